@@ -1,0 +1,1 @@
+"""Private until the lead replaces it."""

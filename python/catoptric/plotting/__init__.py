@@ -1,0 +1,25 @@
+"""Pictures of the results, one file for each family.
+
+Every function draws on the axes it is given, or on a new figure if it is given none, and returns
+the axes. None of them changes a setting of matplotlib. The results' own `.plot()` calls these.
+"""
+
+from .bench import figure_estimate, readings
+from .light import illumination, shares
+from .mirror import figure_profile, wavefront_map
+from .star import energy, spot, star_image
+from .verdict import profiles, verdict
+
+__all__ = [
+    "energy",
+    "figure_estimate",
+    "figure_profile",
+    "illumination",
+    "profiles",
+    "readings",
+    "shares",
+    "spot",
+    "star_image",
+    "verdict",
+    "wavefront_map",
+]

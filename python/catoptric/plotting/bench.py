@@ -1,0 +1,141 @@
+"""Pictures of the bench: what was read at the knife edge, and the figure that follows from it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import _style
+from ._results import EstimateLike, Floats, ReadingsLike
+from .mirror import label_height
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+TWO_SIDED_95 = 1.959963984540054
+"""Standard deviations of a normal error that hold 95 % of it."""
+
+
+def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
+    """Draw knife-edge readings after taking away what a paraboloid of this radius would give.
+
+    A level row of bars is a paraboloid; a bar that stands high is a zone that is too flat. Each
+    bar is as wide as the opening it was read through. The free zero of each run is removed.
+
+    Units: mm of radius on the mirror, mm of knife travel away from the mirror.
+    Source: a moving source reads r^2/(2R) from a paraboloid, a fixed one r^2/R + r^4/(2R^3),
+    exactly; here averaged over the opening, weighted by r.
+    """
+    ax = _style.axes_for(ax, 7.2, 4.2)
+    inner, outer = np.asarray(result.inner_radius_mm), np.asarray(result.outer_radius_mm)
+    mean, runs = _departures_mm(result)
+    error = TWO_SIDED_95 * np.asarray(result.sigma_mm) / np.sqrt(len(runs))
+    ax.axhline(0.0, color=_style.INK, linewidth=0.8)
+    for zone in range(len(inner)):
+        ax.fill_between(
+            [inner[zone], outer[zone]],
+            mean[zone] - error[zone],
+            mean[zone] + error[zone],
+            color=_style.SKY,
+            alpha=0.45,
+            linewidth=0,
+            label="mean and its 95 % (reading noise)" if zone == 0 else None,
+        )
+    ax.hlines(mean, inner, outer, color=_style.BLUE, linewidth=2.2)
+    markers = "ov^sDP*X"
+    for number, run in enumerate(runs):
+        # Beside each other within the opening, so that equal readings do not hide one another.
+        share = (number + 1.0) / (len(runs) + 1.0)
+        ax.plot(
+            inner + share * (outer - inner),
+            run,
+            markers[number % len(markers)],
+            color=_style.INK,
+            markersize=3.6,
+            markerfacecolor="white",
+            markeredgewidth=0.8,
+            label="the single runs, in order" if number == 0 else None,
+        )
+    ax.set_xlim(0.0, 1.03 * float(outer.max()))
+    ax.set_xlabel("radius on the mirror (mm); a bar is as wide as its opening")
+    ax.set_ylabel("reading minus paraboloid (mm)")
+    _style.open_frame(ax)
+    _style.legend(ax, "upper left")
+    _style.heading(
+        ax,
+        "Knife-edge readings, the paraboloid taken away",
+        f"{result.source} source, {len(runs)} run{'s' if len(runs) != 1 else ''}; "
+        "level bars: a paraboloid; a high bar: a zone too flat",
+    )
+    return ax
+
+
+def figure_estimate(
+    result: EstimateLike, ax: Axes | None = None, *, label: str = "", series: int = 1
+) -> Axes:
+    """Draw an estimated figure with the band that the noise of the readings leaves.
+
+    Call it again on the same axes, with another `series` (0 to 3) and a `label`, to compare.
+    The band holds reading noise only: not what the openings could not see.
+
+    Units: mm of radius, nm of glass (the wavefront is twice as large).
+    """
+    ax = _style.axes_for(ax, 7.2, 4.0)
+    draw_estimate(ax, result, label or "estimate", _style.SERIES[series % len(_style.SERIES)])
+    label_height(ax)
+    notes = ["above zero: glass too high; bands: 95 %, reading noise only"]
+    if _mark_openings(ax, result):
+        notes.append("marks along the bottom: the openings that were read")
+    _style.legend(ax, "lower left")
+    _style.heading(ax, "Figure of the glass from the readings", *notes)
+    return ax
+
+
+def _mark_openings(ax: Axes, result: EstimateLike) -> bool:
+    """Mark along the lower axis the openings of the mask, and tell whether they are known."""
+    inner = getattr(result, "inner_radius_mm", None)
+    outer = getattr(result, "outer_radius_mm", None)
+    if inner is None or outer is None:
+        return False
+    for zone, (start, end) in enumerate(zip(inner, outer, strict=True)):
+        ax.axvspan(start, end, 0.0, 0.022, color="0.55" if zone % 2 else "0.25", linewidth=0)
+    return True
+
+
+def draw_estimate(ax: Axes, result: EstimateLike, label: str, series: _style.Series) -> None:
+    """Draw the band, the curve and the zero line of one estimate."""
+    radius, height = np.asarray(result.radius_mm), np.asarray(result.height_nm)
+    half = TWO_SIDED_95 * np.asarray(result.height_sigma_nm)
+    if not ax.lines:
+        ax.axhline(0.0, color=_style.INK, linewidth=0.8)
+    ax.fill_between(
+        radius, height - half, height + half, color=series.colour, alpha=0.22, linewidth=0
+    )
+    for side in (height - half, height + half):
+        ax.plot(radius, side, color=series.colour, linewidth=0.5, alpha=0.7)
+    ax.plot(radius, height, series.line, color=series.colour, linewidth=1.8, label=label)
+    ax.set_xlim(0.0, 1.02 * max(float(radius.max()), ax.get_xlim()[1] / 1.02))
+
+
+def _departures_mm(result: ReadingsLike) -> tuple[Floats, Floats]:
+    """Return the zone means and the runs, away from the mirror, without paraboloid and zeros."""
+    sign = -1.0 if result.readings_increase == "toward_mirror" else 1.0
+    runs = sign * np.asarray(result.runs_mm)
+    mean = sign * np.asarray(result.mean_mm)
+    weight = np.asarray(result.sigma_mm) ** -2.0
+    ideal = _paraboloid_mm(result)
+    runs = runs - np.average(runs - mean, axis=1, weights=weight)[:, np.newaxis]
+    zero = np.average(mean - ideal, weights=weight)
+    return mean - ideal - zero, runs - ideal - zero
+
+
+def _paraboloid_mm(result: ReadingsLike) -> Any:
+    inner, outer = np.asarray(result.inner_radius_mm), np.asarray(result.outer_radius_mm)
+    radius = result.radius_of_curvature_mm
+    moving = (inner**2 + outer**2) / (4.0 * radius)
+    if result.source == "moving":
+        return moving
+    # (r2^6 - r1^6)/(r2^2 - r1^2), written without the division that a narrow opening would spoil.
+    fourth = outer**4 + outer**2 * inner**2 + inner**4
+    return 2.0 * moving + fourth / (6.0 * radius**3)

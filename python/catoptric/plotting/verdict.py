@@ -1,0 +1,151 @@
+"""Pictures of a judgement: how good the mirror was, how good it is, how sure that is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .._display import with_uncertainty
+from . import _style
+from ._results import EstimateLike, Floats, Interval, VerdictLike
+from .bench import draw_estimate
+from .mirror import label_height
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+DOTS = 50
+"""Dots of one row; each stands for the same small chance."""
+
+COLUMNS = 42.0
+"""Columns of dots from one end of the drawn scale to the other."""
+
+
+def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
+    """Draw the Strehl ratio before and after, with what the readings leave open.
+
+    Each mirror is a heap of 50 dots, one for each fiftieth of the chances: where the heaps
+    overlap, the readings cannot tell the two apart. A verdict without draws gets bars alone.
+    On a new figure the two profiles are drawn beside it, when the verdict has them.
+
+    Units: none.
+    Source: quantile dot plots, Kay, Kola, Hullman & Munson, CHI 2016.
+    """
+    if ax is None:
+        ax = _with_profiles(result)
+    rows = (
+        ("before", 1.0, _style.SERIES[0], result.strehl_before, result.strehl_before_interval),
+        ("after", 0.0, _style.SERIES[1], result.strehl_after, result.strehl_after_interval),
+    )
+    low = min(result.strehl_before_interval[0], result.strehl_after_interval[0])
+    start = max(0.0, low - 0.35 * (1.0 - low) - 0.01)
+    diameter = (1.0 - start) / COLUMNS
+    heaps = {
+        name: _heap(getattr(result, f"strehl_{name}_draws", None), diameter) for name, *_ in rows
+    }
+    tallest = max((int(storeys.max()) for _, storeys in heaps.values() if len(storeys)), default=0)
+    storey = min(0.068, 0.68 / (tallest + 1.0))
+    for name, level, series, value, interval in rows:
+        places, storeys = heaps[name]
+        ax.scatter(
+            places,
+            level + 0.12 + storey * storeys,
+            s=26,
+            marker=series.marker,
+            facecolor=series.colour,
+            edgecolor="white",
+            linewidth=0.5,
+        )
+        _bar(ax, level, series, value, interval, middle=(start + 1.0) / 2.0)
+    ax.set_xlim(start, 1.0 + diameter)
+    ax.set_ylim(-0.35, 1.95)
+    ax.set_yticks([1.0, 0.0], ["before", "after"], fontsize=10, fontweight="bold")
+    ax.tick_params(axis="y", length=0)
+    ax.set_xlabel("Strehl ratio at the focus of the brightest peak")
+    _style.open_frame(ax)
+    ax.spines["left"].set_visible(False)
+    ax.grid(False, axis="y")
+    notes = [f"chance that after is better: {_chance(result.probability_better)}"]
+    notes.append("bars: 95 %, reading noise only" + ("; a dot: one chance in 50" * (tallest > 0)))
+    _style.heading(ax, f"Better after? {result.verdict[:1].upper()}{result.verdict[1:]}", *notes)
+    return ax
+
+
+def profiles(result: Any, ax: Axes | None = None) -> Axes:
+    """Draw the two figures that a verdict compares, on one pair of axes.
+
+    Units: mm of radius, nm of glass.
+    Errors: `InputError` for a verdict that does not hold its two estimates.
+    """
+    estimates = _estimates(result)
+    if estimates is None:
+        from ..errors import InputError
+
+        raise InputError.about("result", type(result).__name__, "a verdict with before and after")
+    ax = _style.axes_for(ax, 7.0, 4.0)
+    for name, estimate, series in zip(("before", "after"), estimates, _style.SERIES, strict=False):
+        draw_estimate(ax, estimate, name, series)
+    label_height(ax)
+    _style.legend(ax, "lower left")
+    _style.heading(ax, "The glass, before and after", "above zero: glass too high")
+    return ax
+
+
+def _with_profiles(result: VerdictLike) -> Axes:
+    """Return the axes for the Strehl ratios, beside the profiles on a new figure if there are."""
+    if _estimates(result) is None:
+        return _style.axes_for(None, 7.0, 3.6)
+    right = _style.axes_for(None, 11.5, 4.0)
+    grid = right.figure.add_gridspec(1, 2, width_ratios=(1.1, 1.0))
+    right.set_subplotspec(grid[0, 1])
+    profiles(result, right.figure.add_subplot(grid[0, 0]))
+    return right
+
+
+def _estimates(result: Any) -> tuple[EstimateLike, EstimateLike] | None:
+    both = getattr(result, "before", None), getattr(result, "after", None)
+    if any(getattr(one, "height_sigma_nm", None) is None for one in both):
+        return None
+    return both  # type: ignore[return-value]
+
+
+def _heap(draws: Any, diameter: float) -> tuple[Floats, Floats]:
+    """Return place and storey of one dot for each fiftieth of the draws, piled in columns."""
+    if draws is None or len(draws) < DOTS:
+        return np.empty(0), np.empty(0)
+    middles = np.quantile(np.asarray(draws), (np.arange(DOTS) + 0.5) / DOTS)
+    column = np.round(middles / diameter)
+    below = [np.count_nonzero(column[:dot] == column[dot]) for dot in range(DOTS)]
+    return column * diameter, np.array(below, dtype=float)
+
+
+def _bar(
+    ax: Axes,
+    level: float,
+    series: _style.Series,
+    value: float,
+    interval: Interval,
+    *,
+    middle: float,
+) -> None:
+    """Draw one interval with its value in figures, written toward the middle of the picture."""
+    ax.plot(interval, [level, level], color=series.colour, linewidth=3.0, solid_capstyle="butt")
+    ax.plot([value], [level], "|", color=_style.INK, markersize=13, markeredgewidth=1.8)
+    leftward = value > middle
+    ax.annotate(
+        with_uncertainty(value, *interval),
+        xy=(interval[1] if leftward else interval[0], level),
+        xytext=(0, -18),
+        textcoords="offset points",
+        ha="right" if leftward else "left",
+        fontsize=9,
+    )
+
+
+def _chance(probability: float) -> str:
+    if probability > 0.999:
+        return "above 0.999"
+    if probability < 0.001:
+        return "below 0.001"
+    return f"{probability:.2f}" if 0.01 <= probability <= 0.99 else f"{probability:.3f}"

@@ -1,0 +1,53 @@
+//! What the optics of a Newtonian telescope are worth.
+//!
+//! This crate traces and diffracts the whole optical train of a Newtonian reflector (primary, diagonal,
+//! focal plane, and all that stops or spoils light on the way), reduces knife-edge readings to a figure
+//! of the mirror, and judges whether a refigure made it better. Answers carry their uncertainty.
+//!
+//! The flow, and the only one:
+//!
+//! ```text
+//! readings ──> figure ──┐
+//! sizes, coatings ──────┴─> Train ──> Prepared ──> rays ──> Spot, Illumination
+//!                                         └──────> Wavefront ──> Strehl, Psf, encircled energy
+//! judge: takes readings and a train, calls the above, returns numbers, intervals and a verdict
+//! ```
+//!
+//! Axes: the origin is the primary's vertex, +z points along its axis toward the sky, the focuser is on
+//! +x. Units: lengths in mm, glass heights, wavefronts and wavelengths in nm, spots in um, field angles
+//! in arcmin; each name says its own. A hill of glass is positive.
+//!
+//! ```
+//! use catoptric::{Diagonal, Field, Focus, FocalLengthMm, FocalPlane, Prepared, Primary, Train, TurnedEdge};
+//!
+//! let train = Train::builder(Primary::new(318.0, FocalLengthMm(1558.0)).layer(TurnedEdge::new(9.0, 330.0)))
+//!     .diagonal(Diagonal::new(70.0))
+//!     .focal_plane(FocalPlane::new(235.0))
+//!     .build()?;
+//! let telescope = Prepared::new(&train);
+//! let wavefront = telescope.wavefront(Field::AXIS, Focus::Peak, 550.0)?;
+//! assert!(wavefront.strehl > 0.7 && wavefront.strehl < 0.85);
+//! # Ok::<(), catoptric::Error>(())
+//! ```
+
+mod error;
+mod model;
+pub mod numeric;
+mod trace;
+mod units;
+mod wave;
+
+pub use error::{Error, Problem, Result, Severity};
+pub use model::{
+    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Opening, Primary, PrimaryInput,
+    RadialProfile, Train, TrainBuilder, TurnedEdge, Zone,
+};
+pub use numeric::zernike::Indexing;
+pub use trace::{
+    DiagonalFit, Illumination, Light, Part, Prepared, Ray, Share, Spot, SpotPoints, smallest_diagonal,
+};
+pub use units::{
+    ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
+    RadiusOfCurvatureMm, UM_PER_MM, inches,
+};
+pub use wave::{Airy, Focus, Psf, PsfSize, Wavefront, WavefrontMap};

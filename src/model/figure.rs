@@ -1,0 +1,245 @@
+//! The figure: how the glass departs from its conic, as layers that add.
+
+use serde::{Deserialize, Serialize};
+
+use crate::error::Findings;
+
+/// Heights beyond this are not a figure but a typing error, nm.
+const TALLEST_NM: f64 = 1.0e5;
+const HEIGHT: &str = "a height in nanometres within +-100000 (0.1 mm)";
+const HEIGHT_CAUSE: &str = "millimetres or inches written as nanometres?";
+
+/// An edge that turns down (or up) beyond a certain radius.
+///
+/// Height h = -drop ((r - (D/2 - width))/width)^power for r beyond D/2 - width, where D is the
+/// clear aperture; a negative drop is a raised edge. The layer stays tied to the clear aperture
+/// when a mask stops the mirror down.
+///
+/// Units: mm and nm of glass height.
+/// Errors: found by the train's check (width above 0 and within D/2, power at least 1).
+/// Source: common practice, no source.
+///
+/// ```
+/// let edge = catoptric::TurnedEdge::new(9.0, 330.0).power(3.0);
+/// assert_eq!(edge.power, 3.0);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TurnedEdge {
+    /// How far the edge reaches inward from the clear aperture's rim, mm.
+    pub width_mm: f64,
+    /// How much too low the glass is at the rim, nm; negative for a raised edge.
+    pub drop_nm: f64,
+    /// The exponent of the roll-off; 2 unless given.
+    #[serde(default = "TurnedEdge::default_power")]
+    pub power: f64,
+}
+
+impl TurnedEdge {
+    /// A turned edge whose depth grows as the square of the distance from where it starts.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::TurnedEdge::new(9.0, 330.0).power, 2.0);
+    /// ```
+    pub fn new(width_mm: f64, drop_nm: f64) -> Self {
+        Self { width_mm, drop_nm, power: Self::default_power() }
+    }
+
+    /// The same edge with another exponent.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::TurnedEdge::new(9.0, 330.0).power(1.5).power, 1.5);
+    /// ```
+    #[must_use]
+    pub fn power(self, power: f64) -> Self {
+        Self { power, ..self }
+    }
+
+    fn default_power() -> f64 {
+        2.0
+    }
+
+    fn check(&self, rim_mm: f64, findings: &mut Findings) {
+        findings.number(
+            "width_mm",
+            self.width_mm,
+            |v| v > 0.0 && v <= rim_mm,
+            "a width above 0 and not beyond half the clear aperture",
+            "diameter given for width, or other units?",
+        );
+        findings.number("drop_nm", self.drop_nm, |v| v.abs() <= TALLEST_NM, HEIGHT, HEIGHT_CAUSE);
+        findings.number("power", self.power, |v| (1.0..=50.0).contains(&v), "an exponent from 1 to 50", "");
+    }
+}
+
+/// A ring-shaped hill (or hollow) with the profile of a Gaussian.
+///
+/// Height h = height exp(-((r - radius)/half_width)^2): `half_width_mm` is where it has fallen
+/// to 1/e. A radius of 0 gives a central hill.
+///
+/// Units: mm and nm of glass height; positive is a hill.
+/// Errors: found by the train's check.
+/// Source: common practice, no source.
+///
+/// ```
+/// let zone = catoptric::Zone::new(95.0, 13.0, 28.0);
+/// assert!(zone.height_nm > 0.0, "a hill");
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Zone {
+    /// Radius of the crest, mm.
+    pub radius_mm: f64,
+    /// Distance from the crest at which the height has fallen to 1/e, mm.
+    pub half_width_mm: f64,
+    /// Height of the crest, nm; negative for a hollow.
+    pub height_nm: f64,
+}
+
+impl Zone {
+    /// A zone from its three numbers.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Zone::new(95.0, 13.0, 28.0).radius_mm, 95.0);
+    /// ```
+    pub fn new(radius_mm: f64, half_width_mm: f64, height_nm: f64) -> Self {
+        Self { radius_mm, half_width_mm, height_nm }
+    }
+
+    fn check(&self, rim_mm: f64, findings: &mut Findings) {
+        findings.number(
+            "radius_mm",
+            self.radius_mm,
+            |v| (0.0..=rim_mm).contains(&v),
+            "a radius from 0 to half the clear aperture: a zone lies on the mirror",
+            "diameter given for radius?",
+        );
+        findings.length("half_width_mm", self.half_width_mm);
+        findings.number("height_nm", self.height_nm, |v| v.abs() <= TALLEST_NM, HEIGHT, HEIGHT_CAUSE);
+    }
+}
+
+/// Heights given at a list of radii, joined by a cubic spline.
+///
+/// Between the points the curve is a cubic spline, level at the first point and with no bending at the
+/// last; inside the first and beyond the last point the height is held.
+///
+/// Units: mm and nm of glass height.
+/// Shapes: two lists of equal length, at least two points, radii ascending.
+/// Errors: found by the train's check.
+/// What it leaves out: whatever happens between the points; a spline through points d apart misses
+/// ripples shorter than 2 d altogether.
+///
+/// ```
+/// let profile = catoptric::RadialProfile::new(vec![0.0, 80.0, 159.0], vec![0.0, 12.0, -40.0]);
+/// assert_eq!(profile.radius_mm.len(), profile.height_nm.len());
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RadialProfile {
+    /// Radii of the points, ascending, mm.
+    pub radius_mm: Vec<f64>,
+    /// Heights at the points, nm.
+    pub height_nm: Vec<f64>,
+}
+
+impl RadialProfile {
+    /// A profile from its points.
+    ///
+    /// ```
+    /// let flat = catoptric::RadialProfile::new(vec![0.0, 100.0], vec![0.0, 0.0]);
+    /// assert_eq!(flat.height_nm, [0.0, 0.0]);
+    /// ```
+    pub fn new(radius_mm: Vec<f64>, height_nm: Vec<f64>) -> Self {
+        Self { radius_mm, height_nm }
+    }
+
+    fn check(&self, rim_mm: f64, findings: &mut Findings) {
+        let (radii, heights) = (&self.radius_mm, &self.height_nm);
+        if radii.len() != heights.len() || radii.len() < 2 {
+            findings.fault(
+                "radius_mm",
+                format!("{} radii beside {} heights", radii.len(), heights.len()),
+                "two lists of equal length, two points or more",
+                "a column cut short?",
+            );
+            return;
+        }
+        for (i, &radius) in radii.iter().enumerate() {
+            findings.number(
+                &format!("radius_mm[{i}]"),
+                radius,
+                |v| (0.0..=rim_mm * (1.0 + 1e-9)).contains(&v),
+                "a radius from 0 to half the clear aperture",
+                "diameter given for radius?",
+            );
+            if i > 0 && radius <= radii[i - 1] {
+                findings.fault(
+                    &format!("radius_mm[{i}]"),
+                    radius,
+                    "radii in ascending order, none twice",
+                    "points sorted from the rim inward?",
+                );
+            }
+        }
+        for (i, &height) in heights.iter().enumerate() {
+            findings.number(
+                &format!("height_nm[{i}]"),
+                height,
+                |v| v.abs() <= TALLEST_NM,
+                HEIGHT,
+                HEIGHT_CAUSE,
+            );
+        }
+    }
+}
+
+/// One layer of the figure. Layers add.
+///
+/// In a file a layer is a table with a key `kind`: `turned_edge`, `zone` or `radial_profile`.
+///
+/// ```
+/// use catoptric::{FigureLayer, Zone};
+/// let layer: FigureLayer = Zone::new(95.0, 13.0, 28.0).into();
+/// assert!(matches!(layer, FigureLayer::Zone(_)));
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum FigureLayer {
+    /// An edge that turns down or up.
+    TurnedEdge(TurnedEdge),
+    /// A ring-shaped hill or hollow.
+    Zone(Zone),
+    /// Heights at a list of radii.
+    RadialProfile(RadialProfile),
+}
+
+impl FigureLayer {
+    /// Notes what is wrong with the layer on a mirror whose clear aperture has the radius `rim_mm`.
+    pub(crate) fn check(&self, rim_mm: f64, findings: &mut Findings) {
+        match self {
+            Self::TurnedEdge(edge) => edge.check(rim_mm, findings),
+            Self::Zone(zone) => zone.check(rim_mm, findings),
+            Self::RadialProfile(profile) => profile.check(rim_mm, findings),
+        }
+    }
+}
+
+impl From<TurnedEdge> for FigureLayer {
+    fn from(edge: TurnedEdge) -> Self {
+        Self::TurnedEdge(edge)
+    }
+}
+
+impl From<Zone> for FigureLayer {
+    fn from(zone: Zone) -> Self {
+        Self::Zone(zone)
+    }
+}
+
+impl From<RadialProfile> for FigureLayer {
+    fn from(profile: RadialProfile) -> Self {
+        Self::RadialProfile(profile)
+    }
+}

@@ -1,0 +1,217 @@
+//! The train: all parts together, checked.
+
+use serde::{Deserialize, Serialize};
+
+use super::diagonal::{Diagonal, FocalPlane};
+use super::primary::Primary;
+use super::stops::{Drawtube, Opening};
+use crate::error::{Error, Findings, Problem, Result};
+
+/// The whole optical train, a description that has passed its checks.
+///
+/// Every part but the primary may be left out; without a diagonal the light is caught on the axis
+/// at the focal length. A train is cheap to copy, to change one part in and to save.
+///
+/// Units: mm, see the parts.
+/// Errors: [`Error::Input`] at construction, with all faults found.
+///
+/// ```
+/// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Primary, Train};
+/// let train = Train::builder(Primary::new(318.0, FocalLengthMm(1558.0)))
+///     .diagonal(Diagonal::new(70.0))
+///     .focal_plane(FocalPlane::new(235.0))
+///     .build()?;
+/// assert_eq!(Train::from_json(&train.to_json())?, train);
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "TrainBuilder", into = "TrainBuilder")]
+pub struct Train(TrainBuilder);
+
+/// Collects the parts of a train; [`TrainBuilder::build`] checks them all together.
+///
+/// ```
+/// use catoptric::{Diagonal, FocalLengthMm, Primary, Train};
+/// let error = Train::builder(Primary::new(318.0, FocalLengthMm(1558.0)))
+///     .diagonal(Diagonal::new(70.0))
+///     .build()
+///     .unwrap_err();
+/// assert!(error.to_string().contains("focal_plane"));
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TrainBuilder {
+    /// The primary mirror.
+    pub primary: Primary,
+    /// The flat, if there is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub diagonal: Option<Diagonal>,
+    /// The focal plane beside the tube; goes with a diagonal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub focal_plane: Option<FocalPlane>,
+    /// An opening in front.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub front_opening: Option<Opening>,
+    /// The focuser's inner tube; goes with a focal plane.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drawtube: Option<Drawtube>,
+}
+
+impl Train {
+    /// Begins a train with its primary.
+    ///
+    /// ```
+    /// use catoptric::{FocalLengthMm, Primary, Train};
+    /// assert!(Train::builder(Primary::new(200.0, FocalLengthMm(1200.0))).build().is_ok());
+    /// ```
+    pub fn builder(primary: Primary) -> TrainBuilder {
+        TrainBuilder { primary, diagonal: None, focal_plane: None, front_opening: None, drawtube: None }
+    }
+
+    /// The parts, to change some of them and build again.
+    ///
+    /// ```
+    /// use catoptric::{FocalLengthMm, Primary, Train};
+    /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0))).build()?;
+    /// let mut parts = train.to_parts();
+    /// parts.primary.conic = 0.0;
+    /// assert_eq!(parts.build()?.primary().conic, 0.0);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn to_parts(&self) -> TrainBuilder {
+        self.0.clone()
+    }
+
+    /// The primary mirror.
+    pub fn primary(&self) -> &Primary {
+        &self.0.primary
+    }
+
+    /// The flat, if there is one.
+    pub fn diagonal(&self) -> Option<&Diagonal> {
+        self.0.diagonal.as_ref()
+    }
+
+    /// The focal plane beside the tube, if there is a diagonal.
+    pub fn focal_plane(&self) -> Option<&FocalPlane> {
+        self.0.focal_plane.as_ref()
+    }
+
+    /// The opening in front, if there is one.
+    pub fn front_opening(&self) -> Option<&Opening> {
+        self.0.front_opening.as_ref()
+    }
+
+    /// The focuser's inner tube, if there is one.
+    pub fn drawtube(&self) -> Option<&Drawtube> {
+        self.0.drawtube.as_ref()
+    }
+
+    /// Warnings that need no geometry; the cone's own come with [`Train::problems`].
+    pub(crate) fn warnings(&self) -> Vec<Problem> {
+        self.0.findings().warnings()
+    }
+}
+
+impl TrainBuilder {
+    /// Adds the flat.
+    #[must_use]
+    pub fn diagonal(self, diagonal: Diagonal) -> Self {
+        Self { diagonal: Some(diagonal), ..self }
+    }
+
+    /// Adds the focal plane beside the tube.
+    #[must_use]
+    pub fn focal_plane(self, focal_plane: FocalPlane) -> Self {
+        Self { focal_plane: Some(focal_plane), ..self }
+    }
+
+    /// Adds an opening in front.
+    #[must_use]
+    pub fn front_opening(self, opening: Opening) -> Self {
+        Self { front_opening: Some(opening), ..self }
+    }
+
+    /// Adds the focuser's inner tube.
+    #[must_use]
+    pub fn drawtube(self, drawtube: Drawtube) -> Self {
+        Self { drawtube: Some(drawtube), ..self }
+    }
+
+    /// The checked train, or every fault found.
+    pub fn build(self) -> Result<Train> {
+        self.findings().refuse()?;
+        Ok(Train(self))
+    }
+
+    fn findings(&self) -> Findings {
+        let mut findings = Findings::default();
+        findings.within("primary", |f| self.primary.note_problems(f));
+        let primary_is_sound = !findings.has_fault();
+        match (&self.diagonal, &self.focal_plane) {
+            (Some(_), None) => findings.fault(
+                "focal_plane",
+                "nothing",
+                "a focal plane (axis_to_focus_mm) beside a diagonal",
+                "the diagonal stands where the light to the focal plane crosses the axis",
+            ),
+            (None, Some(_)) => findings.fault(
+                "diagonal",
+                "nothing",
+                "a diagonal (minor_axis_mm) beside a focal plane",
+                "without a diagonal the light is caught on the axis, at the focal length",
+            ),
+            _ => {}
+        }
+        if self.drawtube.is_some() && self.focal_plane.is_none() {
+            findings.fault("focal_plane", "nothing", "a focal plane beside a drawtube", "");
+        }
+        // Sizes are judged against the primary, so only beside a primary that can be.
+        let (aperture, focal) = if primary_is_sound {
+            (self.primary.clear_aperture_mm, self.primary.focal_length_mm)
+        } else {
+            (f64::INFINITY, f64::INFINITY)
+        };
+        let aperture_below = if primary_is_sound { aperture } else { 0.0 };
+        if let Some(diagonal) = &self.diagonal {
+            findings.within("diagonal", |f| diagonal.note_problems(aperture, f));
+        }
+        if let Some(plane) = &self.focal_plane {
+            findings.within("focal_plane", |f| plane.note_problems(aperture_below, focal, f));
+        }
+        if let (Some(diagonal), Some(plane), true) = (&self.diagonal, &self.focal_plane, !findings.has_fault()) {
+            // Below this no light cone passes by the flat to the mirror and back to it.
+            let span = focal - aperture * aperture / (16.0 * focal) - plane.axis_to_focus_mm;
+            if span <= 0.0 || span * span <= diagonal.minor_axis_mm * (aperture - diagonal.minor_axis_mm) {
+                findings.fault(
+                    "focal_plane.axis_to_focus_mm",
+                    plane.axis_to_focus_mm,
+                    "a diagonal that stands well above the mirror",
+                    "counted from the mirror instead of from the tube's axis?",
+                );
+            }
+        }
+        if let Some(opening) = &self.front_opening {
+            findings.within("front_opening", |f| opening.note_problems(aperture_below, f));
+        }
+        if let Some(tube) = &self.drawtube {
+            let axis_to_focus = self.focal_plane.map(|p| p.axis_to_focus_mm).filter(|l| l.is_finite());
+            findings.within("drawtube", |f| tube.note_problems(aperture_below, axis_to_focus, f));
+        }
+        findings
+    }
+}
+
+impl TryFrom<TrainBuilder> for Train {
+    type Error = Error;
+
+    fn try_from(parts: TrainBuilder) -> Result<Self> {
+        parts.build()
+    }
+}
+
+impl From<Train> for TrainBuilder {
+    fn from(train: Train) -> Self {
+        train.0
+    }
+}

@@ -1,0 +1,21 @@
+//! Mathematics that knows no optics.
+//!
+//! - [`gauss`]: Gauss-Legendre nodes and weights.
+//! - [`least_squares`]: weighted linear least squares by normal equations.
+//! - [`pool`]: the library's own threads, results in order, and a flag that stops long work.
+//! - [`random`]: numbered streams of uniform and normal draws.
+//! - [`roots`]: a bracketed root and a bracketed maximum of a function of one variable.
+//! - [`spline`]: cubic splines through given points.
+//! - [`stats`]: weighted quantiles and intervals of draws.
+//! - [`sums`]: sums in a fixed order with small rounding error.
+//! - [`zernike`]: Zernike circle polynomials and the three ways of numbering them.
+
+pub mod gauss;
+pub mod least_squares;
+pub mod pool;
+pub mod random;
+pub mod roots;
+pub mod spline;
+pub mod stats;
+pub mod sums;
+pub mod zernike;

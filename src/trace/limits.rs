@@ -1,0 +1,185 @@
+//! The outline of the lit pupil, angle by angle, seen from the mirror's centre.
+
+use std::f64::consts::TAU;
+
+use super::prepared::Prepared;
+use super::rays::StarBeam;
+use super::stops::{Part, Stop};
+use crate::numeric::roots;
+use crate::units::Field;
+
+/// Angles at which the outline is looked at before its corners are sought between them.
+const LOOKS: usize = 64;
+/// Two angles closer than this are one, rad.
+const SAME_ANGLE: f64 = 1e-13;
+
+/// The stops of one star's light as radii over the mirror.
+///
+/// Holds as long as the mirror's centre is seen past every stop and lies well inside the diagonal's
+/// shadow, so that each stop is one radius for each angle: see [`Outline::is_star_shaped`].
+#[derive(Debug)]
+pub(crate) struct Outline<'a> {
+    prepared: &'a Prepared,
+    beam: StarBeam,
+    /// Radius of the circle within which light is looked for.
+    rim_mm: f64,
+    /// Stops that cut into that circle from outside, in the order in which light meets them.
+    cuts: Vec<Stop>,
+    shadow: Option<Stop>,
+    looks: Vec<f64>,
+}
+
+impl<'a> Outline<'a> {
+    pub(crate) fn new(prepared: &'a Prepared, field: Field, rim_mm: f64) -> Self {
+        let beam = StarBeam::new(field);
+        let mut outline = Self { prepared, beam, rim_mm, cuts: Vec::new(), shadow: None, looks: even_looks() };
+        for stop in prepared.stops() {
+            if stop.part == Part::DiagonalShadow {
+                outline.shadow = Some(*stop);
+            } else if outline.reaches_inside(stop) {
+                outline.cuts.push(*stop);
+            }
+        }
+        outline.looks.sort_by(f64::total_cmp);
+        outline
+    }
+
+    pub(crate) fn beam(&self) -> &StarBeam {
+        &self.beam
+    }
+
+    pub(crate) fn rim_mm(&self) -> f64 {
+        self.rim_mm
+    }
+
+    /// Stops that cut into the rim from outside.
+    pub(crate) fn cuts(&self) -> &[Stop] {
+        &self.cuts
+    }
+
+    /// How far outside of the free space of `stop` the light at (r, angle) passes, mm.
+    pub(crate) fn excess_mm(&self, stop: &Stop, r_mm: f64, angle: f64) -> f64 {
+        let (sin, cos) = angle.sin_cos();
+        stop.excess_mm(&self.beam.ray(self.prepared.mirror(), r_mm * cos, r_mm * sin), &self.beam)
+    }
+
+    /// Whether every stop is one radius at each angle.
+    pub(crate) fn is_star_shaped(&self) -> bool {
+        // Nearer to the shadow's edge than this its radius varies too fast with the angle.
+        const INSIDE: f64 = 0.15;
+        let seen = self.cuts.iter().all(|stop| self.excess_mm(stop, 0.0, 0.0) < 0.0);
+        let covered = self.shadow.is_none_or(|s| self.excess_mm(&s, 0.0, 0.0) > INSIDE * s.radius_mm());
+        seen && covered
+    }
+
+    /// Radius at which `stop` begins to stop light at an angle, not beyond `limit_mm`.
+    pub(crate) fn cut_radius_mm(&self, stop: &Stop, angle: f64, limit_mm: f64) -> f64 {
+        roots::bracketed(|r| self.excess_mm(stop, r, angle), 0.0, limit_mm, 1e-11 * self.rim_mm)
+            .unwrap_or(limit_mm)
+    }
+
+    /// Radius within which the diagonal's shadow lies at an angle, not beyond the rim; 0 without a diagonal.
+    pub(crate) fn shadow_radius_mm(&self, angle: f64) -> f64 {
+        self.shadow.map_or(0.0, |s| self.cut_radius_mm(&s, angle, self.rim_mm))
+    }
+
+    /// Smallest radius at which a stop cuts in from outside, and which stop it is (none: the rim).
+    pub(crate) fn outer_radius_mm(&self, angle: f64) -> (f64, Option<usize>) {
+        let mut outer = (self.rim_mm, None);
+        for (i, stop) in self.cuts.iter().enumerate() {
+            let radius = self.cut_radius_mm(stop, angle, outer.0);
+            if radius < outer.0 {
+                outer = (radius, Some(i));
+            }
+        }
+        outer
+    }
+
+    /// Angles in [0, 2 pi) at which `signature` changes, ascending.
+    ///
+    /// Changes that come and go between two looks are missed; the looks include every angle at which a
+    /// stop reaches furthest inside, so that no sliver of a cut is.
+    pub(crate) fn switches<S: PartialEq>(&self, signature: impl Fn(f64) -> S) -> Vec<f64> {
+        let mut found = Vec::new();
+        let signs: Vec<S> = self.looks.iter().map(|&angle| signature(angle)).collect();
+        for i in 0..self.looks.len() {
+            let next = (i + 1) % self.looks.len();
+            let wrap = if next == 0 { TAU } else { 0.0 };
+            halve(
+                &signature,
+                (self.looks[i], &signs[i]),
+                (self.looks[next] + wrap, &signs[next]),
+                &mut found,
+            );
+        }
+        let mut found: Vec<f64> = found.into_iter().map(|a| a.rem_euclid(TAU)).collect();
+        found.sort_by(f64::total_cmp);
+        found
+    }
+
+    /// Whether a stop takes anything of the circle; notes the angle where it reaches furthest inside.
+    fn reaches_inside(&mut self, stop: &Stop) -> bool {
+        let even = even_looks();
+        let at = |angle: f64| self.excess_mm(stop, self.rim_mm, angle);
+        let excess: Vec<f64> = even.iter().map(|&a| at(a)).collect();
+        let step = TAU / LOOKS as f64;
+        let mut peaks = Vec::new();
+        for i in 0..LOOKS {
+            let (before, after) = (excess[(i + LOOKS - 1) % LOOKS], excess[(i + 1) % LOOKS]);
+            if excess[i] >= before && excess[i] >= after && excess[i] <= 0.0 {
+                let (angle, value) = roots::maximum(at, even[i] - step, even[i] + step, 1e-9);
+                if value > 0.0 {
+                    peaks.push(angle.rem_euclid(TAU));
+                }
+            }
+        }
+        let reaches = !peaks.is_empty() || excess.iter().any(|&e| e > 0.0);
+        self.looks.extend(peaks);
+        reaches
+    }
+}
+
+fn even_looks() -> Vec<f64> {
+    // Half a step off zero: the corners of symmetric trains do not fall on a look.
+    (0..LOOKS).map(|i| (i as f64 + 0.5) * TAU / LOOKS as f64).collect()
+}
+
+/// Halves an interval until each change of the signature inside it stands alone.
+fn halve<S: PartialEq>(
+    signature: &impl Fn(f64) -> S,
+    (a, at_a): (f64, &S),
+    (b, at_b): (f64, &S),
+    found: &mut Vec<f64>,
+) {
+    if at_a == at_b {
+        return;
+    }
+    let middle = f64::midpoint(a, b);
+    if b - a < SAME_ANGLE * TAU {
+        found.push(middle);
+        return;
+    }
+    let at_middle = signature(middle);
+    halve(signature, (a, at_a), (middle, &at_middle), found);
+    halve(signature, (middle, &at_middle), (b, at_b), found);
+}
+
+/// The pieces of a full turn between corners, none longer than `longest`: pairs of angles.
+///
+/// Without corners the turn begins at 0.
+pub(crate) fn arcs(corners: &[f64], longest: f64) -> Vec<(f64, f64)> {
+    let mut arcs = Vec::new();
+    let starts = if corners.is_empty() { &[0.0][..] } else { corners };
+    for (i, &start) in starts.iter().enumerate() {
+        let end = starts.get(i + 1).copied().unwrap_or(starts[0] + TAU);
+        if end - start < 2.0 * SAME_ANGLE * TAU {
+            continue;
+        }
+        let pieces = ((end - start) / longest).ceil().max(1.0);
+        let length = (end - start) / pieces;
+        for piece in 0..pieces as usize {
+            arcs.push((start + length * piece as f64, start + length * (piece + 1) as f64));
+        }
+    }
+    arcs
+}

@@ -1,0 +1,143 @@
+//! The mirror's surface: a conic in closed form, and the figure on it.
+
+use super::figure::{Break, Figure};
+use crate::model::Primary;
+
+/// The reflecting surface of the primary, z(x, y) in millimetres.
+#[derive(Clone, Debug)]
+pub(crate) struct Mirror {
+    curvature_per_mm: f64,
+    /// 1 + conic constant: 0 for the paraboloid.
+    shape: f64,
+    figure: Figure,
+}
+
+/// A point of the surface, with the slopes there.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct SurfacePoint {
+    pub(crate) position_mm: [f64; 3],
+    /// dz/dx and dz/dy.
+    pub(crate) slope: [f64; 2],
+}
+
+impl Mirror {
+    pub(crate) fn new(primary: &Primary) -> Self {
+        Self {
+            curvature_per_mm: 0.5 / primary.focal_length_mm,
+            shape: 1.0 + primary.conic,
+            figure: Figure::new(&primary.figure, primary.clear_aperture_mm / 2.0),
+        }
+    }
+
+    pub(crate) fn breaks(&self) -> Vec<Break> {
+        self.figure.breaks()
+    }
+
+    /// Height and radial slope of the conic alone.
+    #[inline]
+    pub(crate) fn conic_height_and_slope(&self, r_mm: f64) -> (f64, f64) {
+        let c = self.curvature_per_mm;
+        let root = (1.0 - self.shape * (c * r_mm).powi(2)).sqrt();
+        (c * r_mm * r_mm / (1.0 + root), c * r_mm / root)
+    }
+
+    /// Height and radial slope of the glass, figure included.
+    #[inline]
+    pub(crate) fn height_and_slope(&self, r_mm: f64) -> (f64, f64) {
+        let (z, slope) = self.conic_height_and_slope(r_mm);
+        let (h, figure_slope) = self.figure.height_and_slope(r_mm);
+        (z + h, slope + figure_slope)
+    }
+
+    /// The surface above a point of the xy plane.
+    #[inline]
+    pub(crate) fn at(&self, x_mm: f64, y_mm: f64) -> SurfacePoint {
+        let r = x_mm.hypot(y_mm);
+        let (z, slope) = self.height_and_slope(r);
+        let per_radius = if r > 0.0 { slope / r } else { 0.0 };
+        SurfacePoint { position_mm: [x_mm, y_mm, z], slope: [x_mm * per_radius, y_mm * per_radius] }
+    }
+
+    /// Where a straight line meets the surface: the conic in closed form, then the figure by Newton.
+    ///
+    /// `None` where the line misses the conic or runs along it.
+    pub(crate) fn intersect(&self, origin_mm: [f64; 3], direction: [f64; 3]) -> Option<SurfacePoint> {
+        let mut t = self.conic_distance(origin_mm, direction)?;
+        // The figure is at most 0.1 mm high with small slopes: Newton gains ten digits in two steps.
+        for _ in 0..20 {
+            let [x, y, z] = along(origin_mm, direction, t);
+            let surface = self.at(x, y);
+            let gap = z - surface.position_mm[2];
+            let closing = direction[2] - surface.slope[0] * direction[0] - surface.slope[1] * direction[1];
+            let step = gap / closing;
+            if !step.is_finite() {
+                return None;
+            }
+            t -= step;
+            if step.abs() <= 1e-13 * t.abs().max(1.0) {
+                break;
+            }
+        }
+        let [x, y, _] = along(origin_mm, direction, t);
+        Some(self.at(x, y))
+    }
+
+    /// Distance along a line to the conic's sheet that holds the vertex.
+    fn conic_distance(&self, [x, y, z]: [f64; 3], [dx, dy, dz]: [f64; 3]) -> Option<f64> {
+        // c (x^2 + y^2 + (1+K) z^2) - 2 z = 0 along the line: a t^2 + 2 b t + q = 0.
+        let (c, k) = (self.curvature_per_mm, self.shape);
+        let a = c * (dx * dx + dy * dy + k * dz * dz);
+        let b = c * (x * dx + y * dy + k * z * dz) - dz;
+        let q = c * (x * x + y * y + k * z * z) - 2.0 * z;
+        let root = (b * b - a * q).sqrt();
+        // This form never subtracts nearly equal numbers, and it is the root near the vertex.
+        let t = -q / (b + root.copysign(b));
+        t.is_finite().then_some(t)
+    }
+}
+
+/// The point at distance `t` along a line.
+#[inline]
+pub(crate) fn along(origin_mm: [f64; 3], direction: [f64; 3], t: f64) -> [f64; 3] {
+    [origin_mm[0] + direction[0] * t, origin_mm[1] + direction[1] * t, origin_mm[2] + direction[2] * t]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{TurnedEdge, Zone};
+    use crate::units::FocalLengthMm;
+
+    #[test]
+    fn a_line_meets_the_surface_where_the_surface_is() {
+        let primary = Primary::new(318.0, FocalLengthMm(1558.0))
+            .conic(-0.6)
+            .layer(TurnedEdge::new(9.0, 90_000.0))
+            .layer(Zone::new(60.0, 20.0, 50_000.0));
+        let mirror = Mirror::new(&primary);
+        for i in 0..40 {
+            let (x, y) = (f64::from(i) * 3.9, f64::from(i % 7) * 9.0);
+            let direction = [-0.01, 0.004, -(1.0_f64 - 0.000_116).sqrt()];
+            let hit = mirror.intersect([x, y, 1000.0], direction).expect("it meets the mirror");
+            let t = (hit.position_mm[2] - 1000.0) / direction[2];
+            let on_line = along([x, y, 1000.0], direction, t);
+            for axis in 0..3 {
+                assert!((on_line[axis] - hit.position_mm[axis]).abs() < 1e-10, "axis {axis} of line {i}");
+            }
+        }
+    }
+
+    #[test]
+    fn slopes_are_the_derivatives_of_the_heights() {
+        let primary = Primary::new(318.0, FocalLengthMm(1558.0))
+            .layer(TurnedEdge::new(9.0, 900.0).power(2.5))
+            .layer(Zone::new(60.0, 20.0, 500.0));
+        let mirror = Mirror::new(&primary);
+        for r in [0.0, 1.0, 44.0, 60.0, 75.0, 151.0, 158.9] {
+            let step = 1e-4;
+            let (up, down) = (mirror.height_and_slope(r + step).0, mirror.height_and_slope((r - step).abs()).0);
+            let secant = if r == 0.0 { 0.0 } else { (up - down) / (2.0 * step) };
+            assert!((mirror.height_and_slope(r).1 - secant).abs() < 1e-9, "at {r} mm");
+        }
+    }
+}

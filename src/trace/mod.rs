@@ -1,0 +1,23 @@
+//! Rays: the surfaces, what stops the light, pupil sampling, spots and illumination.
+
+mod cone;
+mod figure;
+mod light;
+mod limits;
+mod mirror;
+mod prepared;
+mod problems;
+mod pupil;
+mod rays;
+mod spot;
+mod stops;
+
+pub use cone::{DiagonalFit, smallest_diagonal};
+pub use light::{Illumination, Light, Share};
+pub use prepared::Prepared;
+pub(crate) use pupil::{Density, Nodes};
+pub use rays::Ray;
+pub use spot::{Spot, SpotPoints};
+pub(crate) use spot::{check_field, check_shift};
+pub(crate) use light::no_light;
+pub use stops::Part;

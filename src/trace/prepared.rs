@@ -1,0 +1,154 @@
+//! A train made ready for the kernels: immutable, made once, shared by all threads.
+
+use std::sync::Arc;
+
+use super::cone::Envelope;
+use super::figure::Break;
+use super::mirror::{Mirror, SurfacePoint};
+use super::stops::{self, Stop};
+use crate::model::Train;
+
+/// A train compiled for tracing: cheap to clone, `Send + Sync`.
+///
+/// ```
+/// use catoptric::{FocalLengthMm, Prepared, Primary, Train};
+/// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0))).build()?;
+/// let prepared = Prepared::new(&train);
+/// assert_eq!(prepared.focal_ratio(), 6.0);
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Debug)]
+pub struct Prepared(Arc<Parts>);
+
+#[derive(Debug)]
+struct Parts {
+    train: Train,
+    mirror: Mirror,
+    fold: Option<Fold>,
+    stops: Vec<Stop>,
+    breaks: Vec<Break>,
+}
+
+/// The flat's place: its plane crosses the axis at `height_mm`, its face is moved by the offset.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Fold {
+    pub(crate) height_mm: f64,
+    pub(crate) minor_axis_mm: f64,
+    pub(crate) offset_mm: f64,
+}
+
+impl Prepared {
+    /// Compiles a train. A train has passed its checks, so this cannot fail.
+    pub fn new(train: &Train) -> Self {
+        let mirror = Mirror::new(train.primary());
+        let fold = fold(train);
+        let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
+        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, breaks }))
+    }
+
+    /// The description this was compiled from.
+    pub fn train(&self) -> &Train {
+        &self.0.train
+    }
+
+    /// Focal length over the diameter that gathers light.
+    pub fn focal_ratio(&self) -> f64 {
+        self.focal_length_mm() / (2.0 * self.open_radius_mm())
+    }
+
+    /// Diameter of the diagonal's shadow on the axis over the diameter that gathers light; 0 without a diagonal.
+    pub fn obstruction_ratio(&self) -> f64 {
+        self.fold().map_or(0.0, |f| f.minor_axis_mm / (2.0 * self.open_radius_mm()))
+    }
+
+    /// The diagonal's offset in use, mm: the stated one, or that of the largest lit circle it serves.
+    pub fn diagonal_offset_mm(&self) -> Option<f64> {
+        self.fold().map(|f| f.offset_mm)
+    }
+
+    /// Diameter of the largest lit circle that the diagonal serves when offset for it, mm; negative
+    /// when it is too small even for the axis. `None` without a diagonal.
+    ///
+    /// Leaves out the drawtube and the front opening: see [`Prepared::light`].
+    pub fn fully_lit_diameter_mm(&self) -> Option<f64> {
+        let fold = self.fold()?;
+        let plane = self.train().focal_plane()?;
+        Some(Envelope::new(self.train().primary(), plane.axis_to_focus_mm).lit_diameter_mm(fold.minor_axis_mm))
+    }
+
+    /// The mirror's surface above (x, y), with its slopes.
+    pub(crate) fn surface(&self, x_mm: f64, y_mm: f64) -> SurfacePoint {
+        self.mirror().at(x_mm, y_mm)
+    }
+
+    pub(crate) fn mirror(&self) -> &Mirror {
+        &self.0.mirror
+    }
+
+    pub(crate) fn fold(&self) -> Option<Fold> {
+        self.0.fold
+    }
+
+    pub(crate) fn stops(&self) -> &[Stop] {
+        &self.0.stops
+    }
+
+    /// Radii on the open mirror at which a quadrature must stop, ascending, ends left out.
+    pub(crate) fn breaks(&self) -> &[Break] {
+        &self.0.breaks
+    }
+
+    pub(crate) fn focal_length_mm(&self) -> f64 {
+        self.train().primary().focal_length_mm
+    }
+
+    pub(crate) fn clear_radius_mm(&self) -> f64 {
+        self.train().primary().clear_aperture_mm / 2.0
+    }
+
+    pub(crate) fn open_radius_mm(&self) -> f64 {
+        self.train().primary().open_diameter_mm() / 2.0
+    }
+
+    /// Share of the power that mirror and flat return for light that met the mirror at a radius.
+    pub(crate) fn reflectance(&self, r_mm: f64) -> f64 {
+        let coating = &self.train().primary().coating;
+        let covers = |ring: &&crate::model::CoatingRing| {
+            (ring.inner_radius_mm..ring.outer_radius_mm).contains(&r_mm)
+        };
+        let mirror = coating.rings.iter().rev().find(covers).map_or(coating.reflectance, |r| r.reflectance);
+        mirror * self.train().diagonal().map_or(1.0, |d| d.reflectance)
+    }
+}
+
+fn fold(train: &Train) -> Option<Fold> {
+    let (diagonal, plane) = (train.diagonal()?, train.focal_plane()?);
+    let primary = train.primary();
+    let envelope = Envelope::new(primary, plane.axis_to_focus_mm);
+    Some(Fold {
+        height_mm: primary.focal_length_mm - plane.axis_to_focus_mm,
+        minor_axis_mm: diagonal.minor_axis_mm,
+        offset_mm: diagonal.offset_mm.unwrap_or_else(|| envelope.offset_mm(diagonal.minor_axis_mm)),
+    })
+}
+
+fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {
+    let primary = train.primary();
+    let rim_mm = primary.open_diameter_mm() / 2.0;
+    let mut breaks = mirror.breaks();
+    for ring in &primary.coating.rings {
+        for radius_mm in [ring.inner_radius_mm, ring.outer_radius_mm] {
+            breaks.push(Break { radius_mm, fractional: false });
+        }
+    }
+    // Closer than this two breaks are one: a panel so short holds no light.
+    let shortest_mm = 1e-9 * rim_mm;
+    breaks.retain(|b| b.radius_mm > shortest_mm && b.radius_mm < rim_mm - shortest_mm);
+    breaks.sort_by(|a, b| a.radius_mm.total_cmp(&b.radius_mm));
+    breaks.dedup_by(|later, kept| {
+        let same = later.radius_mm - kept.radius_mm < shortest_mm;
+        kept.fractional |= same && later.fractional;
+        same
+    });
+    breaks
+}

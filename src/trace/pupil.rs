@@ -1,0 +1,221 @@
+//! Quadrature over the lit pupil: one ring of nodes, and thin crescents with negative weight where
+//! something cuts the rim.
+//!
+//! The ring reaches from the diagonal's shadow to the rim, split at every radius where the figure or
+//! the coating changes its character. Its angles are even, which converges fast on a smooth ring. What
+//! an opening, an undersized diagonal or the drawtube cut off is subtracted in its own panels, so that
+//! no rule ever crosses a corner. Where a stop hides the mirror's centre this picture fails, and even
+//! samples are kept or dropped one by one.
+
+use std::f64::consts::{PI, TAU};
+
+use super::figure::Break;
+use super::limits::{Outline, arcs};
+use super::prepared::Prepared;
+use super::rays::StarBeam;
+use crate::numeric::gauss;
+use crate::units::Field;
+
+/// How many nodes an integrand needs.
+pub(crate) trait Density {
+    /// Along a radius, on the panel between two radii in mm.
+    fn radial(&self, from_mm: f64, to_mm: f64) -> usize;
+    /// On a full turn.
+    fn around(&self) -> usize;
+    /// Across a panel of a crescent, whose inner edge moves between two radii while the angle grows by `turn`.
+    fn along_cut(&self, from_mm: f64, to_mm: f64, turn: f64) -> usize;
+}
+
+/// Points of the mirror with weights that make sums into integrals over the lit beam.
+///
+/// Weights carry the beam's cross-section |d.N| dx dy in mm^2, and are negative on crescents.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Nodes {
+    pub(crate) x_mm: Vec<f64>,
+    pub(crate) y_mm: Vec<f64>,
+    pub(crate) weight_mm2: Vec<f64>,
+    /// The nodes are samples kept or dropped one by one: good to about 1e-3 only.
+    pub(crate) sampled: bool,
+}
+
+impl Nodes {
+    /// Nodes over the part of the open mirror that the star's light passes.
+    pub(crate) fn new(prepared: &Prepared, field: Field, density: &dyn Density) -> Self {
+        let outline = Outline::new(prepared, field, prepared.open_radius_mm());
+        let mut nodes = Self::default();
+        if outline.is_star_shaped() {
+            let spokes = Spokes { prepared, beam: *outline.beam(), density };
+            spokes.ring(&outline, &mut nodes);
+            spokes.crescents(&outline, &mut nodes);
+        } else {
+            sample(prepared, outline.beam(), &mut nodes);
+        }
+        nodes
+    }
+
+    /// Nodes over a full ring with nothing in the way, of unit flux.
+    pub(crate) fn annulus(inner: f64, outer: f64, density: &dyn Density) -> Self {
+        let mut nodes = Self::default();
+        let (count, panel) = (density.around(), Panel { from_mm: inner, to_mm: outer, fractional: false });
+        let step = TAU / count as f64;
+        for i in 0..count {
+            let sin_cos = (step * i as f64).sin_cos();
+            for (r, weight) in panel.nodes(density.radial(inner, outer)) {
+                nodes.push(r, sin_cos, step * weight);
+            }
+        }
+        nodes
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.x_mm.len()
+    }
+
+    fn push(&mut self, r_mm: f64, (sin, cos): (f64, f64), weight_mm2: f64) {
+        self.x_mm.push(r_mm * cos);
+        self.y_mm.push(r_mm * sin);
+        self.weight_mm2.push(weight_mm2);
+    }
+}
+
+struct Spokes<'a> {
+    prepared: &'a Prepared,
+    beam: StarBeam,
+    density: &'a dyn Density,
+}
+
+impl Spokes<'_> {
+    fn ring(&self, outline: &Outline<'_>, nodes: &mut Nodes) {
+        let count = self.density.around();
+        let step = TAU / count as f64;
+        for i in 0..count {
+            let angle = step * i as f64;
+            self.spoke(angle, (outline.shadow_radius_mm(angle), outline.rim_mm()), step, nodes);
+        }
+    }
+
+    fn crescents(&self, outline: &Outline<'_>, nodes: &mut Nodes) {
+        if outline.cuts().is_empty() {
+            return;
+        }
+        let inner = |angle: f64| {
+            let (outer, by) = outline.outer_radius_mm(angle);
+            (outer.max(outline.shadow_radius_mm(angle)), by)
+        };
+        // Corners of the crescent: another stop takes over, its edge meets the shadow's or a break.
+        let corners = outline.switches(|angle| {
+            let (outer, by) = outline.outer_radius_mm(angle);
+            let in_shadow = outer < outline.shadow_radius_mm(angle);
+            let passed = self.prepared.breaks().iter().filter(|b| b.radius_mm < outer).count();
+            (by, in_shadow, passed)
+        });
+        for (from, to) in arcs(&corners, PI / 4.0) {
+            if inner(f64::midpoint(from, to)).1.is_none() {
+                continue;
+            }
+            let count = self.density.along_cut(inner(from).0, inner(to).0, to - from);
+            for (angle, weight) in gauss::on_interval(count, from, to) {
+                self.spoke(angle, (inner(angle).0, outline.rim_mm()), -weight, nodes);
+            }
+        }
+    }
+
+    /// Nodes along one angle between two radii, with the weight of that angle.
+    fn spoke(&self, angle: f64, (from_mm, to_mm): (f64, f64), angle_weight: f64, nodes: &mut Nodes) {
+        let sin_cos = angle.sin_cos();
+        for panel in panels(self.prepared.breaks(), from_mm, to_mm) {
+            let count = self.density.radial(panel.from_mm, panel.to_mm);
+            for (r, weight) in panel.nodes(count) {
+                let point = self.prepared.mirror().at(r * sin_cos.1, r * sin_cos.0);
+                let cross_section = self.beam.cross_section(point.slope);
+                nodes.push(r, sin_cos, angle_weight * weight * cross_section);
+            }
+        }
+    }
+}
+
+/// One piece of a radius on which the integrand is smooth.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Panel {
+    pub(crate) from_mm: f64,
+    pub(crate) to_mm: f64,
+    /// A power of the distance that is no whole number begins here.
+    pub(crate) fractional: bool,
+}
+
+impl Panel {
+    /// Radii and weights for integrals of f(r) r dr.
+    fn nodes(self, count: usize) -> impl Iterator<Item = (f64, f64)> {
+        let (from, to) = (self.from_mm, self.to_mm);
+        let length = to - from;
+        gauss::on_interval(count, 0.0, 1.0).map(move |(t, weight)| {
+            if self.fractional {
+                // r = from + length t^2 makes a half-integer power smooth.
+                let r = from + length * t * t;
+                (r, weight * 2.0 * t * length * r)
+            } else {
+                // Gauss in r^2: exact for every even polynomial, and at the centre.
+                let square = from * from + t * length * (to + from);
+                (square.sqrt(), weight * length * (to + from) / 2.0)
+            }
+        })
+    }
+}
+
+impl Prepared {
+    /// The pieces of the open mirror's radius on which the figure is smooth.
+    pub(crate) fn panels_of_open_mirror(&self) -> impl Iterator<Item = Panel> {
+        panels(self.breaks(), 0.0, self.open_radius_mm())
+    }
+
+    /// Points along the outline of the lit pupil and every break inside it: where a smooth integrand has the
+    /// extremes that no quadrature node touches.
+    pub(crate) fn edge_points(&self, field: Field) -> Vec<[f64; 2]> {
+        const ANGLES: usize = 96;
+        let outline = Outline::new(self, field, self.open_radius_mm());
+        if !outline.is_star_shaped() {
+            return Vec::new();
+        }
+        let mut points = Vec::new();
+        for i in 0..ANGLES {
+            let angle = TAU * i as f64 / ANGLES as f64;
+            let (sin, cos) = angle.sin_cos();
+            let (inner, outer) = (outline.shadow_radius_mm(angle), outline.outer_radius_mm(angle).0);
+            let inside = self.breaks().iter().map(|b| b.radius_mm).filter(|r| *r > inner && *r < outer);
+            if outer > inner {
+                points.extend(inside.chain([inner, outer]).map(|r| [r * cos, r * sin]));
+            }
+        }
+        points
+    }
+}
+
+/// The panels between two radii.
+fn panels(breaks: &[Break], from_mm: f64, to_mm: f64) -> impl Iterator<Item = Panel> {
+    let inside = breaks.iter().filter(move |b| b.radius_mm > from_mm && b.radius_mm < to_mm);
+    // A panel that begins inside a fractional edge is far from its start, or the start itself.
+    let starts = std::iter::once(Break { radius_mm: from_mm, fractional: false }).chain(inside.clone().copied());
+    let ends = inside.map(|b| b.radius_mm).chain(std::iter::once(to_mm));
+    starts
+        .zip(ends)
+        .map(|(start, to_mm)| Panel { from_mm: start.radius_mm, to_mm, fractional: start.fractional })
+        .filter(|p| p.to_mm > p.from_mm)
+}
+
+/// Even samples of the whole open mirror, kept where the light passes.
+fn sample(prepared: &Prepared, beam: &StarBeam, nodes: &mut Nodes) {
+    const RINGS: usize = 96;
+    const ANGLES: usize = 192;
+    nodes.sampled = true;
+    let area_mm2 = PI * prepared.open_radius_mm().powi(2) / (RINGS * ANGLES) as f64;
+    for ring in 0..RINGS {
+        let r = prepared.open_radius_mm() * ((ring as f64 + 0.5) / RINGS as f64).sqrt();
+        for i in 0..ANGLES {
+            let sin_cos = (TAU * (i as f64 + 0.5 * (ring % 2) as f64) / ANGLES as f64).sin_cos();
+            let ray = beam.ray(prepared.mirror(), r * sin_cos.1, r * sin_cos.0);
+            if prepared.stops().iter().all(|stop| stop.excess_mm(&ray, beam) <= 0.0) {
+                nodes.push(r, sin_cos, area_mm2 * ray.beam);
+            }
+        }
+    }
+}

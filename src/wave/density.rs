@@ -1,0 +1,177 @@
+//! How many nodes a diffraction integral needs: counts that follow the steepest phase.
+
+use std::f64::consts::{PI, TAU};
+
+use super::source::line_of_sight;
+use super::terms::Terms;
+use crate::trace::{Density, Prepared};
+use crate::units::{Field, NM_PER_MM};
+
+/// Angles and radii (for each panel) at which the slope of the wavefront is looked at.
+const LOOK_ANGLES: usize = 24;
+const LOOK_RADII: usize = 9;
+
+/// The steepest slopes of the wavefront, panel by panel, nm for each unit of radius, and around.
+#[derive(Clone, Debug)]
+pub(crate) struct SlopeTable {
+    /// From, to, the steepest radial slope between them, and whether a fractional power begins there.
+    panels: Vec<(f64, f64, f64, bool)>,
+    /// Steepest slope in angle, nm for each radian.
+    around_nm: f64,
+    rim: f64,
+}
+
+impl SlopeTable {
+    pub(crate) fn of_star(prepared: &Prepared, field: Field, reference_mm: [f64; 3]) -> Self {
+        let rim = prepared.open_radius_mm();
+        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim };
+        for panel in prepared.panels_of_open_mirror() {
+            let slopes = |r: f64, angle: f64| {
+                let (sin, cos) = angle.sin_cos();
+                let [gx, gy] = gradient(prepared, field, reference_mm, r * cos, r * sin);
+                (NM_PER_MM * (gx * cos + gy * sin), NM_PER_MM * r * (gy * cos - gx * sin))
+            };
+            table.look(panel.from_mm, panel.to_mm, panel.fractional, slopes);
+        }
+        table
+    }
+
+    pub(crate) fn of_terms(terms: &Terms) -> Self {
+        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim: 1.0 };
+        table.look(terms.obstruction_ratio, 1.0, false, |r, angle| {
+            let (sin, cos) = angle.sin_cos();
+            let [gx, gy] = terms.gradient_nm(r * cos, r * sin);
+            (gx * cos + gy * sin, r * (gy * cos - gx * sin))
+        });
+        table
+    }
+
+    fn look(&mut self, from: f64, to: f64, fractional: bool, slopes: impl Fn(f64, f64) -> (f64, f64)) {
+        let mut steepest = 0.0_f64;
+        for i in 0..LOOK_ANGLES {
+            let angle = TAU * (i as f64 + 0.25) / LOOK_ANGLES as f64;
+            for j in 0..LOOK_RADII {
+                let r = from + (to - from) * j as f64 / (LOOK_RADII - 1) as f64;
+                // A hair inside the panel: at its very start the neighbour's slope would count.
+                let (radial, around) = slopes(r.clamp(from + 1e-9 * (to - from), to), angle);
+                steepest = steepest.max(radial.abs());
+                self.around_nm = self.around_nm.max(around.abs());
+            }
+        }
+        self.panels.push((from, to, steepest, fractional));
+    }
+
+    fn steepest_between(&self, from: f64, to: f64) -> (f64, bool) {
+        let touching = self.panels.iter().filter(|p| p.0 < to && p.1 > from);
+        touching.fold((0.0, false), |(slope, fractional), p| (p.2.max(slope), p.3 || fractional))
+    }
+}
+
+/// Slopes of the wavefront along x and y at a point of the mirror, mm/mm: both legs of the path, by Fermat.
+fn gradient(prepared: &Prepared, field: Field, reference_mm: [f64; 3], x_mm: f64, y_mm: f64) -> [f64; 2] {
+    let point = prepared.surface(x_mm, y_mm);
+    let (_, line) = line_of_sight(point.position_mm, reference_mm);
+    let towards = field.towards();
+    let both = [0, 1, 2].map(|i| towards[i] + line[i]);
+    [0, 1].map(|i| both[i] + both[2] * point.slope[i])
+}
+
+/// Node counts for one wavelength and one reach in the image.
+///
+/// Source: measured on random trains (turned edges 1 to 15 mm, zones, coma, astigmatism, cut rims): at
+/// `STATISTICS` the Strehl is good to 2e-9 in the median and 6e-8 at worst, at `IMAGES` the picture
+/// to 7e-9 and 7e-7 of the peak.
+#[derive(Clone, Debug)]
+pub(crate) struct PhaseDensity {
+    slopes: SlopeTable,
+    wavelength_nm: f64,
+    /// Distance in the image that must be right, in units of wavelength times focal ratio.
+    reach: f64,
+    fineness: Fineness,
+}
+
+/// How generously nodes are dealt out.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Fineness {
+    growth: f64,
+    floor: f64,
+    turn_growth: f64,
+    /// Factor on all radial counts: below 1 for the companion list of the error estimate.
+    radial_share: f64,
+    turn_share: f64,
+}
+
+impl Fineness {
+    /// For Strehl and statistics.
+    pub(crate) const STATISTICS: Self =
+        Self { growth: 3.3, floor: 10.0, turn_growth: 9.0, radial_share: 1.0, turn_share: 1.0 };
+    /// For pictures.
+    pub(crate) const IMAGES: Self = Self { growth: 2.0, floor: 7.0, turn_growth: 6.0, ..Self::STATISTICS };
+
+    /// The next finer one.
+    pub(crate) fn finer(self) -> Self {
+        Self {
+            growth: self.growth * 1.3,
+            floor: self.floor * 1.3,
+            turn_growth: self.turn_growth * 1.3,
+            ..self
+        }
+    }
+
+    /// The coarser companion whose difference tells the error.
+    pub(crate) fn companion(self) -> Self {
+        Self { radial_share: 0.85, turn_share: 0.9, ..self }
+    }
+}
+
+impl PhaseDensity {
+    pub(crate) fn new(slopes: SlopeTable, wavelength_nm: f64, reach: f64, fineness: Fineness) -> Self {
+        Self { slopes, wavelength_nm, reach, fineness }
+    }
+
+    /// The same with another fineness.
+    pub(crate) fn with(&self, fineness: Fineness) -> Self {
+        Self { fineness, ..self.clone() }
+    }
+
+    pub(crate) fn fineness(&self) -> Fineness {
+        self.fineness
+    }
+
+    /// Phase, in radians, of a path in nm.
+    fn radians(&self, nm: f64) -> f64 {
+        TAU * nm / self.wavelength_nm
+    }
+
+    /// Largest phase range on a stretch of radius.
+    fn range(&self, from: f64, to: f64) -> f64 {
+        let (slope, fractional) = self.slopes.steepest_between(from, to);
+        let stretched = if fractional { 2.0 } else { 1.0 };
+        stretched * (PI * self.reach / self.slopes.rim + self.radians(slope)) * (to - from)
+    }
+
+    fn count(&self, range: f64) -> usize {
+        let full = (range / 4.0 + self.fineness.growth * range.cbrt() + 1.0).max(self.fineness.floor);
+        (full * self.fineness.radial_share).max(2.0) as usize
+    }
+}
+
+impl Density for PhaseDensity {
+    fn radial(&self, from_mm: f64, to_mm: f64) -> usize {
+        self.count(self.range(from_mm, to_mm))
+    }
+
+    fn around(&self) -> usize {
+        let range = PI * self.reach + self.radians(self.slopes.around_nm);
+        // Never below what a fit of low terms needs.
+        let full = (range + self.fineness.turn_growth * range.cbrt() + 2.0).max(32.0);
+        2 * (full * self.fineness.turn_share / 2.0).ceil() as usize
+    }
+
+    fn along_cut(&self, from_mm: f64, to_mm: f64, turn: f64) -> usize {
+        let (low, high) = (from_mm.min(to_mm), from_mm.max(to_mm));
+        let (slope, _) = self.slopes.steepest_between(low, self.slopes.rim);
+        let around = (PI * self.reach + self.radians(self.slopes.around_nm)) * turn;
+        self.count(around + self.radians(slope) * (high - low))
+    }
+}

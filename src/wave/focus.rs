@@ -1,0 +1,380 @@
+//! Focus by name: where in the image the wavefront is looked at from.
+//!
+//! Focus and tilt are removed by moving the reference point, never by subtracting polynomials.
+
+use nalgebra::{Matrix3, Vector3};
+use serde::{Deserialize, Serialize};
+
+use super::density::{Fineness, PhaseDensity};
+use super::source::{Pupil, Source, View};
+use crate::error::{Error, Result};
+use crate::numeric::sums;
+use crate::trace::{Prepared, Spot, check_field, check_shift, no_light};
+use crate::units::{Field, NM_PER_MM};
+use crate::wave::wavefront::check_wavelength;
+
+/// Where the image is looked at.
+///
+/// In every case but `Peak` the point is moved along and across until the wavefront's RMS is least, so
+/// that no tilt is left; `LeastRms` moves it in depth as well. `Peak` is the point in space with the greatest
+/// Strehl, which is where an observer focuses.
+///
+/// ```
+/// assert_eq!(catoptric::Focus::from_name("least_rms"), Some(catoptric::Focus::LeastRms));
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub enum Focus {
+    /// The plane of the paraxial focus.
+    Paraxial,
+    /// The plane in which the rays scatter least.
+    LeastSpot,
+    /// The point of least wavefront RMS.
+    LeastRms,
+    /// The point of greatest Strehl.
+    Peak,
+    /// A plane at this distance behind the paraxial focus, mm; positive: further from the primary.
+    ShiftMm(f64),
+}
+
+impl Focus {
+    /// The focus of a name: `paraxial`, `least_spot`, `least_rms` or `peak`.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Focus::from_name("sharpest"), None);
+    /// ```
+    pub fn from_name(name: &str) -> Option<Self> {
+        match name {
+            "paraxial" => Some(Self::Paraxial),
+            "least_spot" => Some(Self::LeastSpot),
+            "least_rms" => Some(Self::LeastRms),
+            "peak" => Some(Self::Peak),
+            _ => None,
+        }
+    }
+}
+
+impl Prepared {
+    /// The shift behind the paraxial focus at which a star is in focus by a given rule, mm.
+    ///
+    /// Units: nm for the wavelength, which only `Peak` depends on.
+    /// Errors: [`Error::Input`], [`Error::NoLight`], [`Error::NotConverged`].
+    ///
+    /// ```
+    /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, Train};
+    /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0)).conic(0.0)).build()?;
+    /// let shift = Prepared::new(&train).best_focus_mm(Focus::LeastRms, Field::AXIS, 550.0)?;
+    /// assert!(shift < 0.0, "a sphere's rim focuses nearer");
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn best_focus_mm(&self, by: Focus, field: Field, wavelength_nm: f64) -> Result<f64> {
+        check_field(field)?;
+        match by {
+            Focus::Paraxial => Ok(0.0),
+            Focus::ShiftMm(shift_mm) => check_shift(shift_mm, self.focal_length_mm()).map(|()| shift_mm),
+            Focus::LeastSpot => self.least_spot_shift_mm(field),
+            Focus::LeastRms | Focus::Peak => {
+                let reference = self.reference_mm(by, field, wavelength_nm)?;
+                Ok(reference[2] - self.focal_length_mm())
+            }
+        }
+    }
+
+    /// A star's spot at a focus by name: [`Prepared::spot_at`] in the plane that the name stands for.
+    ///
+    /// Errors: as [`Prepared::best_focus_mm`].
+    ///
+    /// ```
+    /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, Train};
+    /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0)).conic(0.0)).build()?;
+    /// let prepared = Prepared::new(&train);
+    /// let (best, paraxial) = (prepared.spot(Field::AXIS, Focus::LeastSpot, 550.0, 100)?, prepared.spot_at(Field::AXIS, 0.0, 100)?);
+    /// assert!(best.rms_radius_um < paraxial.rms_radius_um);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn spot(&self, field: Field, focus: Focus, wavelength_nm: f64, points: usize) -> Result<Spot> {
+        self.spot_at(field, self.best_focus_mm(focus, field, wavelength_nm)?, points)
+    }
+
+    /// The reference point in the image that a focus stands for, mm in the unfolded space.
+    pub(crate) fn reference_mm(&self, focus: Focus, field: Field, wavelength_nm: f64) -> Result<[f64; 3]> {
+        check_field(field)?;
+        check_wavelength(wavelength_nm)?;
+        let source = Source::Star { prepared: self.clone(), field };
+        let mut start = source.gaussian_mm();
+        match focus {
+            Focus::ShiftMm(shift_mm) => {
+                check_shift(shift_mm, self.focal_length_mm())?;
+                start[2] += shift_mm;
+            }
+            Focus::LeastSpot => start[2] += self.least_spot_shift_mm(field)?,
+            Focus::Paraxial | Focus::LeastRms | Focus::Peak => {}
+        }
+        let in_depth = matches!(focus, Focus::LeastRms | Focus::Peak);
+        let mut reference = start;
+        // The nodes follow the slopes seen from the reference point, which the first round only guesses.
+        for _ in 0..2 {
+            let density =
+                PhaseDensity::new(source.slopes(reference), wavelength_nm, 0.0, Fineness::STATISTICS);
+            let pupil = source.pupil(&density);
+            if pupil.len() == 0 {
+                return Err(no_light(field, &self.light(field)));
+            }
+            reference = least_rms(&pupil, start, in_depth)?;
+            if focus == Focus::Peak {
+                let search = PeakSearch::new(&pupil, source.rim(), self.focal_ratio(), wavelength_nm);
+                reference = search.run(reference)?;
+            }
+        }
+        Ok(reference)
+    }
+}
+
+/// Moves a reference point until the RMS of the wavefront is least: across the plane, or in depth as well.
+pub(crate) fn least_rms(pupil: &Pupil, start_mm: [f64; 3], in_depth: bool) -> Result<[f64; 3]> {
+    let everything = |_: usize| true;
+    least_rms_of(pupil, start_mm, in_depth, everything)
+}
+
+fn least_rms_of(
+    pupil: &Pupil,
+    start_mm: [f64; 3],
+    in_depth: bool,
+    counts: impl Fn(usize) -> bool,
+) -> Result<[f64; 3]> {
+    let mut reference = start_mm;
+    let mut step_mm = f64::INFINITY;
+    // The path is almost linear in the point: Gauss-Newton settles in three rounds.
+    for _ in 0..30 {
+        let view = pupil.seen_from(reference);
+        let step = linear_step(pupil, &view, in_depth, &counts).ok_or(Error::NotConverged {
+            what: "the focus of least RMS",
+            reached: step_mm,
+            wanted: 1e-10,
+        })?;
+        for axis in 0..3 {
+            reference[axis] += step[axis];
+        }
+        step_mm = step.norm();
+        if step_mm < 1e-10 {
+            return Ok(reference);
+        }
+    }
+    Err(Error::NotConverged { what: "the focus of least RMS", reached: step_mm, wanted: 1e-10 })
+}
+
+/// The step that makes the variance of W - m.step least, mm.
+fn linear_step(
+    pupil: &Pupil,
+    view: &View,
+    in_depth: bool,
+    counts: &impl Fn(usize) -> bool,
+) -> Option<Vector3<f64>> {
+    let weights: Vec<f64> =
+        (0..pupil.len()).map(|i| if counts(i) { pupil.weight[i] } else { 0.0 }).collect();
+    let total = sums::pairwise(&weights);
+    let mean = |value: &dyn Fn(usize) -> f64| {
+        let terms: Vec<f64> = weights.iter().enumerate().map(|(i, w)| w * value(i)).collect();
+        sums::pairwise(&terms) / total
+    };
+    let mean_path = mean(&|i| view.path_nm[i]);
+    let mean_line = [0, 1, 2].map(|axis| mean(&|i| view.toward[i][axis]));
+    let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+    for a in 0..3 {
+        right[a] = mean(&|i| (view.toward[i][a] - mean_line[a]) * (view.path_nm[i] - mean_path)) / NM_PER_MM;
+        for b in 0..3 {
+            normal[(a, b)] =
+                mean(&|i| (view.toward[i][a] - mean_line[a]) * (view.toward[i][b] - mean_line[b]));
+        }
+    }
+    if !in_depth {
+        for other in 0..2 {
+            normal[(2, other)] = 0.0;
+            normal[(other, 2)] = 0.0;
+        }
+        (normal[(2, 2)], right[2]) = (1.0, 0.0);
+    }
+    // Depth is seen by 1/F^2 less than the plane: bring the columns to one size first.
+    let scale = Vector3::from_fn(|i, _| normal[(i, i)].sqrt().recip());
+    let scaled = Matrix3::from_fn(|i, j| normal[(i, j)] * scale[i] * scale[j]);
+    let solved = scaled.lu().solve(&right.component_mul(&scale))?;
+    let step = solved.component_mul(&scale);
+    step.iter().all(|s| s.is_finite()).then_some(step)
+}
+
+/// The search for the point of greatest Strehl.
+struct PeakSearch<'a> {
+    pupil: &'a Pupil,
+    rim: f64,
+    wavelength_nm: f64,
+    /// Lengths over which the Strehl changes by much: across and in depth, mm.
+    across_mm: f64,
+    depth_mm: f64,
+}
+
+impl<'a> PeakSearch<'a> {
+    fn new(pupil: &'a Pupil, rim: f64, focal_ratio: f64, wavelength_nm: f64) -> Self {
+        let wavelength_mm = wavelength_nm / NM_PER_MM;
+        Self {
+            pupil,
+            rim,
+            wavelength_nm,
+            across_mm: wavelength_mm * focal_ratio,
+            depth_mm: 8.0 * wavelength_mm * focal_ratio * focal_ratio,
+        }
+    }
+
+    /// The greatest Strehl near a point of least RMS.
+    ///
+    /// A turned edge makes two maxima: one for the whole mirror, one for what lies inside the edge. So the
+    /// search begins from both, looks along the depth and across, and climbs from the best places.
+    fn run(&self, least_rms_mm: [f64; 3]) -> Result<[f64; 3]> {
+        let edge_free = 0.85 * self.rim * self.rim;
+        let inner = |i: usize| self.pupil.x[i].powi(2) + self.pupil.y[i].powi(2) <= edge_free;
+        let starts = [least_rms_mm, least_rms_of(self.pupil, least_rms_mm, true, inner)?];
+        let mut candidates: Vec<(f64, [f64; 3])> = starts.iter().flat_map(|&s| self.along_depth(s)).collect();
+        best_first(&mut candidates);
+        candidates.truncate(4);
+        let mut summits = Vec::new();
+        for (_, point) in candidates {
+            summits.push(self.climb(self.best_across(point))?);
+        }
+        best_first(&mut summits);
+        summits.first().map(|s| s.1).ok_or(Error::NotConverged {
+            what: "the focus of greatest Strehl",
+            reached: 0.0,
+            wanted: 1.0,
+        })
+    }
+
+    /// Local maxima of the brightness along the depth through a point.
+    fn along_depth(&self, start_mm: [f64; 3]) -> Vec<(f64, [f64; 3])> {
+        const STEPS: i32 = 60;
+        let step_mm = self.depth_mm / 20.0;
+        let at = |k: i32| [start_mm[0], start_mm[1], start_mm[2] + step_mm * f64::from(k)];
+        let first = at(-STEPS);
+        let brightness = self.brightness_on_line(first, [0.0, 0.0, step_mm], 2 * STEPS as usize + 1);
+        let local = |i: &usize| {
+            let value = brightness[*i];
+            (*i == 0 || brightness[i - 1] <= value) && brightness.get(i + 1).is_none_or(|b| *b <= value)
+        };
+        (0..brightness.len()).filter(local).map(|i| (brightness[i], at(i as i32 - STEPS))).collect()
+    }
+
+    /// The brightest point of a coarse net across the image.
+    fn best_across(&self, start_mm: [f64; 3]) -> [f64; 3] {
+        const HALF: i32 = 6;
+        let step_mm = 0.4 * self.across_mm;
+        let mut best = (f64::NEG_INFINITY, start_mm);
+        for row in -HALF..=HALF {
+            let y = start_mm[1] + step_mm * f64::from(row);
+            let first = [start_mm[0] - step_mm * f64::from(HALF), y, start_mm[2]];
+            let line = self.brightness_on_line(first, [step_mm, 0.0, 0.0], 2 * HALF as usize + 1);
+            for (i, value) in line.into_iter().enumerate() {
+                if value > best.0 {
+                    best = (value, [first[0] + step_mm * i as f64, y, start_mm[2]]);
+                }
+            }
+        }
+        best.1
+    }
+
+    /// |sum A exp(2 pi i W/lambda)|^2 at evenly spaced points, W taken as linear along the line.
+    fn brightness_on_line(&self, first_mm: [f64; 3], step_mm: [f64; 3], count: usize) -> Vec<f64> {
+        let view = self.pupil.seen_from(first_mm);
+        let per_nm = std::f64::consts::TAU / self.wavelength_nm;
+        let (mut re, mut im) = (vec![0.0; count], vec![0.0; count]);
+        for i in 0..self.pupil.len() {
+            let light = self.pupil.weight[i] * self.pupil.amplitude[i];
+            let (mut s, mut c) = (per_nm * (view.path_nm[i] - view.path_nm[0])).sin_cos();
+            let along: f64 = (0..3).map(|a| view.toward[i][a] * step_mm[a]).sum();
+            let piston: f64 = (0..3).map(|a| view.toward[0][a] * step_mm[a]).sum();
+            let (turn_s, turn_c) = (-per_nm * NM_PER_MM * (along - piston)).sin_cos();
+            for k in 0..count {
+                re[k] += light * c;
+                im[k] += light * s;
+                (s, c) = (s * turn_c + c * turn_s, c * turn_c - s * turn_s);
+            }
+        }
+        re.iter().zip(&im).map(|(a, b)| a * a + b * b).collect()
+    }
+
+    /// Newton's method on the logarithm of the brightness, with every step checked.
+    fn climb(&self, start_mm: [f64; 3]) -> Result<(f64, [f64; 3])> {
+        let scale = Vector3::new(self.across_mm, self.across_mm, self.depth_mm);
+        let mut point = start_mm;
+        let mut here = self.local_shape(point, scale);
+        let mut size = f64::INFINITY;
+        for _ in 0..60 {
+            let mut step = here.newton_step();
+            let mut next = here;
+            let mut moved = point;
+            // Halve the step until the light grows; a rounding's worth of loss is no loss.
+            for _ in 0..30 {
+                moved = [0, 1, 2].map(|a| point[a] + step[a] * scale[a]);
+                next = self.local_shape(moved, scale);
+                if next.brightness >= here.brightness * (1.0 - 1e-15) {
+                    break;
+                }
+                step *= 0.5;
+            }
+            size = step.norm();
+            (point, here) = (moved, next);
+            if size < 1e-7 {
+                return Ok((here.brightness, point));
+            }
+        }
+        Err(Error::NotConverged { what: "the focus of greatest Strehl", reached: size, wanted: 1e-7 })
+    }
+
+    /// Brightness at a point with its slopes and curvatures, in units of `scale`.
+    fn local_shape(&self, point_mm: [f64; 3], scale: Vector3<f64>) -> LocalShape {
+        let view = self.pupil.seen_from(point_mm);
+        let per_nm = std::f64::consts::TAU / self.wavelength_nm;
+        let turn = per_nm * NM_PER_MM;
+        // U = sum A e^(i k W), and its derivatives; dW = -m.dP. Lines are taken about the first one.
+        let (mut re, mut im) = (0.0, 0.0);
+        let (mut re1, mut im1) = (Vector3::zeros(), Vector3::zeros());
+        let (mut re2, mut im2) = (Matrix3::zeros(), Matrix3::zeros());
+        for i in 0..self.pupil.len() {
+            let light = self.pupil.weight[i] * self.pupil.amplitude[i];
+            let (s, c) = (per_nm * (view.path_nm[i] - view.path_nm[0])).sin_cos();
+            let (s, c) = (light * s, light * c);
+            let q = Vector3::from_fn(|a, _| -turn * (view.toward[i][a] - view.toward[0][a]) * scale[a]);
+            re += c;
+            im += s;
+            re1 -= q * s;
+            im1 += q * c;
+            let qq = q * q.transpose();
+            re2 -= qq * c;
+            im2 -= qq * s;
+        }
+        let gradient = 2.0 * (re1 * re + im1 * im);
+        let curvature =
+            2.0 * (re2 * re + im2 * im + re1 * re1.transpose() + im1 * im1.transpose());
+        let brightness = re * re + im * im;
+        LocalShape { brightness, gradient: gradient / brightness, curvature: curvature / brightness }
+    }
+}
+
+/// The brightness around a point, relative to the brightness there.
+#[derive(Clone, Copy)]
+struct LocalShape {
+    brightness: f64,
+    gradient: Vector3<f64>,
+    curvature: Matrix3<f64>,
+}
+
+impl LocalShape {
+    /// Newton's step where the summit is near, else a step uphill; never more than a quarter of the scale.
+    fn newton_step(&self) -> Vector3<f64> {
+        let uphill = self.gradient * 0.1;
+        let newton = (-self.curvature).cholesky().map_or(uphill, |c| c.solve(&self.gradient));
+        let longest = newton.amax();
+        if longest > 0.25 { newton * (0.25 / longest) } else { newton }
+    }
+}
+
+fn best_first(points: &mut [(f64, [f64; 3])]) {
+    points.sort_by(|a, b| b.0.total_cmp(&a.0));
+}

@@ -1,0 +1,17 @@
+//! Waves: the wavefront seen from a point of the image, focus by name, Strehl, star images, energy.
+
+mod airy;
+mod density;
+mod energy;
+mod focus;
+mod image;
+mod picture;
+mod source;
+mod terms;
+mod wavefront;
+
+pub use airy::Airy;
+pub use focus::Focus;
+pub use image::{Psf, PsfSize};
+pub use picture::WavefrontMap;
+pub use wavefront::Wavefront;
