@@ -133,10 +133,10 @@ mod tests {
             .layer(TurnedEdge::new(9.0, 900.0).power(2.5))
             .layer(Zone::new(60.0, 20.0, 500.0));
         let mirror = Mirror::new(&primary);
-        for r in [0.0, 1.0, 44.0, 60.0, 75.0, 151.0, 158.9] {
+        for r in [0.5, 1.0, 44.0, 60.0, 75.0, 151.0, 158.9] {
             let step = 1e-4;
-            let (up, down) = (mirror.height_and_slope(r + step).0, mirror.height_and_slope((r - step).abs()).0);
-            let secant = if r == 0.0 { 0.0 } else { (up - down) / (2.0 * step) };
+            let (up, down) = (mirror.height_and_slope(r + step).0, mirror.height_and_slope(r - step).0);
+            let secant = (up - down) / (2.0 * step);
             assert!((mirror.height_and_slope(r).1 - secant).abs() < 1e-9, "at {r} mm");
         }
     }
