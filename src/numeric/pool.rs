@@ -37,8 +37,8 @@ impl StopFlag {
 /// The results of `f(0)` to `f(count - 1)`, in that order.
 ///
 /// The calls run on the library's threads if the feature `parallel` is on, there is more than one
-/// call, and the work is `worthwhile` (more than some 50 microseconds in all; handing it over
-/// costs about 10). Each result depends on its own index only, so it has the same bits at any
+/// call, and the work is `worthwhile`: more than some hundred microseconds in all, as handing it
+/// over costs tens. Each result depends on its own index only, so it has the same bits at any
 /// number of threads. A panic in `f` passes on to the caller.
 ///
 /// The number of threads is read once in a process, from `CATOPTRIC_NUM_THREADS`,

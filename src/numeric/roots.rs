@@ -168,10 +168,11 @@ mod tests {
 
     #[test]
     fn zeros_agree_with_thirty_digit_arithmetic() {
-        // mpmath 1.4.1, findroot at 30 digits. The cubic is Wallis's, Newton's own example.
+        // mpmath 1.4.1, findroot at 30 digits. The cubic is Wallis's, Newton's own example;
+        // scipy 1.17.1's brentq takes 8 calls, one more is allowed.
         let (root, calls) = count_calls(|x| x * x * x - 2.0 * x - 5.0, 2.0, 3.0, 1e-15);
         assert!((root.expect("bracketed") - 2.094_551_481_542_326_6).abs() < 1e-15);
-        assert!(calls <= 12, "{calls}");
+        assert!(calls <= 9, "{calls}");
         let (root, _) = count_calls(|x| x.cos() - x, 1.0, 0.0, 1e-15);
         assert!((root.expect("bracketed") - 0.739_085_133_215_160_6).abs() < 1e-15);
         let (root, _) = count_calls(|x| x - 0.9 * x.sin() - 1.0, 0.0, 4.0, 1e-15);
@@ -213,6 +214,7 @@ mod tests {
     #[test]
     fn maxima_agree_with_thirty_digit_arithmetic() {
         // mpmath 1.4.1, findroot of the derivative of J1 at 30 digits, and J1 there.
+        // For the cosine scipy 1.17.1's bounded minimize_scalar takes 8 calls; one more is allowed.
         let (place, value) = maximum(libm::j1, 0.0, 4.0, 1e-8);
         assert!((place - 1.841_183_781_340_659_3).abs() < 3e-8, "{place}");
         assert!((value - 0.581_865_224_281_596_4).abs() < 1e-15);
@@ -226,7 +228,7 @@ mod tests {
             2.5,
             1e-6,
         );
-        assert!((place - 1.0).abs() < 1e-6 && calls < 15, "{place} after {calls}");
+        assert!((place - 1.0).abs() < 1e-6 && calls <= 9, "{place} after {calls}");
     }
 
     #[test]
