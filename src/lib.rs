@@ -31,18 +31,25 @@
 //! ```
 
 mod error;
+mod judge;
 mod model;
 pub mod numeric;
+mod shop_test;
 mod trace;
 mod units;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
+pub use judge::{Judgement, Verdict, judge_refigure};
 pub use model::{
-    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Opening, Primary, PrimaryInput,
+    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput,
     RadialProfile, Train, TrainBuilder, TurnedEdge, Zone,
 };
 pub use numeric::zernike::Indexing;
+pub use shop_test::{
+    Draws, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease, ReadingsInput,
+    ReduceOptions, TestSource,
+};
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, Ray, Share, Spot, SpotPoints, smallest_diagonal,
 };

@@ -119,15 +119,58 @@ impl Zone {
     }
 }
 
-/// Heights given at a list of radii, joined by a cubic spline.
+/// How the points of a radial profile are joined.
 ///
-/// Between the points the curve is a cubic spline, level at the first point and with no bending at the
-/// last; inside the first and beyond the last point the height is held.
+/// ```
+/// assert_eq!(catoptric::Joined::default(), catoptric::Joined::Spline);
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum Joined {
+    /// A cubic spline, level at the first point and with no bending at the last.
+    #[default]
+    Spline,
+    /// Straight in the square of the radius: between two points the slope grows with the radius, as the mean
+    /// that a zonal test measures over an opening.
+    StraightInArea,
+}
+
+impl Joined {
+    /// The way of a name: `spline` or `straight_in_area`.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Joined::from_name("spline"), Some(catoptric::Joined::Spline));
+    /// ```
+    pub fn from_name(name: &str) -> Option<Self> {
+        match name {
+            "spline" => Some(Self::Spline),
+            "straight_in_area" => Some(Self::StraightInArea),
+            _ => None,
+        }
+    }
+
+    /// The way's name in files.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Joined::Spline.name(), "spline");
+    /// ```
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Spline => "spline",
+            Self::StraightInArea => "straight_in_area",
+        }
+    }
+}
+
+/// Heights given at a list of radii, and how they are joined.
+///
+/// Inside the first and beyond the last point the height is held.
 ///
 /// Units: mm and nm of glass height.
 /// Shapes: two lists of equal length, at least two points, radii ascending.
 /// Errors: found by the train's check.
-/// What it leaves out: whatever happens between the points; a spline through points d apart misses
+/// What it leaves out: whatever happens between the points; a curve through points d apart misses
 /// ripples shorter than 2 d altogether.
 ///
 /// ```
@@ -141,17 +184,32 @@ pub struct RadialProfile {
     pub radius_mm: Vec<f64>,
     /// Heights at the points, nm.
     pub height_nm: Vec<f64>,
+    /// What lies between the points; a spline unless given.
+    #[serde(default)]
+    pub joined: Joined,
 }
 
 impl RadialProfile {
-    /// A profile from its points.
+    /// A profile from its points, joined by a spline.
     ///
     /// ```
     /// let flat = catoptric::RadialProfile::new(vec![0.0, 100.0], vec![0.0, 0.0]);
     /// assert_eq!(flat.height_nm, [0.0, 0.0]);
     /// ```
     pub fn new(radius_mm: Vec<f64>, height_nm: Vec<f64>) -> Self {
-        Self { radius_mm, height_nm }
+        Self { radius_mm, height_nm, joined: Joined::default() }
+    }
+
+    /// The same points joined in another way.
+    ///
+    /// ```
+    /// use catoptric::{Joined, RadialProfile};
+    /// let profile = RadialProfile::new(vec![0.0, 100.0], vec![0.0, 5.0]).joined(Joined::StraightInArea);
+    /// assert_eq!(profile.joined, Joined::StraightInArea);
+    /// ```
+    #[must_use]
+    pub fn joined(self, joined: Joined) -> Self {
+        Self { joined, ..self }
     }
 
     fn check(&self, rim_mm: f64, findings: &mut Findings) {

@@ -10,7 +10,7 @@ mod train;
 
 pub use coating::{Coating, CoatingRing};
 pub use diagonal::{Diagonal, FocalPlane};
-pub use figure::{FigureLayer, RadialProfile, TurnedEdge, Zone};
+pub use figure::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
 pub use primary::{Primary, PrimaryInput};
 pub use stops::{Drawtube, Opening};
 pub use train::{Train, TrainBuilder};

@@ -1,6 +1,6 @@
 //! The figure made ready for a kernel: height and slope at any radius, and where its pieces join.
 
-use crate::model::{FigureLayer, RadialProfile, TurnedEdge, Zone};
+use crate::model::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
 use crate::numeric::spline::{CubicSpline, End};
 use crate::units::NM_PER_MM;
 
@@ -24,6 +24,8 @@ enum Layer {
     Edge { start_mm: f64, width_mm: f64, drop_mm: f64, power: f64 },
     Zone { radius_mm: f64, half_width_mm: f64, height_mm: f64 },
     Spline(CubicSpline),
+    /// Squared radii and heights of the points.
+    StraightInArea { square_mm2: Vec<f64>, height_mm: Vec<f64> },
 }
 
 impl Figure {
@@ -31,7 +33,7 @@ impl Figure {
         let layers = layers.iter().map(|layer| match layer {
             FigureLayer::TurnedEdge(edge) => edge_layer(edge, rim_mm),
             FigureLayer::Zone(zone) => zone_layer(zone),
-            FigureLayer::RadialProfile(profile) => spline_layer(profile),
+            FigureLayer::RadialProfile(profile) => profile_layer(profile),
         });
         Self { layers: layers.collect() }
     }
@@ -68,9 +70,12 @@ fn zone_layer(zone: &Zone) -> Layer {
     }
 }
 
-fn spline_layer(profile: &RadialProfile) -> Layer {
-    let heights_mm: Vec<f64> = profile.height_nm.iter().map(|h| h / NM_PER_MM).collect();
-    let spline = CubicSpline::new(&profile.radius_mm, &heights_mm, End::Slope(0.0), End::Natural);
+fn profile_layer(profile: &RadialProfile) -> Layer {
+    let height_mm: Vec<f64> = profile.height_nm.iter().map(|h| h / NM_PER_MM).collect();
+    if profile.joined == Joined::StraightInArea {
+        return Layer::StraightInArea { square_mm2: profile.radius_mm.iter().map(|r| r * r).collect(), height_mm };
+    }
+    let spline = CubicSpline::new(&profile.radius_mm, &height_mm, End::Slope(0.0), End::Natural);
     Layer::Spline(spline.unwrap_or_else(|_| unreachable!("a checked profile ascends")))
 }
 
@@ -92,6 +97,15 @@ impl Layer {
                 (h, -2.0 * q * h / half_width_mm)
             }
             Self::Spline(spline) => spline.value_and_slope(r_mm),
+            Self::StraightInArea { square_mm2, height_mm } => {
+                let square = r_mm * r_mm;
+                let next = square_mm2.partition_point(|s| *s <= square);
+                if next == 0 || next == square_mm2.len() {
+                    return (height_mm[next.saturating_sub(1)], 0.0);
+                }
+                let rate = (height_mm[next] - height_mm[next - 1]) / (square_mm2[next] - square_mm2[next - 1]);
+                (height_mm[next - 1] + rate * (square - square_mm2[next - 1]), 2.0 * r_mm * rate)
+            }
         }
     }
 
@@ -106,6 +120,7 @@ impl Layer {
                 [-3.0, -1.2, 1.2, 3.0].map(|k| smooth(radius_mm + k * half_width_mm)).to_vec()
             }
             Self::Spline(spline) => spline.knots().iter().copied().map(smooth).collect(),
+            Self::StraightInArea { square_mm2, .. } => square_mm2.iter().map(|s| smooth(s.sqrt())).collect(),
         }
     }
 }

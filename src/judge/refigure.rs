@@ -1,0 +1,245 @@
+//! Was a refigure worth it: two sets of readings of one mirror, compared.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use crate::error::{Error, Result};
+use crate::shop_test::{FigureEstimate, Interval, Measured};
+
+/// What can be said of a refigure.
+///
+/// Limits: better above a probability of 0.95, worse below 0.05, "probably" beyond 0.8 and 0.2, and
+/// "cannot tell" between. Common practice, no source.
+///
+/// ```
+/// assert_eq!(catoptric::Judgement::of(0.5), catoptric::Judgement::CannotTell);
+/// assert_eq!(catoptric::Judgement::of(0.99).to_string(), "better");
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Judgement {
+    /// Better, with a probability above 0.95.
+    Better,
+    /// Better, with a probability from 0.8 to 0.95.
+    ProbablyBetter,
+    /// The readings cannot tell.
+    CannotTell,
+    /// Better with a probability from 0.05 to 0.2 only.
+    ProbablyWorse,
+    /// Better with a probability below 0.05 only.
+    Worse,
+}
+
+impl Judgement {
+    /// The judgement that a probability of "better" allows.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Judgement::of(0.01), catoptric::Judgement::Worse);
+    /// ```
+    pub fn of(probability_better: f64) -> Self {
+        match probability_better {
+            p if p > 0.95 => Self::Better,
+            p if p >= 0.8 => Self::ProbablyBetter,
+            p if p > 0.2 => Self::CannotTell,
+            p if p >= 0.05 => Self::ProbablyWorse,
+            _ => Self::Worse,
+        }
+    }
+}
+
+impl fmt::Display for Judgement {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Better => "better",
+            Self::ProbablyBetter => "probably better",
+            Self::CannotTell => "cannot tell",
+            Self::ProbablyWorse => "probably worse",
+            Self::Worse => "worse",
+        })
+    }
+}
+
+/// The judgement of a refigure, with its probability and its reasons.
+///
+/// Units: Strehl at the brightest focus, RMS and PV of the wavefront in nm.
+/// Leaves out: what the readings cannot see; see the reasons.
+///
+/// ```
+/// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
+/// let read = |last: f64| KnifeEdgeReadings::at_radii(
+///     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+///     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, last]; 4],
+/// )?.reduce(Default::default());
+/// let verdict = judge_refigure(&read(2.5)?, &read(1.8802)?)?;
+/// assert!(verdict.probability_better > 0.99);
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Verdict {
+    /// Share of paired repeats in which the later figure has the greater Strehl.
+    pub probability_better: f64,
+    /// What that allows to say.
+    pub judgement: Judgement,
+    /// Gain in Strehl at the brightest focus, with the interval from reading noise.
+    pub strehl_gain: Measured,
+    /// Paired repeats of that gain.
+    pub strehl_gain_draws: Vec<f64>,
+    /// The figure before.
+    pub before: FigureEstimate,
+    /// The figure after.
+    pub after: FigureEstimate,
+    /// The verdict in one sentence.
+    pub words: String,
+    /// What it rests on, and what it leaves out.
+    pub reasons: Vec<String>,
+    /// Cautions for whoever handles the mirror.
+    pub cautions: Vec<String>,
+}
+
+/// Compares two figures of one mirror, before and after work on it.
+///
+/// Errors: [`Error::Input`] where the two are not of one mirror (clear aperture or radius of curvature differ by more than
+/// 1 %), or were reduced for different obstructions, wavelengths, or numbers of repeats.
+/// Method: the repeats of both are paired; their noise is independent.
+/// Leaves out: what neither set of readings can see, and errors that both share (radii of one mask).
+///
+/// ```
+/// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
+/// let read = |aperture: f64| KnifeEdgeReadings::at_radii(
+///     aperture, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+///     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, 1.8802]],
+/// )?.reduce(Default::default());
+/// assert!(judge_refigure(&read(200.0)?, &read(250.0)?).is_err());
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+pub fn judge_refigure(before: &FigureEstimate, after: &FigureEstimate) -> Result<Verdict> {
+    check_pair(before, after)?;
+    // One seed would give both the same noise; half a turn apart the repeats are independent.
+    let count = after.draws.strehl.len();
+    let partner = |i: usize| (i + count / 2) % count;
+    let gains: Vec<f64> =
+        (0..count).map(|i| after.draws.strehl[i] - before.draws.strehl[partner(i)]).collect();
+    let better = gains.iter().filter(|g| **g > 0.0).count() as f64;
+    let level = gains.iter().filter(|g| **g == 0.0).count() as f64;
+    let probability_better = (better + 0.5 * level) / count as f64;
+    let gain = Measured { value: after.strehl.value - before.strehl.value, noise: Interval::of(&gains) };
+    let judgement = Judgement::of(probability_better);
+    Ok(Verdict {
+        probability_better,
+        judgement,
+        strehl_gain: gain,
+        strehl_gain_draws: gains,
+        words: words(judgement, probability_better, before, after),
+        reasons: reasons(before, after),
+        cautions: cautions(),
+        before: before.clone(),
+        after: after.clone(),
+    })
+}
+
+fn check_pair(before: &FigureEstimate, after: &FigureEstimate) -> Result<()> {
+    let apart = |a: f64, b: f64| (a - b).abs() > 0.01 * a.abs().max(b.abs());
+    let (first, second) = (&before.readings, &after.readings);
+    let sizes = [
+        ("after.clear_aperture_mm", second.clear_aperture_mm(), first.clear_aperture_mm()),
+        ("after.radius_of_curvature_mm", second.radius_of_curvature().0, first.radius_of_curvature().0),
+    ];
+    for (field, found, wanted) in sizes {
+        if apart(found, wanted) {
+            let allowed = format!("within 1 % of the {wanted} before");
+            return Err(Error::input(field, found, allowed, "readings of two different mirrors?"));
+        }
+    }
+    let (first, second) = (&before.options, &after.options);
+    let options = [
+        ("after.obstruction_ratio", second.obstruction_ratio, first.obstruction_ratio),
+        ("after.wavelength_nm", second.wavelength_nm, first.wavelength_nm),
+        ("after.draws", second.draws as f64, first.draws as f64),
+    ];
+    for (field, found, wanted) in options {
+        if found.to_bits() != wanted.to_bits() {
+            let allowed = format!("the {wanted} that the readings before were reduced with");
+            return Err(Error::input(field, found, allowed, ""));
+        }
+    }
+    Ok(())
+}
+
+fn words(judgement: Judgement, probability: f64, before: &FigureEstimate, after: &FigureEstimate) -> String {
+    let change = format!(
+        "the Strehl went from {} to {}",
+        with_interval(&before.strehl, 3),
+        with_interval(&after.strehl, 3)
+    );
+    let share = percent(probability);
+    match judgement {
+        Judgement::Better => format!("The mirror is better after the work: {change} ({share} of repeats agree)."),
+        Judgement::ProbablyBetter => {
+            format!("The mirror is probably better after the work: {change} ({share} of repeats agree).")
+        }
+        Judgement::CannotTell => format!(
+            "These readings cannot tell whether the work helped: {change}, and {share} of repeats find it better."
+        ),
+        Judgement::ProbablyWorse => {
+            format!("The mirror is probably worse after the work: {change} (only {share} of repeats find it better).")
+        }
+        Judgement::Worse => {
+            format!("The mirror is worse after the work: {change} (only {share} of repeats find it better).")
+        }
+    }
+}
+
+/// A probability in words that never claim more than the repeats can show.
+fn percent(probability: f64) -> String {
+    match probability {
+        p if p > 0.999 => "more than 99.9 %".to_owned(),
+        p if p < 0.001 => "less than 0.1 %".to_owned(),
+        p => format!("{:.0} %", 100.0 * p),
+    }
+}
+
+fn with_interval(value: &Measured, digits: usize) -> String {
+    format!("{:.digits$} ({:.digits$} to {:.digits$})", value.value, value.noise.low, value.noise.high)
+}
+
+fn reasons(before: &FigureEstimate, after: &FigureEstimate) -> Vec<String> {
+    let mut reasons = vec![
+        format!(
+            "Wavefront RMS at the focus of least RMS: {} nm before, {} nm after.",
+            with_interval(&before.rms_nm, 1),
+            with_interval(&after.rms_nm, 1)
+        ),
+        "Strehl is the exact pupil integral at the brightest focus, which is how an observer focuses; intervals \
+         hold 95 % of repeats with readings redrawn within their noise."
+            .to_owned(),
+    ];
+    for (when, figure) in [("before", before), ("after", after)] {
+        let readings = &figure.readings;
+        if readings.runs_mm().len() == 1 {
+            reasons.push(format!(
+                "One run {when}: its noise is not known from repeats but assumed (half of the Airy radius at the knife)."
+            ));
+        }
+        if let Some(last) = readings.openings().last() {
+            let width = readings.clear_aperture_mm() / 2.0 - last.inner_radius_mm;
+            reasons.push(format!(
+                "Not in the intervals {when}: the shape of the edge within the outermost {width:.1} mm, where the \
+                 readings give one mean slope only. A narrow turned edge there can move the Strehl by more than the noise does."
+            ));
+        }
+    }
+    reasons
+}
+
+fn cautions() -> Vec<String> {
+    [
+        "This is advice for a decision, not a certificate; local codes and qualified people come first.",
+        "Never point a large mirror at the Sun, or leave one uncovered where the Sun can reach it.",
+        "Heavy glass: two people lift it; a tipped mirror hurts.",
+        "Stripping a coating uses chemicals that burn, and that etch some glass: leave it to a coating shop.",
+    ]
+    .map(str::to_owned)
+    .to_vec()
+}

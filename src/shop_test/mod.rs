@@ -1,0 +1,14 @@
+//! Bench readings in, a figure with its uncertainty out.
+
+mod csv_text;
+mod estimate;
+mod noise;
+mod opening;
+mod reduce;
+mod readings;
+mod sanity;
+
+pub use estimate::{Draws, FigureEstimate, Interval, Measured};
+pub use opening::{MaskOpening, ReadingsIncrease, TestSource};
+pub use readings::{KnifeEdgeReadings, ReadingsInput};
+pub use reduce::ReduceOptions;
