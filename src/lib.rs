@@ -34,6 +34,8 @@ mod error;
 mod judge;
 mod model;
 pub mod numeric;
+#[cfg(feature = "python")]
+pub mod python;
 mod shop_test;
 mod trace;
 mod units;
@@ -51,7 +53,7 @@ pub use shop_test::{
     ReduceOptions, TestSource,
 };
 pub use trace::{
-    DiagonalFit, Illumination, Light, Part, Prepared, Ray, Share, Spot, SpotPoints, smallest_diagonal,
+    DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

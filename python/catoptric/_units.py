@@ -62,6 +62,8 @@ def as_array(value: Any, unit: str, name: str, ndim: int) -> npt.NDArray[np.floa
         array = np.asarray(value)
     except ValueError:  # numpy's answer to rows of unequal length
         _refuse(name, value, allowed, "rows of unequal length?")
+    except TypeError as error:
+        _refuse(name, value, allowed, str(error))
     if array.dtype.kind not in "iuf" and array.size > 0:
         _refuse(name, value, allowed, _array_cause(array))
     if array.ndim != ndim:

@@ -68,7 +68,7 @@ class Table(dict[str, "npt.NDArray[Any]"]):
         length = next((len(other) for other in others.values()), None)
         super().__setitem__(name, _checked({name: column}, length)[name])
 
-    def update(self, *columns: Any, **more: Any) -> None:  # type: ignore[override]
+    def update(self, *columns: Any, **more: Any) -> None:
         """Put in or replace several columns, all or none of them.
 
         >>> table = Table(a=[1, 2])
@@ -101,7 +101,8 @@ class Table(dict[str, "npt.NDArray[Any]"]):
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Table):
-            return NotImplemented
+            # A plain dict would compare arrays by their truth, which they do not have.
+            return False if isinstance(other, dict) else NotImplemented
         return self.keys() == other.keys() and all(
             _same_column(column, other[name]) for name, column in self.items()
         )
@@ -109,7 +110,7 @@ class Table(dict[str, "npt.NDArray[Any]"]):
     def __ne__(self, other: object) -> bool:
         return not self == other
 
-    __hash__ = None  # type: ignore[assignment]
+    __hash__ = None
 
     def __repr__(self) -> str:
         if not self:

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::error::Findings;
+use crate::error::{Findings, Result};
 
 /// Notes a fault unless `value` is a share of light that a mirror can return.
 pub(super) fn check_reflectance(value: f64, findings: &mut Findings) {
@@ -47,7 +47,7 @@ impl CoatingRing {
         Self { inner_radius_mm, outer_radius_mm, reflectance }
     }
 
-    fn check(&self, rim_mm: f64, findings: &mut Findings) {
+    fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         findings.number(
             "inner_radius_mm",
             self.inner_radius_mm,
@@ -111,10 +111,21 @@ impl Coating {
         self
     }
 
-    pub(super) fn check(&self, rim_mm: f64, findings: &mut Findings) {
+    /// Refuses a part that cannot be, whatever train it stands in.
+    ///
+    /// ```
+    /// assert!(catoptric::Coating::new(88.0).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("coating", |f| self.note_problems(f64::INFINITY, f));
+        findings.refuse()
+    }
+
+    pub(super) fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         check_reflectance(self.reflectance, findings);
         for (i, ring) in self.rings.iter().enumerate() {
-            findings.within(format!("rings[{i}]"), |f| ring.check(rim_mm, f));
+            findings.within(format!("rings[{i}]"), |f| ring.note_problems(rim_mm, f));
         }
     }
 }

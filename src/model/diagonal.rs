@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::coating::{check_reflectance, full};
-use crate::error::Findings;
+use crate::error::{Findings, Result};
 
 /// The flat that turns the light to the focuser: an ellipse at 45 degrees whose minor axis is given.
 ///
@@ -61,6 +61,17 @@ impl Diagonal {
         Self { reflectance, ..self }
     }
 
+    /// Refuses a part that cannot be, whatever train it stands in.
+    ///
+    /// ```
+    /// assert!(catoptric::Diagonal::new(-70.0).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("diagonal", |f| self.note_problems(f64::INFINITY, f));
+        findings.refuse()
+    }
+
     pub(super) fn note_problems(&self, clear_aperture_mm: f64, findings: &mut Findings) {
         findings.number(
             "minor_axis_mm",
@@ -105,6 +116,17 @@ impl FocalPlane {
     /// ```
     pub fn new(axis_to_focus_mm: f64) -> Self {
         Self { axis_to_focus_mm }
+    }
+
+    /// Refuses a part that cannot be, whatever train it stands in.
+    ///
+    /// ```
+    /// assert!(catoptric::FocalPlane::new(-235.0).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("focal_plane", |f| self.note_problems(0.0, f64::INFINITY, f));
+        findings.refuse()
     }
 
     pub(super) fn note_problems(&self, clear_aperture_mm: f64, focal_length_mm: f64, findings: &mut Findings) {

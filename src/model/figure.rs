@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::error::Findings;
+use crate::error::{Findings, Result};
 
 /// Heights beyond this are not a figure but a typing error, nm.
 const TALLEST_NM: f64 = 1.0e5;
@@ -59,7 +59,7 @@ impl TurnedEdge {
         2.0
     }
 
-    fn check(&self, rim_mm: f64, findings: &mut Findings) {
+    fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         findings.number(
             "width_mm",
             self.width_mm,
@@ -106,7 +106,7 @@ impl Zone {
         Self { radius_mm, half_width_mm, height_nm }
     }
 
-    fn check(&self, rim_mm: f64, findings: &mut Findings) {
+    fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         findings.number(
             "radius_mm",
             self.radius_mm,
@@ -212,7 +212,7 @@ impl RadialProfile {
         Self { joined, ..self }
     }
 
-    fn check(&self, rim_mm: f64, findings: &mut Findings) {
+    fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         let (radii, heights) = (&self.radius_mm, &self.height_nm);
         if radii.len() != heights.len() || radii.len() < 2 {
             findings.fault(
@@ -274,12 +274,23 @@ pub enum FigureLayer {
 }
 
 impl FigureLayer {
+    /// Refuses a part that cannot be, whatever train it stands in.
+    ///
+    /// ```
+    /// assert!(catoptric::FigureLayer::from(catoptric::Zone::new(95.0, -13.0, 28.0)).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("figure", |f| self.note_problems(f64::INFINITY, f));
+        findings.refuse()
+    }
+
     /// Notes what is wrong with the layer on a mirror whose clear aperture has the radius `rim_mm`.
-    pub(crate) fn check(&self, rim_mm: f64, findings: &mut Findings) {
+    pub(crate) fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         match self {
-            Self::TurnedEdge(edge) => edge.check(rim_mm, findings),
-            Self::Zone(zone) => zone.check(rim_mm, findings),
-            Self::RadialProfile(profile) => profile.check(rim_mm, findings),
+            Self::TurnedEdge(edge) => edge.note_problems(rim_mm, findings),
+            Self::Zone(zone) => zone.note_problems(rim_mm, findings),
+            Self::RadialProfile(profile) => profile.note_problems(rim_mm, findings),
         }
     }
 }

@@ -175,9 +175,9 @@ impl Primary {
                 "other units, or the mask's outer diameter?",
             );
         }
-        findings.within("coating", |f| self.coating.check(rim, f));
+        findings.within("coating", |f| self.coating.note_problems(rim, f));
         for (i, layer) in self.figure.iter().enumerate() {
-            findings.within(format!("figure[{i}]"), |f| layer.check(rim, f));
+            findings.within(format!("figure[{i}]"), |f| layer.note_problems(rim, f));
         }
     }
 }

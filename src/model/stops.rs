@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::error::Findings;
+use crate::error::{Findings, Result};
 
 /// A round opening in front of the mirror: the upper ring of a truss, the end of a tube.
 ///
@@ -29,6 +29,17 @@ impl Opening {
     /// ```
     pub fn new(diameter_mm: f64, above_vertex_mm: f64) -> Self {
         Self { diameter_mm, above_vertex_mm }
+    }
+
+    /// Refuses a part that cannot be, whatever train it stands in.
+    ///
+    /// ```
+    /// assert!(catoptric::Opening::new(0.0, 1650.0).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("front_opening", |f| self.note_problems(0.0, f));
+        findings.refuse()
     }
 
     pub(super) fn note_problems(&self, clear_aperture_mm: f64, findings: &mut Findings) {
@@ -76,6 +87,17 @@ impl Drawtube {
     /// ```
     pub fn new(bore_mm: f64, length_mm: f64, outer_end_to_focus_mm: f64) -> Self {
         Self { bore_mm, length_mm, outer_end_to_focus_mm }
+    }
+
+    /// Refuses a part that cannot be, whatever train it stands in.
+    ///
+    /// ```
+    /// assert!(catoptric::Drawtube::new(f64::NAN, 50.0, 18.0).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("drawtube", |f| self.note_problems(0.0, None, f));
+        findings.refuse()
     }
 
     pub(super) fn note_problems(&self, clear_aperture_mm: f64, axis_to_focus_mm: Option<f64>, findings: &mut Findings) {

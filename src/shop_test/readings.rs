@@ -5,11 +5,12 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::csv_text;
+use super::noise::ZoneMeans;
 use super::opening::{MaskOpening, ReadingsIncrease, TestSource};
 use super::sanity;
 use crate::error::{Error, Findings, Problem, Result};
 use crate::model::text::read_text;
-use crate::units::RadiusOfCurvatureMm;
+use crate::units::{DEFAULT_WAVELENGTH_NM, RadiusOfCurvatureMm};
 
 /// Readings of a knife edge near the centre of curvature, zone by zone, in one or more runs.
 ///
@@ -183,6 +184,18 @@ impl KnifeEdgeReadings {
     /// The readings as they were given, mm: `runs_mm()[run][opening]`.
     pub fn runs_mm(&self) -> &[Vec<f64>] {
         &self.0.runs_mm
+    }
+
+    /// Mean reading of each opening over all runs, mm, as the stage counts.
+    pub fn mean_mm(&self) -> Vec<f64> {
+        let sign = self.readings_increase().sign();
+        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).mean_mm.iter().map(|m| sign * m).collect()
+    }
+
+    /// Noise of one reading of each opening, mm: from the repeats, and with few of them from what is usual (half of the
+    /// Airy radius at 550 nm, worth three repeats).
+    pub fn sigma_mm(&self) -> Vec<f64> {
+        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).sigma_mm
     }
 
     /// What is odd about the readings, though they can be reduced.

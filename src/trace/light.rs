@@ -16,6 +16,8 @@ use crate::units::{Field, RADIANS_PER_ARCMIN};
 const NODES_PER_ARC: usize = 10;
 /// Angles for an outline without corners.
 const EVEN_ANGLES: usize = 64;
+/// Azimuths of a star on its way around the field.
+const AZIMUTHS: usize = 24;
 /// Rings and angles of the sampled answer.
 const SAMPLED: (usize, usize) = (256, 512);
 
@@ -238,6 +240,60 @@ pub struct Illumination {
     pub error_estimate: f64,
 }
 
+/// Light against radius in the focal plane.
+///
+/// Units: mm from the centre of the field. Shapes: all lists have one entry a radius. The star goes around in 24
+/// azimuths; `worst`, `mean` and `best` are relative to the middle of the field.
+///
+/// ```
+/// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Prepared, Primary, Train};
+/// let train = Train::builder(Primary::new(318.0, FocalLengthMm(1558.0)))
+///     .diagonal(Diagonal::new(63.0).offset_mm(0.0))
+///     .focal_plane(FocalPlane::new(235.0))
+///     .build()?;
+/// let light = Prepared::new(&train).illumination_at_radii(&[15.0])?;
+/// assert!(light.worst[0] < light.mean[0] && light.mean[0] < light.best[0]);
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RadialIllumination {
+    /// Radii, mm.
+    pub radius_mm: Vec<f64>,
+    /// The darkest azimuth.
+    pub worst: Vec<f64>,
+    /// The mean over azimuth.
+    pub mean: Vec<f64>,
+    /// The brightest azimuth.
+    pub best: Vec<f64>,
+    /// The middle of the field: share of the light on the clear aperture.
+    pub on_axis: f64,
+    /// For each part the share it stops, the mean over azimuth.
+    pub stopped: Vec<(Part, Vec<f64>)>,
+    /// Estimated error of the absolute values: the largest of all points.
+    pub error_estimate: f64,
+}
+
+impl RadialIllumination {
+    /// The darkest azimuth, as a share of the light on the clear aperture.
+    pub fn absolute_worst(&self) -> Vec<f64> {
+        self.absolute(&self.worst)
+    }
+
+    /// The mean over azimuth, as a share of the light on the clear aperture.
+    pub fn absolute_mean(&self) -> Vec<f64> {
+        self.absolute(&self.mean)
+    }
+
+    /// The brightest azimuth, as a share of the light on the clear aperture.
+    pub fn absolute_best(&self) -> Vec<f64> {
+        self.absolute(&self.best)
+    }
+
+    fn absolute(&self, relative: &[f64]) -> Vec<f64> {
+        relative.iter().map(|r| r * self.on_axis).collect()
+    }
+}
+
 impl Prepared {
     /// Illumination at points of the focal plane.
     ///
@@ -286,6 +342,43 @@ impl Prepared {
             relative: lights.iter().map(|l| l.lit_fraction / axis.lit_fraction).collect(),
             stopped: stopped.collect(),
             error_estimate: lights.iter().map(|l| l.error_estimate).fold(0.0, f64::max),
+        })
+    }
+
+    /// Illumination against radius in the focal plane, over 24 azimuths.
+    ///
+    /// Units: mm.
+    /// Errors: as [`Prepared::illumination`]; radii are not negative.
+    ///
+    /// ```
+    /// use catoptric::{FocalLengthMm, Prepared, Primary, Train};
+    /// let train = Train::builder(Primary::new(318.0, FocalLengthMm(1558.0))).build()?;
+    /// assert!((Prepared::new(&train).illumination_at_radii(&[10.0])?.mean[0] - 1.0).abs() < 1e-9);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn illumination_at_radii(&self, radius_mm: &[f64]) -> Result<RadialIllumination> {
+        if let Some((i, &radius)) = radius_mm.iter().enumerate().find(|(_, r)| **r < 0.0) {
+            return Err(Error::input(format!("radius_mm[{i}]"), radius, "a radius of 0 or more", "a sign?"));
+        }
+        let (mut along, mut across) = (Vec::new(), Vec::new());
+        for r in radius_mm {
+            for i in 0..AZIMUTHS {
+                let (sin, cos) = (TAU * i as f64 / AZIMUTHS as f64).sin_cos();
+                along.push(r * cos);
+                across.push(r * sin);
+            }
+        }
+        let light = self.illumination(&along, &across)?;
+        let over_azimuth = |values: &[f64], fold: fn(&[f64]) -> f64| values.chunks(AZIMUTHS).map(fold).collect();
+        let mean = |around: &[f64]| around.iter().sum::<f64>() / AZIMUTHS as f64;
+        Ok(RadialIllumination {
+            radius_mm: radius_mm.to_vec(),
+            worst: over_azimuth(&light.relative, |around| around.iter().copied().fold(f64::INFINITY, f64::min)),
+            mean: over_azimuth(&light.relative, mean),
+            best: over_azimuth(&light.relative, |around| around.iter().copied().fold(0.0, f64::max)),
+            on_axis: light.absolute[0] / light.relative[0],
+            stopped: light.stopped.iter().map(|(part, shares)| (*part, over_azimuth(shares, mean))).collect(),
+            error_estimate: light.error_estimate,
         })
     }
 

@@ -13,7 +13,7 @@ mod spot;
 mod stops;
 
 pub use cone::{DiagonalFit, smallest_diagonal};
-pub use light::{Illumination, Light, Share};
+pub use light::{Illumination, Light, RadialIllumination, Share};
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};
 pub use rays::Ray;

@@ -38,6 +38,8 @@ pub struct Spot {
     pub focus_shift_mm: f64,
     /// Focal length over the diameter that gathers light.
     pub focal_ratio: f64,
+    /// Diameter of the diagonal's shadow over the diameter that gathers light.
+    pub obstruction_ratio: f64,
     /// Root of the mean squared distance from the centroid, um.
     pub rms_radius_um: f64,
     /// Radius about the centroid that holds 80 % of the light, um; from 20 000 rays, good to about 1e-3.
@@ -197,6 +199,7 @@ impl Prepared {
             field,
             focus_shift_mm,
             focal_ratio: self.focal_ratio(),
+            obstruction_ratio: self.obstruction_ratio(),
             rms_radius_um: rms_mm * UM_PER_MM,
             radius_80_um: caught.radius_holding(0.8, centroid_mm) * UM_PER_MM,
             centroid_um: [0, 1].map(|i| (centroid_mm[i] - gaussian_mm[i]) * UM_PER_MM),

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 TWO_SIDED_95 = 1.959963984540054
 """Standard deviations of a normal error that hold 95 % of it."""
 
+_ZERO = "catoptric-zero"
+
 
 def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
     """Draw knife-edge readings after taking away what a paraboloid of this radius would give.
@@ -107,15 +109,15 @@ def draw_estimate(ax: Axes, result: EstimateLike, label: str, series: _style.Ser
     """Draw the band, the curve and the zero line of one estimate."""
     radius, height = np.asarray(result.radius_mm), np.asarray(result.height_nm)
     half = TWO_SIDED_95 * np.asarray(result.height_sigma_nm)
-    if not ax.lines:
-        ax.axhline(0.0, color=_style.INK, linewidth=0.8)
+    if not any(line.get_gid() == _ZERO for line in ax.lines):
+        ax.axhline(0.0, color=_style.INK, linewidth=0.8, gid=_ZERO)
     ax.fill_between(
         radius, height - half, height + half, color=series.colour, alpha=0.22, linewidth=0
     )
     for side in (height - half, height + half):
         ax.plot(radius, side, color=series.colour, linewidth=0.5, alpha=0.7)
     ax.plot(radius, height, series.line, color=series.colour, linewidth=1.8, label=label)
-    ax.set_xlim(0.0, 1.02 * max(float(radius.max()), ax.get_xlim()[1] / 1.02))
+    ax.set_xlim(0.0, max(1.02 * float(radius.max()), ax.get_xlim()[1]))
 
 
 def _departures_mm(result: ReadingsLike) -> tuple[Floats, Floats]:

@@ -177,8 +177,8 @@ def _draw_groups(ax: Axes, result: SpotLike) -> None:
     limits = np.quantile(met, [0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0])
     looks = (
         (_style.SKY, "o", 6.0),
-        (_style.ORANGE, "s", 5.0),
-        (_style.BLUE, "^", 9.0),
+        (_style.VERMILLION, "s", 5.0),
+        (_style.INK, "^", 8.0),
     )
     for place, (colour, marker, size) in enumerate(looks):
         chosen = (met >= limits[place]) & (

@@ -45,6 +45,7 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
         name: _heap(getattr(result, f"strehl_{name}_draws", None), diameter) for name, *_ in rows
     }
     tallest = max((int(storeys.max()) for _, storeys in heaps.values() if len(storeys)), default=0)
+    dots = any(len(places) for places, _ in heaps.values())
     storey = min(0.068, 0.68 / (tallest + 1.0))
     for name, level, series, value, interval in rows:
         places, storeys = heaps[name]
@@ -67,7 +68,7 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
     ax.spines["left"].set_visible(False)
     ax.grid(False, axis="y")
     notes = [f"chance that after is better: {_chance(result.probability_better)}"]
-    notes.append("bars: 95 %, reading noise only" + ("; a dot: one chance in 50" * (tallest > 0)))
+    notes.append("bars: 95 %, reading noise only" + ("; a dot: one chance in 50" if dots else ""))
     _style.heading(ax, f"Better after? {result.verdict[:1].upper()}{result.verdict[1:]}", *notes)
     return ax
 
@@ -88,7 +89,8 @@ def profiles(result: Any, ax: Axes | None = None) -> Axes:
         draw_estimate(ax, estimate, name, series)
     label_height(ax)
     _style.legend(ax, "lower left")
-    _style.heading(ax, "The glass, before and after", "above zero: glass too high")
+    notes = ("above zero: glass too high", "bands: 95 %, reading noise only")
+    _style.heading(ax, "The glass, before and after", *notes)
     return ax
 
 

@@ -1,0 +1,106 @@
+//! Arguments as a caller gives them: numbers, quantities with units, arrays of every kind, names.
+
+use numpy::{PyArray1, PyArray2, PyArrayMethods, PyReadonlyArray2, PyUntypedArrayMethods};
+use pyo3::prelude::*;
+use pyo3::types::PyFloat;
+
+use super::errors::refused;
+use crate::{DEFAULT_WAVELENGTH_NM, Field, Focus};
+
+/// One finite number in the unit that its name ends in.
+pub(super) fn number(value: &Bound<'_, PyAny>, name: &str) -> PyResult<f64> {
+    if let Ok(plain) = value.cast_exact::<PyFloat>() {
+        let plain = plain.value();
+        if plain.is_finite() {
+            return Ok(plain);
+        }
+    }
+    units(value.py())?.call_method1("to_float", (value, unit(name), name))?.extract()
+}
+
+/// The same, or a default for what is not given.
+pub(super) fn number_or(value: Option<&Bound<'_, PyAny>>, name: &str, default: f64) -> PyResult<f64> {
+    value.map_or(Ok(default), |v| number(v, name))
+}
+
+/// The same, or nothing.
+pub(super) fn maybe_number(value: Option<&Bound<'_, PyAny>>, name: &str) -> PyResult<Option<f64>> {
+    value.map(|v| number(v, name)).transpose()
+}
+
+/// A list of finite numbers: lists, tuples, strided or narrower arrays, quantities.
+pub(super) fn list(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<f64>> {
+    let array = units(value.py())?.call_method1("as_array", (value, unit(name), name, 1))?;
+    Ok(array.cast::<PyArray1<f64>>()?.to_vec()?)
+}
+
+/// A table of finite numbers, row by row.
+pub(super) fn table(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<Vec<f64>>> {
+    let array = units(value.py())?.call_method1("as_array", (value, unit(name), name, 2))?;
+    let array: PyReadonlyArray2<'_, f64> = array.cast::<PyArray2<f64>>()?.readonly();
+    let columns = array.shape()[1];
+    Ok(array.as_slice()?.chunks(columns.max(1)).map(<[f64]>::to_vec).collect())
+}
+
+/// A field angle given as a pair, arcmin.
+pub(super) fn field(value: Option<&Bound<'_, PyAny>>) -> PyResult<Field> {
+    let Some(value) = value else { return Ok(Field::AXIS) };
+    match list(value, "field_arcmin")?[..] {
+        [x, y] => Ok(Field::arcmin(x, y)),
+        ref other => {
+            let found = format!("{} numbers", other.len());
+            Err(refused(value.py(), "field_arcmin", &found, "a pair: toward the focuser's side, and across", ""))
+        }
+    }
+}
+
+/// A focus given by name, or by its shift.
+pub(super) fn focus(
+    py: Python<'_>,
+    name: Option<&str>,
+    shift_mm: Option<&Bound<'_, PyAny>>,
+    default: Focus,
+) -> PyResult<Focus> {
+    match (name, shift_mm) {
+        (None, None) => Ok(default),
+        (None, Some(shift)) => Ok(Focus::ShiftMm(number(shift, "focus_shift_mm")?)),
+        (Some(name), None) => focus_named(py, "focus", name),
+        (Some(name), Some(_)) => {
+            let found = format!("{name} beside focus_shift_mm");
+            Err(refused(py, "focus", &found, "one of the two, not both", ""))
+        }
+    }
+}
+
+/// A focus given by name alone.
+pub(super) fn focus_named(py: Python<'_>, argument: &str, name: &str) -> PyResult<Focus> {
+    Focus::from_name(name)
+        .ok_or_else(|| refused(py, argument, name, "'paraxial', 'least_spot', 'least_rms' or 'peak'", ""))
+}
+
+/// The wavelength, or the default one.
+pub(super) fn wavelength(value: Option<&Bound<'_, PyAny>>) -> PyResult<f64> {
+    number_or(value, "wavelength_nm", DEFAULT_WAVELENGTH_NM)
+}
+
+/// A choice by name.
+pub(super) fn choice<T>(
+    py: Python<'_>,
+    argument: &str,
+    name: &str,
+    allowed: &str,
+    pick: impl Fn(&str) -> Option<T>,
+) -> PyResult<T> {
+    pick(name).ok_or_else(|| refused(py, argument, name, allowed, ""))
+}
+
+/// The unit in which a name ends; none for a plain number.
+fn unit(name: &str) -> &'static str {
+    const UNITS: [&str; 5] = ["mm", "um", "nm", "arcmin", "arcsec"];
+    let ending = name.rsplit('_').next().unwrap_or("");
+    UNITS.into_iter().find(|u| *u == ending && name.contains('_')).unwrap_or("")
+}
+
+fn units(py: Python<'_>) -> PyResult<Bound<'_, PyModule>> {
+    py.import("catoptric._units")
+}

@@ -1,0 +1,555 @@
+//! Bench readings, the figure they show, and the judgement of a refigure.
+
+use numpy::{IntoPyArray, PyArray1, PyArray2};
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+use serde::{Deserialize, Serialize};
+
+use super::arguments::{choice, list, number, number_or, table, wavelength};
+use super::errors::{compute, exception, python_problems, refused};
+use super::model::{PyPrimary, PyRadialProfile};
+use super::rays::draw;
+use super::record::{getters, record};
+use super::train::PyTrain;
+use crate::{
+    FigureEstimate, KnifeEdgeReadings, MaskOpening, Measured, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions,
+    TestSource, Verdict,
+};
+
+pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    module.add_class::<PyKnifeEdgeReadings>()?;
+    module.add_class::<PyFigureEstimate>()?;
+    module.add_class::<PyVerdict>()?;
+    module.add_function(wrap_pyfunction!(judge_refigure, module)?)
+}
+
+type Column<'py> = Bound<'py, PyArray1<f64>>;
+
+fn column<'py>(py: Python<'py>, values: impl IntoIterator<Item = f64>) -> Column<'py> {
+    values.into_iter().collect::<Vec<_>>().into_pyarray(py)
+}
+
+fn square<'py>(py: Python<'py>, rows: &[Vec<f64>]) -> Bound<'py, PyArray2<f64>> {
+    let columns = rows.first().map_or(0, Vec::len);
+    ndarray::Array2::from_shape_fn((rows.len(), columns), |(i, j)| rows[i][j]).into_pyarray(py)
+}
+
+/// Readings of a knife edge near the centre of curvature, zone by zone, in one or more runs.
+///
+/// Give the openings of the mask by inner and outer radius, or single radii. Source and direction of the readings have no
+/// default. Every run has a zero of its own.
+///
+/// Units: mm.
+/// Shapes: `runs_mm[run, opening]`, or one run as a list.
+/// Errors: InputError with all faults found.
+#[pyclass(name = "KnifeEdgeReadings", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyKnifeEdgeReadings(pub(super) KnifeEdgeReadings);
+
+#[pymethods]
+impl PyKnifeEdgeReadings {
+    #[new]
+    #[pyo3(signature = (*, clear_aperture_mm, radius_of_curvature_mm, source, readings_increase, runs_mm,
+        inner_radius_mm=None, outer_radius_mm=None, radius_mm=None))]
+    #[allow(clippy::too_many_arguments)]
+    fn new(
+        py: Python<'_>,
+        clear_aperture_mm: &Bound<'_, PyAny>,
+        radius_of_curvature_mm: &Bound<'_, PyAny>,
+        source: &str,
+        readings_increase: &str,
+        runs_mm: &Bound<'_, PyAny>,
+        inner_radius_mm: Option<&Bound<'_, PyAny>>,
+        outer_radius_mm: Option<&Bound<'_, PyAny>>,
+        radius_mm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Self> {
+        let bench = Bench::new(py, clear_aperture_mm, radius_of_curvature_mm, source, readings_increase)?;
+        let openings = openings(py, inner_radius_mm, outer_radius_mm, radius_mm)?;
+        KnifeEdgeReadings::through_openings(
+            bench.clear_aperture_mm,
+            bench.radius_of_curvature,
+            bench.source,
+            bench.readings_increase,
+            openings,
+            runs(runs_mm)?,
+        )
+        .map(Self)
+        .map_err(|e| exception(py, e))
+    }
+
+    /// Return readings from a CSV file: a row an opening, a column `run_..._mm` a run.
+    ///
+    /// The other columns are `inner_radius_mm` and `outer_radius_mm`, or `radius_mm`.
+    #[staticmethod]
+    #[pyo3(signature = (path, /, *, clear_aperture_mm, radius_of_curvature_mm, source, readings_increase))]
+    fn from_csv(
+        py: Python<'_>,
+        path: std::path::PathBuf,
+        clear_aperture_mm: &Bound<'_, PyAny>,
+        radius_of_curvature_mm: &Bound<'_, PyAny>,
+        source: &str,
+        readings_increase: &str,
+    ) -> PyResult<Self> {
+        let bench = Bench::new(py, clear_aperture_mm, radius_of_curvature_mm, source, readings_increase)?;
+        KnifeEdgeReadings::load_csv(
+            path,
+            bench.clear_aperture_mm,
+            bench.radius_of_curvature,
+            bench.source,
+            bench.readings_increase,
+        )
+        .map(Self)
+        .map_err(|e| exception(py, e))
+    }
+
+    /// Return the radial figure that the readings show, with what their noise makes uncertain.
+    ///
+    /// Heights at the rims of the openings, straight in r^2 between them. What the readings cannot see, an edge within the
+    /// last opening above all, is not in the intervals.
+    ///
+    /// Units: the obstruction counts by diameter; nm.
+    /// Errors: InputError for options that cannot be.
+    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=2000, seed=1),
+        text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1)")]
+    fn reduce(
+        &self,
+        py: Python<'_>,
+        obstruction_ratio: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+        draws: usize,
+        seed: u64,
+    ) -> PyResult<PyFigureEstimate> {
+        let options = ReduceOptions {
+            obstruction_ratio: number_or(obstruction_ratio, "obstruction_ratio", 0.0)?,
+            wavelength_nm: wavelength(wavelength_nm)?,
+            draws,
+            seed,
+        };
+        let readings = self.0.clone();
+        compute(py, move || readings.reduce(options)).map(PyFigureEstimate)
+    }
+
+    /// Return what is odd about the readings, though they can be reduced.
+    fn problems(&self, py: Python<'_>) -> PyResult<Vec<Py<PyAny>>> {
+        python_problems(py, &self.0.problems())
+    }
+
+    /// Inner radii of the openings, mm.
+    #[getter]
+    fn inner_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.openings().iter().map(|o| o.inner_radius_mm))
+    }
+
+    /// Outer radii of the openings, mm.
+    #[getter]
+    fn outer_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.openings().iter().map(|o| o.outer_radius_mm))
+    }
+
+    /// Radii that halve the openings' areas, mm: those to which the readings belong.
+    #[getter]
+    fn area_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.openings().iter().map(MaskOpening::area_radius_mm))
+    }
+
+    /// The readings as they were given, mm: `runs_mm[run, opening]`.
+    #[getter]
+    fn runs_mm<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
+        square(py, self.0.runs_mm())
+    }
+
+    /// Mean reading of each opening over all runs, mm, as the stage counts.
+    #[getter]
+    fn mean_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.mean_mm())
+    }
+
+    /// Noise of one reading of each opening, mm, from the repeats.
+    #[getter]
+    fn sigma_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.sigma_mm())
+    }
+
+    /// Return a Table: a row an opening, with its mean, its noise, and the reading of a paraboloid.
+    fn table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
+        let readings = &slf.get().0;
+        let ideal = readings
+            .openings()
+            .iter()
+            .map(|o| o.ideal_reading_mm(readings.source(), readings.radius_of_curvature()));
+        let columns = PyDict::new(slf.py());
+        for name in ["inner_radius_mm", "outer_radius_mm", "area_radius_mm", "mean_mm", "sigma_mm"] {
+            columns.set_item(name, slf.getattr(name)?)?;
+        }
+        columns.set_item("paraboloid_mm", column(slf.py(), ideal))?;
+        slf.py().import("catoptric.table")?.call_method1("Table", (columns,))
+    }
+
+    /// Draw the readings less those of a paraboloid; return the axes.
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("readings", slf.as_any(), ax, None)
+    }
+}
+
+getters!(PyKnifeEdgeReadings, |readings| {
+    /// Clear aperture of the mirror, mm.
+    clear_aperture_mm: f64 = readings.clear_aperture_mm();
+    /// Radius of curvature at the vertex, mm.
+    radius_of_curvature_mm: f64 = readings.radius_of_curvature().0;
+    /// Whether the source moves with the knife: "moving" or "fixed".
+    source: &'static str = readings.source().name();
+    /// Which way the scale counts: "away_from_mirror" or "toward_mirror".
+    readings_increase: &'static str = readings.readings_increase().name();
+    /// How many runs there are.
+    run_count: usize = readings.runs_mm().len();
+    /// How many openings the mask has.
+    opening_count: usize = readings.openings().len();
+});
+record!(PyKnifeEdgeReadings, "KnifeEdgeReadings",
+    attributes: ["clear_aperture_mm", "radius_of_curvature_mm", "source", "readings_increase", "inner_radius_mm",
+        "outer_radius_mm", "runs_mm"],
+    shown: ["clear_aperture_mm", "radius_of_curvature_mm", "source", "readings_increase", "opening_count", "run_count"]);
+
+/// The arguments that readings share, wherever they come from.
+struct Bench {
+    clear_aperture_mm: f64,
+    radius_of_curvature: RadiusOfCurvatureMm,
+    source: TestSource,
+    readings_increase: ReadingsIncrease,
+}
+
+impl Bench {
+    fn new(
+        py: Python<'_>,
+        clear_aperture_mm: &Bound<'_, PyAny>,
+        radius_of_curvature_mm: &Bound<'_, PyAny>,
+        source: &str,
+        readings_increase: &str,
+    ) -> PyResult<Self> {
+        let directions = "'away_from_mirror' or 'toward_mirror'";
+        Ok(Self {
+            clear_aperture_mm: number(clear_aperture_mm, "clear_aperture_mm")?,
+            radius_of_curvature: RadiusOfCurvatureMm(number(radius_of_curvature_mm, "radius_of_curvature_mm")?),
+            source: choice(py, "source", source, "'moving' or 'fixed'", TestSource::from_name)?,
+            readings_increase: choice(
+                py,
+                "readings_increase",
+                readings_increase,
+                directions,
+                ReadingsIncrease::from_name,
+            )?,
+        })
+    }
+}
+
+fn openings(
+    py: Python<'_>,
+    inner: Option<&Bound<'_, PyAny>>,
+    outer: Option<&Bound<'_, PyAny>>,
+    radius: Option<&Bound<'_, PyAny>>,
+) -> PyResult<Vec<MaskOpening>> {
+    let (inner, outer) = match (inner, outer, radius) {
+        (Some(inner), Some(outer), None) => (list(inner, "inner_radius_mm")?, list(outer, "outer_radius_mm")?),
+        (None, None, Some(radius)) => {
+            let radii = list(radius, "radius_mm")?;
+            (radii.clone(), radii)
+        }
+        _ => {
+            let allowed = "inner_radius_mm and outer_radius_mm, or radius_mm alone";
+            return Err(refused(py, "radius_mm", "other arguments", allowed, ""));
+        }
+    };
+    if inner.len() != outer.len() {
+        let found = format!("{} beside {} inner radii", outer.len(), inner.len());
+        return Err(refused(py, "outer_radius_mm", &found, "two lists of equal length", ""));
+    }
+    let pairs = inner.into_iter().zip(outer);
+    Ok(pairs.map(|(inner_radius_mm, outer_radius_mm)| MaskOpening { inner_radius_mm, outer_radius_mm }).collect())
+}
+
+/// One run as a list, or several as a table.
+fn runs(value: &Bound<'_, PyAny>) -> PyResult<Vec<Vec<f64>>> {
+    let single = value.py().import("numpy")?.call_method1("ndim", (value,)).and_then(|n| n.extract::<usize>());
+    if single.is_ok_and(|n| n == 1) { Ok(vec![list(value, "runs_mm")?]) } else { table(value, "runs_mm") }
+}
+
+fn ends(measured: &Measured) -> (f64, f64) {
+    (measured.noise.low, measured.noise.high)
+}
+
+/// The radial figure that a set of readings shows.
+///
+/// Heights are those of the glass at best focus, a hill positive; RMS, PV and Strehl are those of the wavefront. Every
+/// `..._interval` holds 95 % of repeats with readings redrawn within their noise.
+///
+/// Units: mm, nm.
+/// Shapes: `radius_mm`, `height_nm`, `height_sigma_nm` and both sides of `covariance_nm2` have one entry a knot.
+/// Leaves out: what the readings cannot see, an edge inside the last opening above all.
+#[pyclass(name = "FigureEstimate", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyFigureEstimate(pub(super) FigureEstimate);
+
+#[pymethods]
+impl PyFigureEstimate {
+    /// Radii of the knots, mm: the centre, the rims between openings, the rim of the mirror.
+    #[getter]
+    fn radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.radius_mm.iter().copied())
+    }
+
+    /// Heights of the glass at the knots, nm; between them straight in r^2.
+    #[getter]
+    fn height_nm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.height_nm.iter().copied())
+    }
+
+    /// Standard deviations of the heights from reading noise, nm.
+    #[getter]
+    fn height_sigma_nm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.height_sigma_nm())
+    }
+
+    /// Covariance of the heights from reading noise, nm^2.
+    #[getter]
+    fn covariance_nm2<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
+        square(py, &self.0.covariance_nm2)
+    }
+
+    /// Mean reading of each opening less that of the paraboloid, mm away from the mirror.
+    #[getter]
+    fn zone_error_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.zone_error_mm.iter().copied())
+    }
+
+    /// Strehl at the brightest focus of every repeat.
+    #[getter]
+    fn strehl_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.draws.strehl.iter().copied())
+    }
+
+    /// Wavefront RMS of every repeat, nm.
+    #[getter]
+    fn rms_nm_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.draws.rms_nm.iter().copied())
+    }
+
+    /// Inner radii of the openings behind it, mm.
+    #[getter]
+    fn inner_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.readings.openings().iter().map(|o| o.inner_radius_mm))
+    }
+
+    /// Outer radii of the openings behind it, mm.
+    #[getter]
+    fn outer_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.readings.openings().iter().map(|o| o.outer_radius_mm))
+    }
+
+    /// Return the figure as a layer for a primary.
+    fn as_layer(&self) -> PyRadialProfile {
+        PyRadialProfile(self.0.as_layer())
+    }
+
+    /// Return a paraboloid of the tested size with the figure on it; keywords change other values of the Primary.
+    #[pyo3(signature = (**changes))]
+    fn primary<'py>(&self, py: Python<'py>, changes: Option<&Bound<'py, PyDict>>) -> PyResult<Bound<'py, PyAny>> {
+        let keywords = PyPrimary::keywords(&Bound::new(py, PyPrimary(self.0.primary()))?)?;
+        if let Some(changes) = changes {
+            keywords.update(changes.as_mapping())?;
+        }
+        py.get_type::<PyPrimary>().call((), Some(&keywords))
+    }
+
+    /// Draw the figure with the band of its reading noise; return the axes.
+    ///
+    /// Call it again on the same axes with another `series` (0 to 3) and a `label` to compare.
+    #[pyo3(signature = (ax=None, *, label="", series=1))]
+    fn plot<'py>(
+        slf: &Bound<'py, Self>,
+        ax: Option<&Bound<'py, PyAny>>,
+        label: &str,
+        series: usize,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        let options = PyDict::new(slf.py());
+        options.set_item("label", label)?;
+        options.set_item("series", series)?;
+        draw("figure_estimate", slf.as_any(), ax, Some(&options))
+    }
+}
+
+getters!(PyFigureEstimate, |figure| {
+    /// The readings behind it.
+    readings: PyKnifeEdgeReadings = PyKnifeEdgeReadings(figure.readings.clone());
+    /// RMS of the wavefront at the focus of least RMS, nm.
+    rms_nm: f64 = figure.rms_nm.value;
+    /// Its interval from reading noise, nm.
+    rms_nm_interval: (f64, f64) = ends(&figure.rms_nm);
+    /// PV of the wavefront at the focus of least RMS, nm.
+    pv_nm: f64 = figure.pv_nm.value;
+    /// Its interval from reading noise, nm.
+    pv_nm_interval: (f64, f64) = ends(&figure.pv_nm);
+    /// Strehl at the brightest focus, where an observer focuses.
+    strehl: f64 = figure.strehl.value;
+    /// Its interval from reading noise.
+    strehl_interval: (f64, f64) = ends(&figure.strehl);
+    /// Strehl at the focus of least RMS.
+    strehl_least_rms: f64 = figure.strehl_least_rms.value;
+    /// Its interval from reading noise.
+    strehl_least_rms_interval: (f64, f64) = ends(&figure.strehl_least_rms);
+    /// Diameter of the diagonal's shadow over the clear aperture.
+    obstruction_ratio: f64 = figure.options.obstruction_ratio;
+    /// Wavelength, nm.
+    wavelength_nm: f64 = figure.options.wavelength_nm;
+    /// How many repeats are behind the intervals.
+    draws: usize = figure.options.draws;
+    /// Seed of the repeats.
+    seed: u64 = figure.options.seed;
+});
+record!(PyFigureEstimate, "FigureEstimate",
+    attributes: ["radius_mm", "height_nm", "height_sigma_nm", "covariance_nm2", "zone_error_mm", "rms_nm",
+        "rms_nm_interval", "pv_nm", "pv_nm_interval", "strehl", "strehl_interval", "strehl_least_rms",
+        "strehl_least_rms_interval", "obstruction_ratio", "wavelength_nm", "draws", "seed"],
+    shown: ["strehl", "strehl_interval", "rms_nm", "rms_nm_interval", "obstruction_ratio", "wavelength_nm"]);
+
+/// The judgement of a refigure, with its probability and its reasons.
+///
+/// Units: Strehl at the brightest focus; intervals hold 95 % of repeats with readings redrawn within their noise.
+/// Leaves out: what the readings cannot see; the reasons say what.
+#[pyclass(name = "Verdict", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyVerdict(pub(super) Verdict);
+
+#[pymethods]
+impl PyVerdict {
+    /// Strehl before, of every repeat.
+    #[getter]
+    fn strehl_before_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.before.draws.strehl.iter().copied())
+    }
+
+    /// Strehl after, of every repeat.
+    #[getter]
+    fn strehl_after_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.after.draws.strehl.iter().copied())
+    }
+
+    /// Draw both mirrors' Strehl with what the readings leave open; return the axes.
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("verdict", slf.as_any(), ax, None)
+    }
+}
+
+getters!(PyVerdict, |verdict| {
+    /// "better", "probably better", "cannot tell", "probably worse" or "worse".
+    verdict: String = verdict.judgement.to_string();
+    /// The verdict in one sentence.
+    words: String = verdict.words.clone();
+    /// Share of paired repeats in which the later figure has the greater Strehl.
+    probability_better: f64 = verdict.probability_better;
+    /// Gain in Strehl at the brightest focus.
+    gain: f64 = verdict.strehl_gain.value;
+    /// Its interval from reading noise.
+    gain_interval: (f64, f64) = ends(&verdict.strehl_gain);
+    /// Strehl before, at the brightest focus.
+    strehl_before: f64 = verdict.before.strehl.value;
+    /// Its interval from reading noise.
+    strehl_before_interval: (f64, f64) = ends(&verdict.before.strehl);
+    /// Strehl after, at the brightest focus.
+    strehl_after: f64 = verdict.after.strehl.value;
+    /// Its interval from reading noise.
+    strehl_after_interval: (f64, f64) = ends(&verdict.after.strehl);
+    /// Wavefront RMS before, nm.
+    rms_before_nm: f64 = verdict.before.rms_nm.value;
+    /// Its interval from reading noise, nm.
+    rms_before_nm_interval: (f64, f64) = ends(&verdict.before.rms_nm);
+    /// Wavefront RMS after, nm.
+    rms_after_nm: f64 = verdict.after.rms_nm.value;
+    /// Its interval from reading noise, nm.
+    rms_after_nm_interval: (f64, f64) = ends(&verdict.after.rms_nm);
+    /// Wavefront PV before, nm.
+    pv_before_nm: f64 = verdict.before.pv_nm.value;
+    /// Its interval from reading noise, nm.
+    pv_before_nm_interval: (f64, f64) = ends(&verdict.before.pv_nm);
+    /// Wavefront PV after, nm.
+    pv_after_nm: f64 = verdict.after.pv_nm.value;
+    /// Its interval from reading noise, nm.
+    pv_after_nm_interval: (f64, f64) = ends(&verdict.after.pv_nm);
+    /// What the verdict rests on, and what it leaves out.
+    reasons: Vec<String> = verdict.reasons.clone();
+    /// Cautions for whoever handles the mirror.
+    cautions: Vec<String> = verdict.cautions.clone();
+    /// The figure before.
+    before: PyFigureEstimate = PyFigureEstimate(verdict.before.clone());
+    /// The figure after.
+    after: PyFigureEstimate = PyFigureEstimate(verdict.after.clone());
+    /// Wavelength, nm.
+    wavelength_nm: f64 = verdict.before.options.wavelength_nm;
+    /// Seed of the repeats.
+    seed: u64 = verdict.before.options.seed;
+});
+record!(PyVerdict, "Verdict",
+    attributes: ["verdict", "words", "probability_better", "gain", "gain_interval", "strehl_before",
+        "strehl_before_interval", "strehl_after", "strehl_after_interval", "rms_before_nm", "rms_before_nm_interval",
+        "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
+        "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
+    shown: ["verdict", "probability_better", "gain", "gain_interval", "strehl_before", "strehl_after", "wavelength_nm"]);
+
+/// Return the judgement of a refigure from what was measured before and after it.
+///
+/// `before` and `after` are KnifeEdgeReadings or FigureEstimates; readings are reduced with the obstruction of the train,
+/// if one is given, else without obstruction. `draws`, `seed` and `wavelength_nm` count for readings alone.
+///
+/// Errors: InputError where the two are not of one mirror, or were reduced in different ways.
+/// Leaves out: what neither set of readings can see; the verdict's reasons name it.
+#[pyfunction]
+#[pyo3(signature = (*, before, after, train=None, draws=2000, seed=1, wavelength_nm=None),
+    text_signature = "(*, before, after, train=None, draws=2000, seed=1, wavelength_nm=550.0)")]
+fn judge_refigure(
+    py: Python<'_>,
+    before: &Bound<'_, PyAny>,
+    after: &Bound<'_, PyAny>,
+    train: Option<&Bound<'_, PyTrain>>,
+    draws: usize,
+    seed: u64,
+    wavelength_nm: Option<&Bound<'_, PyAny>>,
+) -> PyResult<PyVerdict> {
+    let options = ReduceOptions {
+        obstruction_ratio: train.map_or(0.0, |t| t.get().prepared().obstruction_ratio()),
+        wavelength_nm: wavelength(wavelength_nm)?,
+        draws,
+        seed,
+    };
+    let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
+    compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?)).map(PyVerdict)
+}
+
+/// What a refigure can be judged from.
+enum Evidence {
+    Readings(KnifeEdgeReadings),
+    Figure(Box<FigureEstimate>),
+}
+
+impl Evidence {
+    fn new(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Self> {
+        if let Ok(readings) = value.cast::<PyKnifeEdgeReadings>() {
+            return Ok(Self::Readings(readings.get().0.clone()));
+        }
+        if let Ok(figure) = value.cast::<PyFigureEstimate>() {
+            return Ok(Self::Figure(Box::new(figure.get().0.clone())));
+        }
+        let found = value.get_type().name()?.to_string();
+        Err(refused(value.py(), name, &found, "KnifeEdgeReadings or a FigureEstimate", ""))
+    }
+
+    fn figure(self, options: ReduceOptions) -> crate::Result<FigureEstimate> {
+        match self {
+            Self::Readings(readings) => readings.reduce(options),
+            Self::Figure(figure) => Ok(*figure),
+        }
+    }
+}

@@ -1,0 +1,76 @@
+//! Errors of the crate as exceptions of the package, in one place.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use pyo3::exceptions::{PyKeyboardInterrupt, PyOSError, PyRuntimeError};
+use pyo3::prelude::*;
+
+use crate::error::{Error, Problem, Severity};
+
+mod exceptions {
+    pyo3::import_exception!(catoptric.errors, InputError);
+    pyo3::import_exception!(catoptric.errors, NotConverged);
+}
+pub(super) use exceptions::{InputError, NotConverged};
+
+/// Runs a computation without holding the interpreter, and turns what may go wrong into an exception.
+///
+/// A panic is a defect of the library; it becomes a `RuntimeError` and never leaves as an abort.
+pub(super) fn compute<T: Send>(py: Python<'_>, work: impl FnOnce() -> Result<T, Error> + Send) -> PyResult<T> {
+    match py.detach(|| catch_unwind(AssertUnwindSafe(work))) {
+        Ok(result) => result.map_err(|error| exception(py, error)),
+        Err(_) => Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off")),
+    }
+}
+
+/// The exception that stands for an error.
+pub(super) fn exception(py: Python<'_>, error: Error) -> PyErr {
+    match error {
+        Error::Input(problems) => input_error(py, &problems),
+        Error::Unreadable { what, place, message } => refused(py, &place, what, &message, ""),
+        Error::File { path, message } => PyOSError::new_err(format!("{path}: {message}")),
+        Error::NoLight { x_arcmin, y_arcmin, stopped_by } => refused(
+            py,
+            "field_arcmin",
+            &format!("({x_arcmin}, {y_arcmin})"),
+            "a field point that light reaches",
+            &stopped_by,
+        ),
+        Error::NotConverged { what, reached, wanted } => NotConverged::new_err((what, reached, wanted)),
+        Error::Stopped => PyKeyboardInterrupt::new_err(()),
+    }
+}
+
+/// An `InputError` about one field.
+pub(super) fn refused(py: Python<'_>, field: &str, value: &str, allowed: &str, cause: &str) -> PyErr {
+    input_error(
+        py,
+        &[Problem {
+            severity: Severity::Fault,
+            field: field.to_owned(),
+            value: value.to_owned(),
+            allowed: allowed.to_owned(),
+            cause: cause.to_owned(),
+        }],
+    )
+}
+
+fn input_error(py: Python<'_>, problems: &[Problem]) -> PyErr {
+    match python_problems(py, problems) {
+        Ok(list) => InputError::new_err((list,)),
+        Err(error) => error,
+    }
+}
+
+/// Problems as instances of the package's own class.
+pub(super) fn python_problems(py: Python<'_>, problems: &[Problem]) -> PyResult<Vec<Py<PyAny>>> {
+    let class = py.import("catoptric.errors")?.getattr("Problem")?;
+    let made = problems.iter().map(|p| {
+        let severity = match p.severity {
+            Severity::Fault => "fault",
+            Severity::Warning => "warning",
+        };
+        Ok(class.call1((severity, &p.field, &p.value, &p.allowed, &p.cause))?.unbind())
+    });
+    made.collect()
+}

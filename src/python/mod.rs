@@ -1,0 +1,39 @@
+//! The Python face: wrappers only. Nothing else in the crate knows of it.
+
+mod arguments;
+mod bench;
+mod errors;
+mod model;
+mod record;
+mod rays;
+mod train;
+mod waves;
+
+use pyo3::prelude::*;
+
+/// Adds everything to a module: the door for another extension that embeds this one.
+///
+/// Errors: those of Python, if a name cannot be added.
+pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    model::register(module)?;
+    train::register(module)?;
+    rays::register(module)?;
+    waves::register(module)?;
+    bench::register(module)?;
+    module.add("__version__", env!("CARGO_PKG_VERSION"))?;
+    module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;
+    module.add_function(wrap_pyfunction!(inches, module)?)
+}
+
+/// The compiled core of the package.
+#[pymodule]
+fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    register(module)
+}
+
+/// Return the millimetres in `value` inches.
+#[pyfunction]
+#[pyo3(signature = (value, /))]
+fn inches(value: &Bound<'_, PyAny>) -> PyResult<f64> {
+    Ok(crate::inches(arguments::number(value, "value")?))
+}

@@ -1,0 +1,449 @@
+//! The parts of a train.
+
+use numpy::{IntoPyArray, PyArray1};
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+use serde::{Deserialize, Serialize};
+
+use super::arguments::{choice, list, maybe_number, number, number_or};
+use super::errors::{exception, refused};
+use super::record::{getters, record};
+use crate::model::{
+    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput,
+    RadialProfile, TurnedEdge, Zone,
+};
+
+pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    module.add_class::<PyTurnedEdge>()?;
+    module.add_class::<PyZone>()?;
+    module.add_class::<PyRadialProfile>()?;
+    module.add_class::<PyCoatingRing>()?;
+    module.add_class::<PyCoating>()?;
+    module.add_class::<PyPrimary>()?;
+    module.add_class::<PyDiagonal>()?;
+    module.add_class::<PyFocalPlane>()?;
+    module.add_class::<PyOpening>()?;
+    module.add_class::<PyDrawtube>()
+}
+
+/// An edge that turns down, or with a negative drop up, beyond a certain radius.
+///
+/// Height h = -drop ((r - (D/2 - width))/width)^power beyond D/2 - width, D the clear aperture.
+///
+/// Units: mm; nm of glass height.
+/// Errors: InputError, when put on a mirror that it does not fit.
+#[pyclass(name = "TurnedEdge", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyTurnedEdge(pub(super) TurnedEdge);
+
+#[pymethods]
+impl PyTurnedEdge {
+    #[new]
+    #[pyo3(signature = (*, width_mm, drop_nm, power=None), text_signature = "(*, width_mm, drop_nm, power=2.0)")]
+    fn new(
+        width_mm: &Bound<'_, PyAny>,
+        drop_nm: &Bound<'_, PyAny>,
+        power: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Self> {
+        let edge = TurnedEdge::new(number(width_mm, "width_mm")?, number(drop_nm, "drop_nm")?);
+        Ok(Self(edge.power(number_or(power, "power", edge.power)?)))
+    }
+}
+
+getters!(PyTurnedEdge, |edge| {
+    /// How far the edge reaches inward from the clear aperture's rim, mm.
+    width_mm: f64 = edge.width_mm;
+    /// How much too low the glass is at the rim, nm; negative for a raised edge.
+    drop_nm: f64 = edge.drop_nm;
+    /// The exponent of the roll-off.
+    power: f64 = edge.power;
+});
+record!(PyTurnedEdge, "TurnedEdge", attributes: ["width_mm", "drop_nm", "power"], shown: ["width_mm", "drop_nm", "power"]);
+
+/// A ring-shaped hill, or with a negative height hollow, with the profile of a Gaussian.
+///
+/// Height h = height exp(-((r - radius)/half_width)^2); a radius of 0 gives a central hill.
+///
+/// Units: mm; nm of glass height.
+/// Errors: InputError, when put on a mirror that it leaves.
+#[pyclass(name = "Zone", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyZone(pub(super) Zone);
+
+#[pymethods]
+impl PyZone {
+    #[new]
+    #[pyo3(signature = (*, radius_mm, half_width_mm, height_nm))]
+    fn new(
+        radius_mm: &Bound<'_, PyAny>,
+        half_width_mm: &Bound<'_, PyAny>,
+        height_nm: &Bound<'_, PyAny>,
+    ) -> PyResult<Self> {
+        Ok(Self(Zone::new(
+            number(radius_mm, "radius_mm")?,
+            number(half_width_mm, "half_width_mm")?,
+            number(height_nm, "height_nm")?,
+        )))
+    }
+}
+
+getters!(PyZone, |zone| {
+    /// Radius of the crest, mm.
+    radius_mm: f64 = zone.radius_mm;
+    /// Distance from the crest at which the height has fallen to 1/e, mm.
+    half_width_mm: f64 = zone.half_width_mm;
+    /// Height of the crest, nm; negative for a hollow.
+    height_nm: f64 = zone.height_nm;
+});
+record!(PyZone, "Zone", attributes: ["radius_mm", "half_width_mm", "height_nm"],
+    shown: ["radius_mm", "half_width_mm", "height_nm"]);
+
+/// Heights at a list of radii, joined by a spline or straight in the square of the radius.
+///
+/// Inside the first and beyond the last point the height is held.
+///
+/// Units: mm; nm of glass height.
+/// Shapes: two lists of equal length, two points or more, radii ascending.
+/// Errors: InputError, when put on a mirror that it leaves or with points out of order.
+#[pyclass(name = "RadialProfile", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyRadialProfile(pub(super) RadialProfile);
+
+#[pymethods]
+impl PyRadialProfile {
+    #[new]
+    #[pyo3(signature = (*, radius_mm, height_nm, joined="spline"))]
+    fn new(
+        py: Python<'_>,
+        radius_mm: &Bound<'_, PyAny>,
+        height_nm: &Bound<'_, PyAny>,
+        joined: &str,
+    ) -> PyResult<Self> {
+        let joined = choice(py, "joined", joined, "'spline' or 'straight_in_area'", Joined::from_name)?;
+        Ok(Self(RadialProfile::new(list(radius_mm, "radius_mm")?, list(height_nm, "height_nm")?).joined(joined)))
+    }
+
+    /// Radii of the points, mm.
+    #[getter]
+    fn radius_mm<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
+        self.0.radius_mm.clone().into_pyarray(py)
+    }
+
+    /// Heights at the points, nm.
+    #[getter]
+    fn height_nm<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
+        self.0.height_nm.clone().into_pyarray(py)
+    }
+}
+
+getters!(PyRadialProfile, |profile| {
+    /// How the points are joined: "spline" or "straight_in_area".
+    joined: &'static str = profile.joined.name();
+    /// How many points there are.
+    points: usize = profile.radius_mm.len();
+});
+record!(PyRadialProfile, "RadialProfile", attributes: ["radius_mm", "height_nm", "joined"], shown: ["points", "joined"]);
+
+/// A ring of the primary whose coating returns another share of the light.
+///
+/// Units: mm; reflectance is a share of the power.
+/// Errors: InputError, when put on a mirror that it leaves.
+#[pyclass(name = "CoatingRing", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyCoatingRing(pub(super) CoatingRing);
+
+#[pymethods]
+impl PyCoatingRing {
+    #[new]
+    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, reflectance))]
+    fn new(
+        inner_radius_mm: &Bound<'_, PyAny>,
+        outer_radius_mm: &Bound<'_, PyAny>,
+        reflectance: &Bound<'_, PyAny>,
+    ) -> PyResult<Self> {
+        Ok(Self(CoatingRing::new(
+            number(inner_radius_mm, "inner_radius_mm")?,
+            number(outer_radius_mm, "outer_radius_mm")?,
+            number(reflectance, "reflectance")?,
+        )))
+    }
+}
+
+getters!(PyCoatingRing, |ring| {
+    /// Where the ring begins, mm from the mirror's centre.
+    inner_radius_mm: f64 = ring.inner_radius_mm;
+    /// Where the ring ends, mm.
+    outer_radius_mm: f64 = ring.outer_radius_mm;
+    /// Share of the power that the ring returns.
+    reflectance: f64 = ring.reflectance;
+});
+record!(PyCoatingRing, "CoatingRing", attributes: ["inner_radius_mm", "outer_radius_mm", "reflectance"],
+    shown: ["inner_radius_mm", "outer_radius_mm", "reflectance"]);
+
+/// The primary's coating: one reflectance, and rings that replace it where they lie.
+///
+/// Units: shares of the power.
+/// Errors: InputError, when put on a mirror.
+/// Leaves out: colour, polarisation and the phase of thin metal.
+#[pyclass(name = "Coating", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyCoating(pub(super) Coating);
+
+#[pymethods]
+impl PyCoating {
+    #[new]
+    #[pyo3(signature = (*, reflectance=None, rings=Vec::new()), text_signature = "(*, reflectance=1.0, rings=())")]
+    fn new(reflectance: Option<&Bound<'_, PyAny>>, rings: Vec<PyCoatingRing>) -> PyResult<Self> {
+        let reflectance = number_or(reflectance, "reflectance", 1.0)?;
+        Ok(Self(Coating { reflectance, rings: rings.into_iter().map(|r| r.0).collect() }))
+    }
+
+    /// Rings that replace the coating; where two overlap, the later one counts.
+    #[getter]
+    fn rings<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, pyo3::types::PyTuple>> {
+        pyo3::types::PyTuple::new(py, self.0.rings.iter().map(|r| PyCoatingRing(*r)))
+    }
+}
+
+getters!(PyCoating, |coating| {
+    /// Share of the power returned wherever no ring lies.
+    reflectance: f64 = coating.reflectance;
+});
+record!(PyCoating, "Coating", attributes: ["reflectance", "rings"], shown: ["reflectance", "rings"]);
+
+/// The primary mirror: a conic, its figure, its coating, and perhaps a mask in front of it.
+///
+/// Give the focal length or the radius of curvature, not both. Layers of the figure add. A mask stops the mirror down and
+/// leaves the figure where it is.
+///
+/// Units: mm; conic constant -1 is a paraboloid.
+/// Errors: InputError with all faults found.
+#[pyclass(name = "Primary", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyPrimary(pub(super) Primary);
+
+#[pymethods]
+impl PyPrimary {
+    #[new]
+    #[pyo3(signature = (*, clear_aperture_mm, focal_length_mm=None, radius_of_curvature_mm=None, conic=None,
+        mask_diameter_mm=None, figure=Vec::new(), coating=None),
+        text_signature = "(*, clear_aperture_mm, focal_length_mm=None, radius_of_curvature_mm=None, conic=-1.0, \
+        mask_diameter_mm=None, figure=(), coating=None)")]
+    #[allow(clippy::too_many_arguments)]
+    fn new(
+        py: Python<'_>,
+        clear_aperture_mm: &Bound<'_, PyAny>,
+        focal_length_mm: Option<&Bound<'_, PyAny>>,
+        radius_of_curvature_mm: Option<&Bound<'_, PyAny>>,
+        conic: Option<&Bound<'_, PyAny>>,
+        mask_diameter_mm: Option<&Bound<'_, PyAny>>,
+        figure: Vec<Bound<'_, PyAny>>,
+        coating: Option<PyCoating>,
+    ) -> PyResult<Self> {
+        let input = PrimaryInput {
+            clear_aperture_mm: number(clear_aperture_mm, "clear_aperture_mm")?,
+            focal_length_mm: maybe_number(focal_length_mm, "focal_length_mm")?,
+            radius_of_curvature_mm: maybe_number(radius_of_curvature_mm, "radius_of_curvature_mm")?,
+            conic: number_or(conic, "conic", -1.0)?,
+            mask_diameter_mm: maybe_number(mask_diameter_mm, "mask_diameter_mm")?,
+            coating: coating.map(|c| c.0).unwrap_or_default(),
+            figure: figure.iter().enumerate().map(|(i, l)| layer(i, l)).collect::<PyResult<_>>()?,
+        };
+        let primary = Primary::try_from(input).map_err(|e| exception(py, e))?;
+        primary.check().map_err(|e| exception(py, e))?;
+        Ok(Self(primary))
+    }
+
+    /// The layers of the figure, in the order in which they were given.
+    #[getter]
+    fn figure<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, pyo3::types::PyTuple>> {
+        let layers = self.0.figure.iter().map(|layer| python_layer(py, layer)).collect::<PyResult<Vec<_>>>()?;
+        pyo3::types::PyTuple::new(py, layers)
+    }
+}
+
+getters!(PyPrimary, |primary| {
+    /// Diameter of the circle of glass that is meant to work, mm.
+    clear_aperture_mm: f64 = primary.clear_aperture_mm;
+    /// Focal length, mm.
+    focal_length_mm: f64 = primary.focal_length_mm;
+    /// Radius of curvature at the vertex, mm.
+    radius_of_curvature_mm: f64 = 2.0 * primary.focal_length_mm;
+    /// Conic constant.
+    conic: f64 = primary.conic;
+    /// Inner diameter of the mask, mm, or None.
+    mask_diameter_mm: Option<f64> = primary.mask_diameter_mm;
+    /// The reflecting layer.
+    coating: PyCoating = PyCoating(primary.coating.clone());
+});
+record!(PyPrimary, "Primary",
+    attributes: ["clear_aperture_mm", "focal_length_mm", "conic", "mask_diameter_mm", "figure", "coating"],
+    shown: ["clear_aperture_mm", "focal_length_mm", "conic", "mask_diameter_mm", "figure", "coating"]);
+
+impl PyPrimary {
+    /// The constructor's arguments that make this mirror again.
+    pub(super) fn keywords<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyDict>> {
+        let keywords = PyDict::new(slf.py());
+        for name in ["clear_aperture_mm", "focal_length_mm", "conic", "mask_diameter_mm", "figure", "coating"] {
+            keywords.set_item(name, slf.getattr(name)?)?;
+        }
+        Ok(keywords)
+    }
+}
+
+fn layer(index: usize, value: &Bound<'_, PyAny>) -> PyResult<FigureLayer> {
+    if let Ok(edge) = value.cast::<PyTurnedEdge>() {
+        return Ok(edge.get().0.into());
+    }
+    if let Ok(zone) = value.cast::<PyZone>() {
+        return Ok(zone.get().0.into());
+    }
+    if let Ok(profile) = value.cast::<PyRadialProfile>() {
+        return Ok(profile.get().0.clone().into());
+    }
+    let (field, found) = (format!("figure[{index}]"), value.get_type().name()?.to_string());
+    Err(refused(value.py(), &field, &found, "a TurnedEdge, a Zone or a RadialProfile", ""))
+}
+
+fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
+    Ok(match layer {
+        FigureLayer::TurnedEdge(edge) => Py::new(py, PyTurnedEdge(*edge))?.into_any(),
+        FigureLayer::Zone(zone) => Py::new(py, PyZone(*zone))?.into_any(),
+        FigureLayer::RadialProfile(profile) => Py::new(py, PyRadialProfile(profile.clone()))?.into_any(),
+    })
+}
+
+/// The flat that turns the light to the focuser: an ellipse at 45 degrees.
+///
+/// The offset counts toward the primary and equally away from the focuser; not given, it is that of the
+/// largest lit circle which this size serves.
+///
+/// Units: mm; reflectance is a share of the power.
+/// Errors: InputError, when put into a train that it does not fit.
+#[pyclass(name = "Diagonal", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyDiagonal(pub(super) Diagonal);
+
+#[pymethods]
+impl PyDiagonal {
+    #[new]
+    #[pyo3(signature = (*, minor_axis_mm, offset_mm=None, reflectance=None),
+        text_signature = "(*, minor_axis_mm, offset_mm=None, reflectance=1.0)")]
+    fn new(
+        minor_axis_mm: &Bound<'_, PyAny>,
+        offset_mm: Option<&Bound<'_, PyAny>>,
+        reflectance: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Self> {
+        Ok(Self(Diagonal {
+            minor_axis_mm: number(minor_axis_mm, "minor_axis_mm")?,
+            offset_mm: maybe_number(offset_mm, "offset_mm")?,
+            reflectance: number_or(reflectance, "reflectance", 1.0)?,
+        }))
+    }
+}
+
+getters!(PyDiagonal, |diagonal| {
+    /// Minor axis of the reflecting face, mm.
+    minor_axis_mm: f64 = diagonal.minor_axis_mm;
+    /// The offset as stated, mm, or None; `Train.diagonal_offset_mm` tells the one in use.
+    offset_mm: Option<f64> = diagonal.offset_mm;
+    /// Share of the power returned.
+    reflectance: f64 = diagonal.reflectance;
+});
+record!(PyDiagonal, "Diagonal", attributes: ["minor_axis_mm", "offset_mm", "reflectance"],
+    shown: ["minor_axis_mm", "offset_mm", "reflectance"]);
+
+/// Where the image is looked at: the plane square to the focuser's axis.
+///
+/// Units: mm from the axis of the tube.
+/// Errors: InputError, when put into a train that it does not fit.
+#[pyclass(name = "FocalPlane", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyFocalPlane(pub(super) FocalPlane);
+
+#[pymethods]
+impl PyFocalPlane {
+    #[new]
+    #[pyo3(signature = (*, axis_to_focus_mm))]
+    fn new(axis_to_focus_mm: &Bound<'_, PyAny>) -> PyResult<Self> {
+        Ok(Self(FocalPlane::new(number(axis_to_focus_mm, "axis_to_focus_mm")?)))
+    }
+}
+
+getters!(PyFocalPlane, |plane| {
+    /// Distance from the axis of the tube to the focal plane, mm.
+    axis_to_focus_mm: f64 = plane.axis_to_focus_mm;
+});
+record!(PyFocalPlane, "FocalPlane", attributes: ["axis_to_focus_mm"], shown: ["axis_to_focus_mm"]);
+
+/// A round opening in front of the mirror: the upper ring of a truss, the end of a tube.
+///
+/// Units: mm; the height counts from the primary's vertex toward the sky.
+/// Errors: InputError, when put into a train.
+#[pyclass(name = "Opening", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyOpening(pub(super) Opening);
+
+#[pymethods]
+impl PyOpening {
+    #[new]
+    #[pyo3(signature = (*, diameter_mm, above_vertex_mm))]
+    fn new(diameter_mm: &Bound<'_, PyAny>, above_vertex_mm: &Bound<'_, PyAny>) -> PyResult<Self> {
+        Ok(Self(Opening::new(number(diameter_mm, "diameter_mm")?, number(above_vertex_mm, "above_vertex_mm")?)))
+    }
+}
+
+getters!(PyOpening, |opening| {
+    /// Inner diameter, mm.
+    diameter_mm: f64 = opening.diameter_mm;
+    /// Height above the primary's vertex, mm.
+    above_vertex_mm: f64 = opening.above_vertex_mm;
+});
+record!(PyOpening, "Opening", attributes: ["diameter_mm", "above_vertex_mm"], shown: ["diameter_mm", "above_vertex_mm"]);
+
+/// The focuser's inner tube: a straight bore square to the tube's axis.
+///
+/// Units: mm; `outer_end_to_focus_mm` is positive where the focus lies outside the tube's outer end.
+/// Errors: InputError, when put into a train that it does not fit.
+/// Leaves out: threads, adapters and baffles inside the bore.
+#[pyclass(name = "Drawtube", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyDrawtube(pub(super) Drawtube);
+
+#[pymethods]
+impl PyDrawtube {
+    #[new]
+    #[pyo3(signature = (*, bore_mm, length_mm, outer_end_to_focus_mm))]
+    fn new(
+        bore_mm: &Bound<'_, PyAny>,
+        length_mm: &Bound<'_, PyAny>,
+        outer_end_to_focus_mm: &Bound<'_, PyAny>,
+    ) -> PyResult<Self> {
+        Ok(Self(Drawtube::new(
+            number(bore_mm, "bore_mm")?,
+            number(length_mm, "length_mm")?,
+            number(outer_end_to_focus_mm, "outer_end_to_focus_mm")?,
+        )))
+    }
+}
+
+getters!(PyDrawtube, |tube| {
+    /// Inner diameter, mm.
+    bore_mm: f64 = tube.bore_mm;
+    /// Length from end to end, mm.
+    length_mm: f64 = tube.length_mm;
+    /// From the outer end to the focal plane, mm.
+    outer_end_to_focus_mm: f64 = tube.outer_end_to_focus_mm;
+});
+record!(PyDrawtube, "Drawtube", attributes: ["bore_mm", "length_mm", "outer_end_to_focus_mm"],
+    shown: ["bore_mm", "length_mm", "outer_end_to_focus_mm"]);

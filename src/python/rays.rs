@@ -1,0 +1,377 @@
+//! Results of tracing: spots, illumination, the perfect star, the smallest diagonal.
+
+use numpy::{IntoPyArray, PyArray1};
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+use serde::{Deserialize, Serialize};
+
+use super::arguments::{list, number, number_or, wavelength};
+use super::errors::exception;
+use super::record::{getters, record};
+use crate::{Airy, DiagonalFit, Illumination, Part, RadialIllumination, Spot};
+
+pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    module.add_class::<PySpot>()?;
+    module.add_class::<PyIllumination>()?;
+    module.add_class::<PyRadialIllumination>()?;
+    module.add_class::<PyAiry>()?;
+    module.add_class::<PyDiagonalFit>()
+}
+
+type Column<'py> = Bound<'py, PyArray1<f64>>;
+
+fn column<'py>(py: Python<'py>, values: &[f64]) -> Column<'py> {
+    values.to_vec().into_pyarray(py)
+}
+
+/// The scatter of one star's rays in a plane square to the focuser's axis.
+///
+/// Units: um in the plane, `along` positive toward the sky end, `across` along +y; mm on the mirror.
+/// Shapes: the arrays have one entry a ray that arrives.
+/// Leaves out: diffraction.
+#[pyclass(name = "Spot", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PySpot(pub(super) Spot);
+
+getters!(PySpot, |spot| {
+    /// Where the star stands, arcmin: toward the focuser's side, and across.
+    field_arcmin: (f64, f64) = (spot.field.x_arcmin, spot.field.y_arcmin);
+    /// How far behind the paraxial focal plane the spot is caught, mm.
+    focus_shift_mm: f64 = spot.focus_shift_mm;
+    /// Focal length over the diameter that gathers light.
+    focal_ratio: f64 = spot.focal_ratio;
+    /// Diameter of the diagonal's shadow over the diameter that gathers light.
+    obstruction_ratio: f64 = spot.obstruction_ratio;
+    /// Root of the mean squared distance from the centroid, um.
+    rms_radius_um: f64 = spot.rms_radius_um;
+    /// Radius about the centroid that holds 80 % of the light, um.
+    radius_80_um: f64 = spot.radius_80_um;
+    /// Where the centroid lies along, seen from the Gaussian image point, um.
+    centroid_along_um: f64 = spot.centroid_um[0];
+    /// Where the centroid lies across, seen from the Gaussian image point, um.
+    centroid_across_um: f64 = spot.centroid_um[1];
+    /// Length of the spot in the direction away from the axis, um.
+    tangential_extent_um: f64 = spot.tangential_extent_um;
+    /// Length of the spot square to that direction, um.
+    sagittal_extent_um: f64 = spot.sagittal_extent_um;
+    /// Mean of the two rim rays in the plane of the field minus the ray by the vertex, um, positive away from the axis.
+    tangential_coma_um: f64 = spot.tangential_coma_um;
+    /// The same of the two rim rays square to the plane of the field, um.
+    sagittal_coma_um: f64 = spot.sagittal_coma_um;
+    /// Share of the light on the clear aperture that arrives.
+    lit_fraction: f64 = spot.light.lit_fraction;
+    /// Estimated error of the RMS radius, um.
+    error_um: f64 = spot.error_um;
+});
+
+#[pymethods]
+impl PySpot {
+    /// What each part stops, as a share of the light on the clear aperture.
+    #[getter]
+    fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        let stopped = PyDict::new(py);
+        for share in &self.0.light.stopped {
+            stopped.set_item(share.part.key(), share.fraction)?;
+        }
+        Ok(stopped)
+    }
+
+    /// Rays along, from the centroid, um.
+    #[getter]
+    fn along_um<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.points.along_um)
+    }
+
+    /// Rays across, from the centroid, um.
+    #[getter]
+    fn across_um<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.points.across_um)
+    }
+
+    /// Where each ray met the mirror, x, mm.
+    #[getter]
+    fn pupil_x_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.points.mirror_x_mm)
+    }
+
+    /// Where each ray met the mirror, y, mm.
+    #[getter]
+    fn pupil_y_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.points.mirror_y_mm)
+    }
+
+    /// Draw the spot with the Airy circle of a wavelength; return the axes.
+    #[pyo3(signature = (ax=None, *, wavelength_nm=None), text_signature = "($self, ax=None, *, wavelength_nm=550.0)")]
+    fn plot<'py>(
+        slf: &Bound<'py, Self>,
+        ax: Option<&Bound<'py, PyAny>>,
+        wavelength_nm: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        let (options, wavelength_nm, spot) = (PyDict::new(slf.py()), wavelength(wavelength_nm)?, &slf.get().0);
+        let star = Airy::new(spot.focal_ratio, spot.obstruction_ratio, wavelength_nm);
+        options.set_item("wavelength_nm", wavelength_nm)?;
+        options.set_item("airy_radius_um", star.map_err(|e| exception(slf.py(), e))?.dark_ring_um(1))?;
+        draw("spot", slf.as_any(), ax, Some(&options))
+    }
+}
+
+record!(PySpot, "Spot",
+    attributes: ["field_arcmin", "focus_shift_mm", "focal_ratio", "obstruction_ratio", "rms_radius_um", "radius_80_um", "centroid_along_um",
+        "centroid_across_um", "tangential_extent_um", "sagittal_extent_um", "tangential_coma_um", "sagittal_coma_um",
+        "lit_fraction", "stopped", "error_um", "along_um", "across_um", "pupil_x_mm", "pupil_y_mm"],
+    shown: ["field_arcmin", "focus_shift_mm", "rms_radius_um", "radius_80_um", "lit_fraction"]);
+
+/// Calls a picture of the package's drawing room.
+pub(super) fn draw<'py>(
+    picture: &str,
+    result: &Bound<'py, PyAny>,
+    ax: Option<&Bound<'py, PyAny>>,
+    options: Option<&Bound<'py, PyDict>>,
+) -> PyResult<Bound<'py, PyAny>> {
+    result.py().import("catoptric.plotting")?.call_method(picture, (result, ax), options)
+}
+
+/// Light at points of the focal plane, and what each part stops.
+///
+/// Units: mm in the focal plane. Shapes: one entry a point.
+/// Leaves out: reflectances.
+#[pyclass(name = "Illumination", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyIllumination(pub(super) Illumination);
+
+#[pymethods]
+impl PyIllumination {
+    /// Positions along, mm; positive toward the sky end.
+    #[getter]
+    fn along_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.along_mm)
+    }
+
+    /// Positions across, mm.
+    #[getter]
+    fn across_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.across_mm)
+    }
+
+    /// Share of the light on the clear aperture that arrives.
+    #[getter]
+    fn absolute<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.absolute)
+    }
+
+    /// The same over its value in the middle of the field.
+    #[getter]
+    fn relative<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.relative)
+    }
+
+    /// The share that each part stops, by part.
+    #[getter]
+    fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        stopped(py, &self.0.stopped)
+    }
+
+    /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
+    fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
+        table(slf.as_any(), &["along_mm", "across_mm", "absolute", "relative"])
+    }
+}
+
+getters!(PyIllumination, |light| {
+    /// Estimated error of the absolute values.
+    error_estimate: f64 = light.error_estimate;
+    /// How many points there are.
+    points: usize = light.absolute.len();
+});
+record!(PyIllumination, "Illumination",
+    attributes: ["along_mm", "across_mm", "absolute", "relative", "stopped", "error_estimate"],
+    shown: ["points", "error_estimate"]);
+
+/// Light against radius in the focal plane: worst, mean and best over azimuth, and what each part stops.
+///
+/// Units: mm in the focal plane; `worst`, `mean` and `best` relative to the axis, `absolute_...` to the clear aperture.
+/// Shapes: one entry a radius.
+/// Leaves out: reflectances.
+#[pyclass(name = "RadialIllumination", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyRadialIllumination(pub(super) RadialIllumination);
+
+#[pymethods]
+impl PyRadialIllumination {
+    /// Radii, mm.
+    #[getter]
+    fn radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.radius_mm)
+    }
+
+    /// The darkest azimuth, relative to the axis.
+    #[getter]
+    fn worst<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.worst)
+    }
+
+    /// The mean over azimuth, relative to the axis.
+    #[getter]
+    fn mean<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.mean)
+    }
+
+    /// The brightest azimuth, relative to the axis.
+    #[getter]
+    fn best<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.best)
+    }
+
+    /// The darkest azimuth, as a share of the light on the clear aperture.
+    #[getter]
+    fn absolute_worst<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.absolute_worst())
+    }
+
+    /// The mean over azimuth, as a share of the light on the clear aperture.
+    #[getter]
+    fn absolute_mean<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.absolute_mean())
+    }
+
+    /// The brightest azimuth, as a share of the light on the clear aperture.
+    #[getter]
+    fn absolute_best<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &self.0.absolute_best())
+    }
+
+    /// The share that each part stops, by part; the mean over azimuth.
+    #[getter]
+    fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        stopped(py, &self.0.stopped)
+    }
+
+    /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
+    fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
+        table(slf.as_any(), &["radius_mm", "worst", "mean", "best", "absolute_worst", "absolute_mean", "absolute_best"])
+    }
+
+    /// Draw the light against the radius; return the axes.
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("illumination", slf.as_any(), ax, None)
+    }
+
+    /// Draw which part stops how much, against the radius; return the axes.
+    #[pyo3(signature = (ax=None))]
+    fn plot_shares<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("shares", slf.as_any(), ax, None)
+    }
+}
+
+getters!(PyRadialIllumination, |light| {
+    /// Light on the axis, as a share of the light on the clear aperture.
+    on_axis: f64 = light.on_axis;
+    /// Estimated error of the absolute values.
+    error_estimate: f64 = light.error_estimate;
+    /// How many radii there are.
+    points: usize = light.radius_mm.len();
+});
+record!(PyRadialIllumination, "RadialIllumination",
+    attributes: ["radius_mm", "worst", "mean", "best", "absolute_worst", "absolute_mean", "absolute_best", "on_axis",
+        "stopped", "error_estimate"],
+    shown: ["points", "on_axis", "error_estimate"]);
+
+fn stopped<'py>(py: Python<'py>, parts: &[(Part, Vec<f64>)]) -> PyResult<Bound<'py, PyDict>> {
+    let stopped = PyDict::new(py);
+    for (part, shares) in parts {
+        stopped.set_item(part.key(), column(py, shares))?;
+    }
+    Ok(stopped)
+}
+
+/// The named columns of a result, and its shares, as the package's Table.
+fn table<'py>(result: &Bound<'py, PyAny>, names: &[&str]) -> PyResult<Bound<'py, PyAny>> {
+    let columns = PyDict::new(result.py());
+    for name in names {
+        columns.set_item(name, result.getattr(*name)?)?;
+    }
+    for (part, shares) in result.getattr("stopped")?.cast::<PyDict>()? {
+        columns.set_item(format!("{part}_share"), shares)?;
+    }
+    result.py().import("catoptric.table")?.call_method1("Table", (columns,))
+}
+
+/// The textbook star of a circular or annular pupil without error.
+///
+/// Units: um in the focal plane; intensity 1 at the centre.
+/// Source: Born & Wolf, Principles of Optics, chapter 8.
+/// Leaves out: the real cone of a fast mirror, whose first dark ring lies 0.03/F^2 (relative) further out.
+#[pyclass(name = "Airy", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyAiry(pub(super) Airy);
+
+#[pymethods]
+impl PyAiry {
+    #[new]
+    #[pyo3(signature = (*, focal_ratio, obstruction_ratio=None, wavelength_nm=None),
+        text_signature = "(*, focal_ratio, obstruction_ratio=0.0, wavelength_nm=550.0)")]
+    fn new(
+        py: Python<'_>,
+        focal_ratio: &Bound<'_, PyAny>,
+        obstruction_ratio: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Self> {
+        let focal_ratio = number(focal_ratio, "focal_ratio")?;
+        let obstruction = number_or(obstruction_ratio, "obstruction_ratio", 0.0)?;
+        Airy::new(focal_ratio, obstruction, wavelength(wavelength_nm)?).map(Self).map_err(|e| exception(py, e))
+    }
+
+    /// Radii of the first five dark rings, um.
+    #[getter]
+    fn dark_rings_um<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, &[1, 2, 3, 4, 5].map(|ring| self.0.dark_ring_um(ring)))
+    }
+
+    /// Return the intensity at each radius, 1 in the centre.
+    #[pyo3(signature = (radius_um, /))]
+    fn intensity<'py>(&self, py: Python<'py>, radius_um: &Bound<'py, PyAny>) -> PyResult<Column<'py>> {
+        let radii = list(radius_um, "radius_um")?;
+        Ok(column(py, &radii.iter().map(|r| self.0.intensity(*r)).collect::<Vec<_>>()))
+    }
+
+    /// Return the share of the light within each radius.
+    #[pyo3(signature = (radius_um, /))]
+    fn encircled_energy<'py>(&self, py: Python<'py>, radius_um: &Bound<'py, PyAny>) -> PyResult<Column<'py>> {
+        let radii = list(radius_um, "radius_um")?;
+        Ok(column(py, &radii.iter().map(|r| self.0.encircled_energy(*r)).collect::<Vec<_>>()))
+    }
+}
+
+getters!(PyAiry, |star| {
+    /// Focal length over diameter.
+    focal_ratio: f64 = star.focal_ratio;
+    /// Obstruction by diameter.
+    obstruction_ratio: f64 = star.obstruction_ratio;
+    /// Wavelength, nm.
+    wavelength_nm: f64 = star.wavelength_nm;
+    /// Full width at half maximum, um.
+    fwhm_um: f64 = star.fwhm_um();
+});
+record!(PyAiry, "Airy", attributes: ["focal_ratio", "obstruction_ratio", "wavelength_nm", "fwhm_um", "dark_rings_um"],
+    shown: ["focal_ratio", "obstruction_ratio", "wavelength_nm", "fwhm_um"]);
+
+/// A diagonal that just serves a lit circle.
+///
+/// Units: mm; the offset counts toward the primary and equally away from the focuser.
+#[pyclass(name = "DiagonalFit", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyDiagonalFit(pub(super) DiagonalFit);
+
+getters!(PyDiagonalFit, |fit| {
+    /// Minor axis, mm.
+    minor_axis_mm: f64 = fit.minor_axis_mm;
+    /// Offset, mm.
+    offset_mm: f64 = fit.offset_mm;
+});
+record!(PyDiagonalFit, "DiagonalFit", attributes: ["minor_axis_mm", "offset_mm"], shown: ["minor_axis_mm", "offset_mm"]);

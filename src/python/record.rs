@@ -1,0 +1,114 @@
+//! What every object of the package can do: be shown, compared, copied, pickled, taken apart.
+
+use pyo3::prelude::*;
+use pyo3::types::{PyDict, PyFloat, PyString};
+
+/// Writes the common methods of a wrapper class, from the names of its attributes.
+///
+/// `attributes` make up `to_dict()`, `shown` the text and the notebook display. Pickles are the JSON of the Rust value,
+/// which comes back through the same checks as the constructor.
+macro_rules! record {
+    ($class:ident, $title:literal, attributes: [$($attribute:literal),* $(,)?], shown: [$($shown:literal),* $(,)?]) => {
+        #[pymethods]
+        impl $class {
+            /// Return the attributes by name; arrays stay arrays, parts become dictionaries.
+            fn to_dict<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyDict>> {
+                $crate::python::record::to_dict(slf.as_any(), &[$($attribute),*])
+            }
+
+            fn __repr__(slf: &Bound<'_, Self>) -> PyResult<String> {
+                $crate::python::record::display(slf.as_any(), "text", $title, &[$($shown),*])
+            }
+
+            fn _repr_html_(slf: &Bound<'_, Self>) -> PyResult<String> {
+                $crate::python::record::display(slf.as_any(), "html", $title, &[$($shown),*])
+            }
+
+            fn __copy__(slf: Py<Self>) -> Py<Self> {
+                slf
+            }
+
+            #[pyo3(signature = (memo, /))]
+            fn __deepcopy__(slf: Py<Self>, memo: &Bound<'_, PyAny>) -> Py<Self> {
+                let _ = memo;
+                slf
+            }
+
+            fn __reduce__<'py>(slf: &Bound<'py, Self>) -> PyResult<(Bound<'py, PyAny>, (String,))> {
+                let json = $crate::python::record::to_json(slf.py(), slf.get())?;
+                Ok((slf.get_type().getattr("_from_json")?, (json,)))
+            }
+
+            #[staticmethod]
+            #[pyo3(signature = (text, /))]
+            fn _from_json(py: Python<'_>, text: &str) -> PyResult<Self> {
+                $crate::model::text::from_json("a pickle", text).map_err(|e| $crate::python::errors::exception(py, e))
+            }
+        }
+    };
+}
+pub(super) use record;
+
+/// Writes getters: a name, its type, how it comes from the wrapped value, and its page of help.
+macro_rules! getters {
+    ($class:ident, |$value:ident| { $($(#[$meta:meta])* $name:ident: $type:ty = $from:expr;)* }) => {
+        #[pymethods]
+        impl $class {
+            $($(#[$meta])* #[getter] fn $name(&self) -> $type { let $value = &self.0; $from })*
+        }
+    };
+}
+pub(super) use getters;
+
+/// The JSON of a wrapped value.
+pub(super) fn to_json(py: Python<'_>, value: &impl serde::Serialize) -> PyResult<String> {
+    serde_json::to_string(value)
+        .map_err(|e| super::errors::refused(py, "pickle", "a value", "something that JSON can hold", &e.to_string()))
+}
+
+/// The named attributes of an object; parts that have a `to_dict` of their own are taken apart as well.
+pub(super) fn to_dict<'py>(object: &Bound<'py, PyAny>, names: &[&str]) -> PyResult<Bound<'py, PyDict>> {
+    let dict = PyDict::new(object.py());
+    for name in names {
+        let value = object.getattr(*name)?;
+        dict.set_item(name, plain(&value)?)?;
+    }
+    Ok(dict)
+}
+
+fn plain<'py>(value: &Bound<'py, PyAny>) -> PyResult<Bound<'py, PyAny>> {
+    if let Ok(parts) = value.cast::<pyo3::types::PyTuple>() {
+        let parts = parts.iter().map(|part| plain(&part)).collect::<PyResult<Vec<_>>>()?;
+        return Ok(pyo3::types::PyTuple::new(value.py(), parts)?.into_any());
+    }
+    if value.hasattr("to_dict")? { value.call_method0("to_dict") } else { Ok(value.clone()) }
+}
+
+/// An object's text or notebook display, from the named attributes.
+pub(super) fn display(object: &Bound<'_, PyAny>, form: &str, title: &str, names: &[&str]) -> PyResult<String> {
+    let mut rows = Vec::with_capacity(names.len());
+    for name in names {
+        let value = object.getattr(*name)?;
+        if !value.is_none() {
+            rows.push((*name, shown(&value)?));
+        }
+    }
+    object.py().import("catoptric._display")?.call_method1(form, (title, rows))?.extract()
+}
+
+/// A value as text: numbers with six figures, names bare, everything else as it shows itself.
+fn shown(value: &Bound<'_, PyAny>) -> PyResult<String> {
+    if value.is_instance_of::<PyFloat>() {
+        return value.call_method1("__format__", (".6g",))?.extract();
+    }
+    if value.is_instance_of::<PyString>() {
+        return value.extract();
+    }
+    if let Ok(parts) = value.cast::<pyo3::types::PyTuple>() {
+        let parts = parts.iter().map(|part| shown(&part)).collect::<PyResult<Vec<_>>>()?;
+        return Ok(format!("({})", parts.join(", ")));
+    }
+    // A part's own display may be broken into lines.
+    let text = value.repr()?.to_string();
+    Ok(text.split_whitespace().collect::<Vec<_>>().join(" "))
+}

@@ -1,0 +1,429 @@
+//! The train, and the door to everything that can be asked of it.
+
+use std::sync::OnceLock;
+
+use pyo3::prelude::*;
+use pyo3::PyClass;
+use pyo3::types::{PyDict, PyTuple};
+use serde::{Deserialize, Serialize};
+
+use super::arguments::{field, focus, focus_named, list, number, number_or, wavelength};
+use super::errors::{compute, exception, python_problems, refused};
+use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
+use super::rays::{PyAiry, PyDiagonalFit, PyIllumination, PyRadialIllumination, PySpot};
+use super::record::record;
+use super::waves::{PyPsf, PyWavefront, psf_size};
+use crate::{Field, Focus, Prepared, Train, TrainBuilder};
+
+pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    module.add_class::<PyTrain>()?;
+    module.add_function(wrap_pyfunction!(smallest_diagonal, module)?)
+}
+
+/// The whole optical train: a description that has passed its checks.
+///
+/// Every part but the primary may be left out; without a diagonal the light is caught on the axis at the focal length. A
+/// diagonal and a focal plane go together.
+///
+/// Errors: InputError with all faults found.
+#[pyclass(name = "Train", module = "catoptric", frozen, eq)]
+#[derive(Clone, Serialize, Deserialize)]
+#[serde(from = "Train", into = "Train")]
+pub(super) struct PyTrain {
+    train: Train,
+    /// Compiled when first needed.
+    prepared: OnceLock<Prepared>,
+}
+
+impl From<Train> for PyTrain {
+    fn from(train: Train) -> Self {
+        Self { train, prepared: OnceLock::new() }
+    }
+}
+
+impl From<PyTrain> for Train {
+    fn from(train: PyTrain) -> Self {
+        train.train
+    }
+}
+
+impl PartialEq for PyTrain {
+    fn eq(&self, other: &Self) -> bool {
+        self.train == other.train
+    }
+}
+
+impl PyTrain {
+    pub(super) fn prepared(&self) -> &Prepared {
+        self.prepared.get_or_init(|| Prepared::new(&self.train))
+    }
+
+    fn build(py: Python<'_>, parts: TrainBuilder) -> PyResult<Self> {
+        parts.build().map(Self::from).map_err(|e| exception(py, e))
+    }
+}
+
+#[pymethods]
+impl PyTrain {
+    #[new]
+    #[pyo3(signature = (*, primary, diagonal=None, focal_plane=None, front_opening=None, drawtube=None))]
+    fn new(
+        py: Python<'_>,
+        primary: PyPrimary,
+        diagonal: Option<PyDiagonal>,
+        focal_plane: Option<PyFocalPlane>,
+        front_opening: Option<PyOpening>,
+        drawtube: Option<PyDrawtube>,
+    ) -> PyResult<Self> {
+        let parts = TrainBuilder {
+            primary: primary.0,
+            diagonal: diagonal.map(|p| p.0),
+            focal_plane: focal_plane.map(|p| p.0),
+            front_opening: front_opening.map(|p| p.0),
+            drawtube: drawtube.map(|p| p.0),
+        };
+        Self::build(py, parts)
+    }
+
+    /// The primary mirror.
+    #[getter]
+    fn primary(&self) -> PyPrimary {
+        PyPrimary(self.train.primary().clone())
+    }
+
+    /// The flat, or None.
+    #[getter]
+    fn diagonal(&self) -> Option<PyDiagonal> {
+        self.train.diagonal().copied().map(PyDiagonal)
+    }
+
+    /// The focal plane beside the tube, or None.
+    #[getter]
+    fn focal_plane(&self) -> Option<PyFocalPlane> {
+        self.train.focal_plane().copied().map(PyFocalPlane)
+    }
+
+    /// The opening in front, or None.
+    #[getter]
+    fn front_opening(&self) -> Option<PyOpening> {
+        self.train.front_opening().copied().map(PyOpening)
+    }
+
+    /// The focuser's inner tube, or None.
+    #[getter]
+    fn drawtube(&self) -> Option<PyDrawtube> {
+        self.train.drawtube().copied().map(PyDrawtube)
+    }
+
+    /// Focal length over the diameter that gathers light.
+    #[getter]
+    fn focal_ratio(&self) -> f64 {
+        self.prepared().focal_ratio()
+    }
+
+    /// Diameter of the diagonal's shadow over the diameter that gathers light; 0 without a diagonal.
+    #[getter]
+    fn obstruction_ratio(&self) -> f64 {
+        self.prepared().obstruction_ratio()
+    }
+
+    /// The diagonal's offset in use, mm, or None without a diagonal.
+    #[getter]
+    fn diagonal_offset_mm(&self) -> Option<f64> {
+        self.prepared().diagonal_offset_mm()
+    }
+
+    /// Diameter of the largest lit circle that the diagonal serves, mm; negative when it is too small
+    /// even for the axis; None without a diagonal.
+    #[getter]
+    fn fully_lit_diameter_mm(&self) -> Option<f64> {
+        self.prepared().fully_lit_diameter_mm()
+    }
+
+    /// Return warnings: what is unusual or costs light, though it can be computed.
+    fn problems(&self, py: Python<'_>) -> PyResult<Vec<Py<PyAny>>> {
+        python_problems(py, &self.train.problems())
+    }
+
+    /// Return a copy with another primary, or with some of the primary's values changed.
+    #[pyo3(signature = (part=None, /, **changes))]
+    fn with_primary(
+        &self,
+        py: Python<'_>,
+        part: Option<PyPrimary>,
+        changes: Option<&Bound<'_, PyDict>>,
+    ) -> PyResult<Self> {
+        let current = Bound::new(py, part.unwrap_or_else(|| self.primary()))?;
+        let keywords = PyPrimary::keywords(&current)?;
+        if let Some(changes) = changes {
+            if changes.contains("radius_of_curvature_mm")? && !changes.contains("focal_length_mm")? {
+                keywords.del_item("focal_length_mm")?;
+            }
+            keywords.update(changes.as_mapping())?;
+        }
+        let primary: PyPrimary = py.get_type::<PyPrimary>().call((), Some(&keywords))?.extract()?;
+        Self::build(py, TrainBuilder { primary: primary.0, ..self.train.to_parts() })
+    }
+
+    /// Return a copy with another diagonal, with some of its values changed, or without one (None).
+    #[pyo3(signature = (*part, **changes))]
+    fn with_diagonal(
+        &self,
+        py: Python<'_>,
+        part: &Bound<'_, PyTuple>,
+        changes: Option<&Bound<'_, PyDict>>,
+    ) -> PyResult<Self> {
+        let current = self.diagonal().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
+        let diagonal = changed::<PyDiagonal>(py, current, part, changes)?;
+        Self::build(py, TrainBuilder { diagonal: diagonal.map(|p| p.0), ..self.train.to_parts() })
+    }
+
+    /// Return a copy with another focal plane, with its value changed, or without one (None).
+    #[pyo3(signature = (*part, **changes))]
+    fn with_focal_plane(
+        &self,
+        py: Python<'_>,
+        part: &Bound<'_, PyTuple>,
+        changes: Option<&Bound<'_, PyDict>>,
+    ) -> PyResult<Self> {
+        let current = self.focal_plane().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
+        let focal_plane = changed::<PyFocalPlane>(py, current, part, changes)?;
+        Self::build(py, TrainBuilder { focal_plane: focal_plane.map(|p| p.0), ..self.train.to_parts() })
+    }
+
+    /// Return a copy with another front opening, with some of its values changed, or without one (None).
+    #[pyo3(signature = (*part, **changes))]
+    fn with_front_opening(
+        &self,
+        py: Python<'_>,
+        part: &Bound<'_, PyTuple>,
+        changes: Option<&Bound<'_, PyDict>>,
+    ) -> PyResult<Self> {
+        let current = self.front_opening().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
+        let front_opening = changed::<PyOpening>(py, current, part, changes)?;
+        Self::build(py, TrainBuilder { front_opening: front_opening.map(|p| p.0), ..self.train.to_parts() })
+    }
+
+    /// Return a copy with another drawtube, with some of its values changed, or without one (None).
+    #[pyo3(signature = (*part, **changes))]
+    fn with_drawtube(
+        &self,
+        py: Python<'_>,
+        part: &Bound<'_, PyTuple>,
+        changes: Option<&Bound<'_, PyDict>>,
+    ) -> PyResult<Self> {
+        let current = self.drawtube().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
+        let drawtube = changed::<PyDrawtube>(py, current, part, changes)?;
+        Self::build(py, TrainBuilder { drawtube: drawtube.map(|p| p.0), ..self.train.to_parts() })
+    }
+
+    /// Return the train as JSON; every number comes back bit for bit.
+    fn to_json(&self) -> String {
+        self.train.to_json()
+    }
+
+    /// Return a train read from JSON.
+    #[staticmethod]
+    #[pyo3(signature = (text, /))]
+    fn from_json(py: Python<'_>, text: &str) -> PyResult<Self> {
+        Train::from_json(text).map(Self::from).map_err(|e| exception(py, e))
+    }
+
+    /// Return the train as TOML; every number comes back bit for bit.
+    fn to_toml(&self) -> String {
+        self.train.to_toml()
+    }
+
+    /// Return a train read from TOML.
+    #[staticmethod]
+    #[pyo3(signature = (text, /))]
+    fn from_toml(py: Python<'_>, text: &str) -> PyResult<Self> {
+        Train::from_toml(text).map(Self::from).map_err(|e| exception(py, e))
+    }
+
+    /// Return a train read from a file whose name ends in .json or .toml.
+    #[staticmethod]
+    #[pyo3(signature = (path, /))]
+    fn load(py: Python<'_>, path: std::path::PathBuf) -> PyResult<Self> {
+        Train::load(path).map(Self::from).map_err(|e| exception(py, e))
+    }
+
+    /// Write the train to a file whose name ends in .json or .toml.
+    #[pyo3(signature = (path, /))]
+    fn save(&self, py: Python<'_>, path: std::path::PathBuf) -> PyResult<()> {
+        self.train.save(path).map_err(|e| exception(py, e))
+    }
+
+    /// Return the spot of a star: where its rays cross the plane of a focus, and how far they scatter.
+    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, points=2000),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='paraxial', focus_shift_mm=None, wavelength_nm=550.0, \
+        points=2000)")]
+    fn spot(
+        &self,
+        py: Python<'_>,
+        field_arcmin: Option<&Bound<'_, PyAny>>,
+        focus: Option<&str>,
+        focus_shift_mm: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+        points: usize,
+    ) -> PyResult<PySpot> {
+        let star = field(field_arcmin)?;
+        let focus = self::focus(py, focus, focus_shift_mm, Focus::Paraxial)?;
+        let wavelength_nm = wavelength(wavelength_nm)?;
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.spot(star, focus, wavelength_nm, points)).map(PySpot)
+    }
+
+    /// Return the shift behind the paraxial focus at which a star is in focus by a rule, mm.
+    #[pyo3(signature = (*, by="least_spot", field_arcmin=None, wavelength_nm=None),
+        text_signature = "($self, *, by='least_spot', field_arcmin=(0.0, 0.0), wavelength_nm=550.0)")]
+    fn best_focus(
+        &self,
+        py: Python<'_>,
+        by: &str,
+        field_arcmin: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<f64> {
+        let (by, star) = (focus_named(py, "by", by)?, field(field_arcmin)?);
+        let wavelength_nm = wavelength(wavelength_nm)?;
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.best_focus_mm(by, star, wavelength_nm))
+    }
+
+    /// Return the wavefront of a star seen from a focus.
+    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0)")]
+    fn wavefront(
+        &self,
+        py: Python<'_>,
+        field_arcmin: Option<&Bound<'_, PyAny>>,
+        focus: Option<&str>,
+        focus_shift_mm: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<PyWavefront> {
+        let star = field(field_arcmin)?;
+        let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
+        let wavelength_nm = wavelength(wavelength_nm)?;
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.wavefront(star, focus, wavelength_nm)).map(PyWavefront)
+    }
+
+    /// Return the image of a star by diffraction.
+    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, half_width_um=None,
+        pixels=129),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
+        half_width_um=None, pixels=129)")]
+    #[allow(clippy::too_many_arguments)]
+    fn psf(
+        &self,
+        py: Python<'_>,
+        field_arcmin: Option<&Bound<'_, PyAny>>,
+        focus: Option<&str>,
+        focus_shift_mm: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+        half_width_um: Option<&Bound<'_, PyAny>>,
+        pixels: usize,
+    ) -> PyResult<PyPsf> {
+        let star = field(field_arcmin)?;
+        let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
+        let wavelength_nm = wavelength(wavelength_nm)?;
+        let size = psf_size(half_width_um, pixels)?;
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.wavefront(star, focus, wavelength_nm)?.psf(size)).map(PyPsf)
+    }
+
+    /// Return the illumination against radius in the focal plane, or at points of it.
+    ///
+    /// Give radius_mm for the worst, mean and best over azimuth, or along_mm and across_mm for single points.
+    #[pyo3(signature = (*, radius_mm=None, along_mm=None, across_mm=None))]
+    fn illumination(
+        &self,
+        py: Python<'_>,
+        radius_mm: Option<&Bound<'_, PyAny>>,
+        along_mm: Option<&Bound<'_, PyAny>>,
+        across_mm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Py<PyAny>> {
+        let prepared = self.prepared().clone();
+        match (radius_mm, along_mm, across_mm) {
+            (Some(radius), None, None) => {
+                let radii = list(radius, "radius_mm")?;
+                let light = compute(py, move || prepared.illumination_at_radii(&radii))?;
+                Ok(Py::new(py, PyRadialIllumination(light))?.into_any())
+            }
+            (None, Some(along), Some(across)) => {
+                let (along, across) = (list(along, "along_mm")?, list(across, "across_mm")?);
+                let light = compute(py, move || prepared.illumination(&along, &across))?;
+                Ok(Py::new(py, PyIllumination(light))?.into_any())
+            }
+            _ => Err(refused(py, "radius_mm", "other arguments", "radius_mm alone, or along_mm and across_mm", "")),
+        }
+    }
+
+    /// Return the share of a star's light that reaches the image, and what each part stops.
+    #[pyo3(signature = (*, field_arcmin=None), text_signature = "($self, *, field_arcmin=(0.0, 0.0))")]
+    fn light<'py>(
+        &self,
+        py: Python<'py>,
+        field_arcmin: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<(f64, Bound<'py, PyDict>)> {
+        let star: Field = field(field_arcmin)?;
+        let prepared = self.prepared().clone();
+        let light = compute(py, move || Ok(prepared.light(star)))?;
+        let stopped = PyDict::new(py);
+        for share in &light.stopped {
+            stopped.set_item(share.part.key(), share.fraction)?;
+        }
+        Ok((light.lit_fraction, stopped))
+    }
+
+    /// Return the perfect star of this train's focal ratio and obstruction.
+    #[pyo3(signature = (*, wavelength_nm=None), text_signature = "($self, *, wavelength_nm=550.0)")]
+    fn airy(&self, py: Python<'_>, wavelength_nm: Option<&Bound<'_, PyAny>>) -> PyResult<PyAiry> {
+        self.prepared().airy(wavelength(wavelength_nm)?).map(PyAiry).map_err(|e| exception(py, e))
+    }
+}
+
+record!(PyTrain, "Train",
+    attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube"],
+    shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube"]);
+
+/// A part changed by keywords, replaced by another, or taken out.
+fn changed<'py, T>(
+    py: Python<'py>,
+    current: Option<Bound<'py, PyAny>>,
+    part: &Bound<'py, PyTuple>,
+    changes: Option<&Bound<'py, PyDict>>,
+) -> PyResult<Option<T>>
+where
+    T: PyClass<Frozen = pyo3::pyclass::boolean_struct::True> + Clone + Sync,
+{
+    let unwrap = |part: Bound<'py, PyAny>| Ok(part.cast::<T>()?.get().clone());
+    let class = py.get_type::<T>();
+    let given = match part.len() {
+        0 => current,
+        1 => Some(part.get_item(0)?).filter(|p| !p.is_none()),
+        more => return Err(refused(py, "part", &format!("{more} parts"), "one part, or None", "")),
+    };
+    let Some(changes) = changes else { return given.map(unwrap).transpose() };
+    let keywords = match given {
+        Some(part) => part.call_method0("to_dict")?.cast_into::<PyDict>()?,
+        None => PyDict::new(py),
+    };
+    keywords.update(changes.as_mapping())?;
+    unwrap(class.call((), Some(&keywords))?).map(Some)
+}
+
+/// Return the smallest diagonal that serves a fully lit circle, with its offset.
+#[pyfunction]
+#[pyo3(signature = (*, primary, axis_to_focus_mm, fully_lit_diameter_mm=None),
+    text_signature = "(*, primary, axis_to_focus_mm, fully_lit_diameter_mm=0.0)")]
+fn smallest_diagonal(
+    py: Python<'_>,
+    primary: PyPrimary,
+    axis_to_focus_mm: &Bound<'_, PyAny>,
+    fully_lit_diameter_mm: Option<&Bound<'_, PyAny>>,
+) -> PyResult<PyDiagonalFit> {
+    let axis_to_focus_mm = number(axis_to_focus_mm, "axis_to_focus_mm")?;
+    let lit_mm = number_or(fully_lit_diameter_mm, "fully_lit_diameter_mm", 0.0)?;
+    crate::smallest_diagonal(&primary.0, axis_to_focus_mm, lit_mm).map(PyDiagonalFit).map_err(|e| exception(py, e))
+}

@@ -1,0 +1,274 @@
+//! Results of diffraction: the wavefront and the star image.
+
+use std::collections::BTreeMap;
+
+use numpy::{IntoPyArray, PyArray1, PyArray2};
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+use serde::{Deserialize, Serialize};
+
+use super::arguments::{choice, list, maybe_number, number, number_or, wavelength};
+use super::errors::{compute, exception};
+use super::rays::{PyAiry, draw};
+use super::record::{getters, record};
+use crate::{Airy, Indexing, Psf, PsfSize, Wavefront};
+
+pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    module.add_class::<PyWavefront>()?;
+    module.add_class::<PyPsf>()
+}
+
+/// Points on a side of the picture of a wavefront.
+const MAP_POINTS: usize = 161;
+
+/// The size of a star image from its arguments.
+pub(super) fn psf_size(half_width_um: Option<&Bound<'_, PyAny>>, pixels: usize) -> PyResult<PsfSize> {
+    Ok(PsfSize { half_width_um: maybe_number(half_width_um, "half_width_um")?, pixels })
+}
+
+/// The wavefront of a star seen from its reference point in the image.
+///
+/// W = -(d.Q + |P - Q|), piston removed; positive where the wave is ahead, so that a hill of glass h gives
+/// 2h/(1 + (r/R)^2). RMS and PV are not weighted by the amplitude; the Strehl is.
+///
+/// Units: nm, mm, um.
+/// Leaves out: polarisation and the scalar amplitude factor of a fast mirror, together about 1e-3 of the peak at f/5.
+#[pyclass(name = "Wavefront", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyWavefront(pub(super) Wavefront);
+
+#[pymethods]
+impl PyWavefront {
+    /// Return the wavefront of Zernike coefficients on a circular or annular pupil.
+    ///
+    /// Units: nm by index; the obstruction counts by diameter. A star image needs the focal ratio as well.
+    /// Errors: InputError for indices, obstructions and focal ratios that cannot be.
+    #[staticmethod]
+    #[pyo3(signature = (coefficients, *, indexing, obstruction_ratio=None, focal_ratio=None, wavelength_nm=None),
+        text_signature = "(coefficients, *, indexing, obstruction_ratio=0.0, focal_ratio=None, wavelength_nm=550.0)")]
+    fn from_zernikes(
+        py: Python<'_>,
+        coefficients: BTreeMap<u32, Bound<'_, PyAny>>,
+        indexing: &str,
+        obstruction_ratio: Option<&Bound<'_, PyAny>>,
+        focal_ratio: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Self> {
+        let indexing = indexing_named(py, indexing)?;
+        let coefficients: BTreeMap<u32, f64> = coefficients
+            .into_iter()
+            .map(|(j, value)| Ok((j, number(&value, "coefficient_nm")?)))
+            .collect::<PyResult<_>>()?;
+        let obstruction = number_or(obstruction_ratio, "obstruction_ratio", 0.0)?;
+        let focal_ratio = maybe_number(focal_ratio, "focal_ratio")?;
+        let wavelength_nm = wavelength(wavelength_nm)?;
+        compute(py, move || {
+            Wavefront::from_zernikes(&coefficients, indexing, obstruction, focal_ratio, wavelength_nm)
+        })
+        .map(Self)
+    }
+
+    /// The wavefront on a square net of mirror points, nm; NaN where no light is. Rows along y, columns along x.
+    #[getter]
+    fn map_nm<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyArray2<f64>>> {
+        let map = self.map(py)?;
+        Ok(map.path_nm.mapv(|w| w.unwrap_or(f64::NAN)).into_pyarray(py))
+    }
+
+    /// Positions of the rows and columns of `map_nm`, mm (pupil radii for given coefficients).
+    #[getter]
+    fn map_axis_mm<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyArray1<f64>>> {
+        Ok(self.map(py)?.axis_mm.into_pyarray(py))
+    }
+
+    /// Return Zernike coefficients by index, nm: circle polynomials fitted at once over the lit pupil.
+    ///
+    /// Units: nm, RMS over the clear circle for "noll" and "osa", height at the rim for "fringe".
+    #[pyo3(signature = (*, indexing, terms=36))]
+    fn zernikes(&self, py: Python<'_>, indexing: &str, terms: u32) -> PyResult<BTreeMap<u32, f64>> {
+        let indexing = indexing_named(py, indexing)?;
+        let wavefront = self.0.clone();
+        compute(py, move || wavefront.zernikes(indexing, terms))
+    }
+
+    /// Return the image of the star in the plane of the reference point.
+    #[pyo3(signature = (*, half_width_um=None, pixels=129))]
+    fn psf(&self, py: Python<'_>, half_width_um: Option<&Bound<'_, PyAny>>, pixels: usize) -> PyResult<PyPsf> {
+        let size = psf_size(half_width_um, pixels)?;
+        let wavefront = self.0.clone();
+        compute(py, move || wavefront.psf(size)).map(PyPsf)
+    }
+
+    /// Return the share of the star's light within each radius about the reference point.
+    #[pyo3(signature = (radius_um, /))]
+    fn encircled_energy<'py>(
+        &self,
+        py: Python<'py>,
+        radius_um: &Bound<'py, PyAny>,
+    ) -> PyResult<Bound<'py, PyArray1<f64>>> {
+        encircled_energy(py, &self.0, radius_um)
+    }
+
+    /// Draw the wavefront over the face of the mirror; return the axes.
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("wavefront_map", slf.as_any(), ax, None)
+    }
+}
+
+impl PyWavefront {
+    fn map(&self, py: Python<'_>) -> PyResult<crate::WavefrontMap> {
+        self.0.map(MAP_POINTS).map_err(|e| exception(py, e))
+    }
+}
+
+getters!(PyWavefront, |wavefront| {
+    /// Where the star stands, arcmin: toward the focuser's side, and across.
+    field_arcmin: (f64, f64) = (wavefront.field().x_arcmin, wavefront.field().y_arcmin);
+    /// Wavelength, nm.
+    wavelength_nm: f64 = wavefront.wavelength_nm;
+    /// How far the reference point lies behind the paraxial focus, mm.
+    focus_shift_mm: f64 = wavefront.focus_shift_mm();
+    /// Where the reference point lies along, from the Gaussian image point, um.
+    reference_along_um: f64 = wavefront.reference_um()[0];
+    /// Where the reference point lies across, from the Gaussian image point, um.
+    reference_across_um: f64 = wavefront.reference_um()[1];
+    /// Root mean square over the lit pupil, nm.
+    rms_nm: f64 = wavefront.rms_nm;
+    /// Highest minus lowest point, nm.
+    pv_nm: f64 = wavefront.pv_nm;
+    /// Peak at the reference point over that of the same light without wavefront error.
+    strehl: f64 = wavefront.strehl;
+    /// What an uneven coating costs the peak beyond the light it loses.
+    amplitude_factor: f64 = wavefront.amplitude_factor;
+    /// Estimated error of the Strehl.
+    error_estimate: f64 = wavefront.error_estimate;
+    /// Diameter of the diagonal's shadow over the diameter that gathers light.
+    obstruction_ratio: f64 = wavefront.obstruction_ratio();
+    /// Focal length over the diameter that gathers light, or None for coefficients given without one.
+    focal_ratio: Option<f64> = wavefront.focal_ratio();
+});
+record!(PyWavefront, "Wavefront",
+    attributes: ["field_arcmin", "wavelength_nm", "focus_shift_mm", "reference_along_um", "reference_across_um", "rms_nm",
+        "pv_nm", "strehl", "amplitude_factor", "error_estimate", "obstruction_ratio", "focal_ratio", "map_nm", "map_axis_mm"],
+    shown: ["field_arcmin", "wavelength_nm", "focus_shift_mm", "rms_nm", "pv_nm", "strehl"]);
+
+fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
+    choice(py, "indexing", name, "'noll', 'osa' or 'fringe'", Indexing::from_name)
+}
+
+fn encircled_energy<'py>(
+    py: Python<'py>,
+    wavefront: &Wavefront,
+    radius_um: &Bound<'py, PyAny>,
+) -> PyResult<Bound<'py, PyArray1<f64>>> {
+    let radii = list(radius_um, "radius_um")?;
+    let wavefront = wavefront.clone();
+    Ok(compute(py, move || wavefront.encircled_energy(&radii))?.into_pyarray(py))
+}
+
+/// The image of a star by diffraction: intensity over that of the perfect star's peak with the same light.
+///
+/// Units: um in the focal plane, about the reference point; `along` positive toward the sky end.
+/// Shapes: `image[i, j]`, row i at `across_um[i]`, column j at `along_um[j]`.
+/// Leaves out: polarisation and the scalar amplitude factor (1e-3 of the peak at f/5), and the pixel's own width.
+#[pyclass(name = "Psf", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyPsf(pub(super) Psf);
+
+#[pymethods]
+impl PyPsf {
+    /// Intensity; rows across, columns along; 1 is the perfect star's peak.
+    #[getter]
+    fn image<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
+        self.0.image.clone().into_pyarray(py)
+    }
+
+    /// Positions of the columns, um.
+    #[getter]
+    fn along_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
+        self.0.along_um.clone().into_pyarray(py)
+    }
+
+    /// Positions of the rows, um.
+    #[getter]
+    fn across_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
+        self.0.across_um.clone().into_pyarray(py)
+    }
+
+    /// The perfect star of the same focal ratio, obstruction and wavelength.
+    #[getter]
+    fn airy(&self, py: Python<'_>) -> PyResult<PyAiry> {
+        let wavefront = &self.0.wavefront;
+        Airy::new(self.0.focal_ratio, wavefront.obstruction_ratio(), wavefront.wavelength_nm)
+            .map(PyAiry)
+            .map_err(|e| exception(py, e))
+    }
+
+    /// Return the share of the star's light within each radius about the reference point.
+    #[pyo3(signature = (radius_um, /))]
+    fn encircled_energy<'py>(
+        &self,
+        py: Python<'py>,
+        radius_um: &Bound<'py, PyAny>,
+    ) -> PyResult<Bound<'py, PyArray1<f64>>> {
+        encircled_energy(py, &self.0.wavefront, radius_um)
+    }
+
+    /// Draw the star as seen through the eyepiece; return the axes.
+    ///
+    /// The grey scale is the square root of the intensity ("root"), the intensity ("linear"), or its logarithm ("log").
+    #[pyo3(signature = (ax=None, *, scale="root"))]
+    fn plot<'py>(
+        slf: &Bound<'py, Self>,
+        ax: Option<&Bound<'py, PyAny>>,
+        scale: &str,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        let options = PyDict::new(slf.py());
+        options.set_item("scale", scale)?;
+        draw("star_image", slf.as_any(), ax, Some(&options))
+    }
+
+    /// Draw the encircled energy beside that of the perfect star; return the axes.
+    #[pyo3(signature = (ax=None))]
+    fn plot_energy<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("energy", slf.as_any(), ax, None)
+    }
+}
+
+getters!(PyPsf, |star| {
+    /// Distance of neighbouring pixels, um.
+    pixel_um: f64 = star.pixel_um;
+    /// Arcseconds on the sky for each pixel, or None for coefficients alone.
+    pixel_arcsec: Option<f64> = star.pixel_arcsec();
+    /// Wavelength, nm.
+    wavelength_nm: f64 = star.wavefront.wavelength_nm;
+    /// Intensity at the reference point.
+    strehl: f64 = star.strehl();
+    /// Greatest intensity in the plane.
+    peak: f64 = star.peak;
+    /// Where it lies along, um.
+    peak_along_um: f64 = star.peak_um[0];
+    /// Where it lies across, um.
+    peak_across_um: f64 = star.peak_um[1];
+    /// Full width at half of the peak, um: the mean over sixteen directions.
+    fwhm_um: f64 = star.fwhm_um;
+    /// The same along.
+    fwhm_along_um: f64 = star.fwhm_along_um;
+    /// The same across.
+    fwhm_across_um: f64 = star.fwhm_across_um;
+    /// Focal length over the diameter that gathers light.
+    focal_ratio: f64 = star.focal_ratio;
+    /// Diameter of the diagonal's shadow over the diameter that gathers light.
+    obstruction_ratio: f64 = star.wavefront.obstruction_ratio();
+    /// Estimated error of the intensity, as a share of the perfect peak.
+    error_estimate: f64 = star.error_estimate;
+    /// The wavefront behind the picture.
+    wavefront: PyWavefront = PyWavefront(star.wavefront.clone());
+});
+record!(PyPsf, "Psf",
+    attributes: ["image", "along_um", "across_um", "pixel_um", "wavelength_nm", "strehl", "peak", "peak_along_um",
+        "peak_across_um", "fwhm_um", "fwhm_along_um", "fwhm_across_um", "focal_ratio", "obstruction_ratio", "error_estimate"],
+    shown: ["pixel_um", "wavelength_nm", "strehl", "peak", "fwhm_um", "focal_ratio", "obstruction_ratio"]);

@@ -1,0 +1,22 @@
+"""The examples in the docstrings of the Python modules hold."""
+
+import doctest
+import importlib
+import pkgutil
+
+import catoptric
+import pytest
+
+MODULES = ["catoptric", *(m.name for m in pkgutil.walk_packages(catoptric.__path__, "catoptric."))]
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_hold(name):
+    failed, _ = doctest.testmod(importlib.import_module(name))
+    assert failed == 0
+
+
+def test_there_are_examples():
+    modules = [importlib.import_module(name) for name in MODULES]
+    tried = sum(len(test.examples) for m in modules for test in doctest.DocTestFinder().find(m))
+    assert tried > 20

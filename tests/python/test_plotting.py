@@ -1,0 +1,397 @@
+"""The pictures: they draw what the numbers say, carry units, and leave matplotlib as it was."""
+
+import builtins
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+matplotlib = pytest.importorskip("matplotlib")
+matplotlib.use("Agg")  # the tests' own choice; the package never makes it
+
+import matplotlib.pyplot as plt  # noqa: E402
+from catoptric import plotting  # noqa: E402
+from catoptric.errors import InputError  # noqa: E402
+from catoptric.plotting import _style  # noqa: E402
+from scipy.special import j0, j1  # noqa: E402
+
+RADIUS_MM = np.linspace(0.0, 150.0, 61)
+
+
+def a_spot():
+    """A ring-shaped spot: the rim of the mirror sends its rays 40 um out, the rest to a point."""
+    turn = np.tile(np.linspace(0.0, 2.0 * np.pi, 100, endpoint=False), 3)
+    met = np.repeat([60.0, 100.0, 140.0], 100)
+    reach = np.repeat([0.5, 1.0, 40.0], 100)
+    return SimpleNamespace(
+        along_um=reach * np.cos(turn),
+        across_um=reach * np.sin(turn),
+        pupil_x_mm=met * np.cos(turn),
+        pupil_y_mm=met * np.sin(turn),
+        focal_ratio=5.0,
+        rms_radius_um=23.1,
+        radius_80_um=2.0,
+    )
+
+
+def a_psf():
+    """The perfect star at f/5 and 550 nm, its peak set 2 um toward the sky and 4 um across."""
+    axis = np.linspace(-12.0, 12.0, 97)
+    across, along = np.meshgrid(axis - 4.0, axis - 2.0, indexing="ij")
+    v = np.pi * np.hypot(along, across) / (0.55 * 5.0) + 1e-12
+
+    def held(radius_um):
+        v = np.pi * np.asarray(radius_um) / (0.55 * 5.0)
+        return 1.0 - j0(v) ** 2 - j1(v) ** 2  # Rayleigh 1881; from memory
+
+    airy = SimpleNamespace(dark_rings_um=[3.354, 6.141], encircled_energy=held)
+    return SimpleNamespace(
+        image=(2.0 * j1(v) / v) ** 2,
+        along_um=axis,
+        across_um=axis,
+        strehl=1.0,
+        fwhm_um=2.83,
+        wavelength_nm=550.0,
+        airy=airy,
+        encircled_energy=lambda radius_um: 0.9 * held(radius_um),
+    )
+
+
+def a_wavefront():
+    """A tilt: the wave is ahead on the focuser's side; dark in the middle."""
+    axis = np.linspace(-150.0, 150.0, 61)
+    x, y = np.meshgrid(axis, axis)
+    lit = (np.hypot(x, y) < 150.0) & (np.hypot(x, y) > 30.0)
+    return SimpleNamespace(
+        map_nm=np.where(lit, x, np.nan),
+        map_axis_mm=axis,
+        rms_nm=76.0,
+        pv_nm=300.0,
+        strehl=0.5,
+        wavelength_nm=550.0,
+    )
+
+
+def an_estimate(drop_nm=100.0):
+    height = -drop_nm * (RADIUS_MM / 150.0) ** 8
+    return SimpleNamespace(
+        radius_mm=RADIUS_MM, height_nm=height, height_sigma_nm=np.full_like(height, 5.0)
+    )
+
+
+def some_readings(**changes):
+    """Exact readings of a paraboloid, the runs with zeros 0, 1 and -2 mm apart."""
+    inner, outer = np.array([20.0, 60.0, 100.0]), np.array([60.0, 100.0, 150.0])
+    mean = (inner**2 + outer**2) / (4.0 * 3000.0)
+    known = {
+        "runs_mm": mean + np.array([[0.0], [1.0], [-2.0]]),
+        "mean_mm": mean,
+        "sigma_mm": np.array([0.1, 0.05, 0.03]),
+        "inner_radius_mm": inner,
+        "outer_radius_mm": outer,
+        "radius_of_curvature_mm": 3000.0,
+        "source": "moving",
+        "readings_increase": "away_from_mirror",
+    }
+    return SimpleNamespace(**(known | changes))
+
+
+def a_verdict():
+    draws = np.linspace(0.0, 1.0, 400)
+    return SimpleNamespace(
+        probability_better=0.9996,
+        strehl_before=0.75,
+        strehl_before_interval=(0.70, 0.80),
+        strehl_after=0.97,
+        strehl_after_interval=(0.96, 0.98),
+        verdict="better",
+        strehl_before_draws=0.70 + 0.1 * draws,
+        strehl_after_draws=0.96 + 0.02 * draws,
+        before=an_estimate(200.0),
+        after=an_estimate(10.0),
+    )
+
+
+def some_light():
+    radius = np.linspace(0.0, 20.0, 21)
+    mean = 1.0 - 1e-3 * radius**2
+    return SimpleNamespace(
+        radius_mm=radius,
+        worst=mean - 1e-4 * radius**2,
+        mean=mean,
+        best=mean + 1e-4 * radius**2,
+        stopped={"diagonal": 0.05 + 0.0 * radius, "drawtube": 1e-3 * radius**2},
+    )
+
+
+PICTURES = {
+    "spot": (plotting.spot, a_spot, "um", "um"),
+    "star_image": (plotting.star_image, a_psf, "um", "um"),
+    "energy": (plotting.energy, a_psf, "um", "share"),
+    "wavefront_map": (plotting.wavefront_map, a_wavefront, "mm", "mm"),
+    "figure_profile": (plotting.figure_profile, an_estimate, "mm", "nm"),
+    "figure_estimate": (plotting.figure_estimate, an_estimate, "mm", "nm"),
+    "readings": (plotting.readings, some_readings, "mm", "mm"),
+    "verdict": (plotting.verdict, a_verdict, "Strehl ratio", ""),
+    "profiles": (plotting.profiles, a_verdict, "mm", "nm"),
+    "illumination": (plotting.illumination, some_light, "mm", "relative to the axis"),
+    "shares": (plotting.shares, some_light, "mm", "share"),
+}
+
+
+@pytest.fixture(autouse=True)
+def no_figure_left_open():
+    yield
+    plt.close("all")
+
+
+def words_on(ax):
+    return " ".join([ax.get_title(loc="left"), *(text.get_text() for text in ax.texts)])
+
+
+def test_every_public_picture_is_tested():
+    assert sorted(PICTURES) == sorted(plotting.__all__)
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_given_axes_are_drawn_on_and_returned(name):
+    draw, result, x_unit, y_unit = PICTURES[name]
+    figure, ax = plt.subplots()
+    assert draw(result(), ax) is ax
+    assert plt.get_fignums() == [figure.number]
+    assert x_unit in ax.get_xlabel()
+    assert y_unit in ax.get_ylabel()
+    assert ax.get_title(loc="left")
+    figure.canvas.draw()  # everything that can fail when drawn fails here
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_without_axes_one_new_figure_is_made(name):
+    draw, result, *_ = PICTURES[name]
+    ax = draw(result())
+    assert len(plt.get_fignums()) == 1
+    assert ax.figure.number == plt.get_fignums()[0]
+    ax.figure.canvas.draw()
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_no_setting_of_matplotlib_changes(name):
+    draw, result, *_ = PICTURES[name]
+    before, backend = dict(matplotlib.rcParams), matplotlib.get_backend()
+    _, other = plt.subplots()
+    _, ax = plt.subplots()
+    plt.sca(other)
+    draw(result(), ax)
+    draw(result(), ax=None)
+    assert dict(matplotlib.rcParams) == before
+    assert matplotlib.get_backend() == backend
+    assert not other.has_data()
+
+
+@pytest.mark.parametrize("name", ["spot", "star_image"])
+def test_image_pictures_say_how_they_are_seen(name):
+    draw, result, *_ = PICTURES[name]
+    assert "as seen through the eyepiece" in words_on(draw(result()))
+
+
+def test_mirror_pictures_say_how_they_are_seen():
+    ax = plotting.wavefront_map(a_wavefront())
+    assert "seen from the sky, +x (focuser side) to the right" in words_on(ax)
+
+
+# Direction pins. An eye behind the focuser looks toward -x; with the sky end (+z, `along`) up, its
+# right hand is (-x) x (+z) = +y, which is `across`.
+
+
+def test_along_is_up_and_across_to_the_right_in_a_star_image():
+    ax = plotting.star_image(a_psf())
+    shown = ax.images[0]
+    row, column = np.unravel_index(np.argmax(shown.get_array()), shown.get_array().shape)
+    left, right, bottom, top = shown.get_extent()
+    assert shown.origin == "lower"
+    pixel = (right - left) / 97.0
+    assert left + (column + 0.5) * pixel == pytest.approx(4.0, abs=pixel / 2.0)
+    assert bottom + (row + 0.5) * pixel == pytest.approx(2.0, abs=pixel / 2.0)
+    assert left < right
+    assert bottom < top
+
+
+def test_along_is_up_and_across_to_the_right_in_a_spot():
+    spot = a_spot()
+    spot.along_um = spot.along_um + 3.0
+    spot.across_um = spot.across_um + 7.0
+    points = np.concatenate(
+        [np.asarray(group.get_offsets()) for group in plotting.spot(spot).collections]
+    )
+    assert points.mean(axis=0) == pytest.approx([7.0, 3.0], abs=1e-9)
+
+
+def test_the_focuser_side_is_to_the_right_in_a_wavefront_map():
+    ax = plotting.wavefront_map(a_wavefront())
+    shown = np.ma.filled(ax.images[0].get_array(), np.nan)
+    assert np.nanmean(shown[:, -10:]) > 100.0
+    assert np.nanmean(shown[:, :10]) < -100.0
+
+
+def test_the_airy_circle_has_the_radius_of_the_first_dark_ring():
+    # 1.21966989 lambda F: Born & Wolf, Principles of Optics, ch. 8; from memory.
+    (circle,) = plotting.spot(a_spot(), wavelength_nm=600.0).lines
+    assert np.hypot(*circle.get_data()) == pytest.approx(1.21966989 * 0.6 * 5.0, rel=1e-8)
+    (circle,) = plotting.spot(a_spot(), airy_radius_um=3.0).lines
+    assert np.hypot(*circle.get_data()) == pytest.approx(3.0, rel=1e-12)
+
+
+def test_rays_outside_the_drawn_field_are_counted():
+    ax = plotting.spot(a_spot(), half_width_um=10.0)
+    assert "33 % of the rays land outside" in words_on(ax)
+    assert "40 um" in words_on(ax)
+    assert "outside" not in words_on(plotting.spot(a_spot(), half_width_um=50.0))
+
+
+def test_all_rays_of_a_spot_are_drawn_in_three_groups():
+    groups = plotting.spot(a_spot()).collections
+    assert [len(group.get_offsets()) for group in groups] == [100, 100, 100]
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({}, [0.0, 0.0, 0.0]),
+        # A paraboloid read the other way round: the mean and the runs both change sign.
+        ({"readings_increase": "toward_mirror", "flip": True}, [0.0, 0.0, 0.0]),
+    ],
+)
+def test_a_paraboloid_gives_a_level_row_of_bars(changes, expected):
+    readings = some_readings(**{k: v for k, v in changes.items() if k != "flip"})
+    if changes.get("flip"):
+        readings.mean_mm, readings.runs_mm = -readings.mean_mm, -readings.runs_mm
+    assert bars_of(plotting.readings(readings)) == pytest.approx(expected, abs=1e-12)
+
+
+def test_a_paraboloid_read_with_a_fixed_source_gives_a_level_row_of_bars():
+    # r^2/R + r^4/(2 R^3), averaged over each opening with weight r by a sum over 20 000 rings.
+    means = []
+    for inner, outer in zip([20.0, 60.0, 100.0], [60.0, 100.0, 150.0], strict=True):
+        edges = np.linspace(inner, outer, 20_001)
+        r = (edges[1:] + edges[:-1]) / 2.0
+        means.append(np.average(r**2 / 3000.0 + r**4 / (2.0 * 3000.0**3), weights=r))
+    mean = np.array(means)
+    readings = some_readings(source="fixed", mean_mm=mean, runs_mm=np.array([mean, mean + 5.0]))
+    assert bars_of(plotting.readings(readings)) == pytest.approx(0.0, abs=1e-8)
+
+
+def test_a_zone_read_too_long_stands_high_and_the_runs_lose_their_zeros():
+    readings = some_readings()
+    readings.mean_mm = readings.mean_mm + np.array([0.0, 0.0, 0.3])
+    readings.runs_mm = readings.runs_mm + np.array([0.0, 0.0, 0.3])
+    ax = plotting.readings(readings)
+    low, _, high = bars_of(ax)
+    assert high - low == pytest.approx(0.3, abs=1e-12)
+    runs = [line.get_ydata() for line in ax.lines if len(line.get_ydata()) == 3]
+    assert len(runs) == 3
+    for run in runs:
+        assert run == pytest.approx([low, low, high], abs=1e-12)
+
+
+def bars_of(ax):
+    (bars,) = [c for c in ax.collections if type(c).__name__ == "LineCollection"]
+    return np.array([segment[0, 1] for segment in bars.get_segments()])
+
+
+def test_the_band_of_an_estimate_is_two_sided_95_percent():
+    ax = plotting.figure_estimate(an_estimate())
+    bottom, top = ax.collections[0].get_datalim(ax.transData).get_points()[:, 1]
+    # 1.959964 standard deviations hold 95 % of a normal error.
+    assert top == pytest.approx(5.0 * 1.959964, rel=1e-5)
+    assert bottom == pytest.approx(-100.0 - 5.0 * 1.959964, rel=1e-5)
+
+
+def test_two_estimates_are_told_apart_without_colour():
+    ax = plotting.figure_estimate(an_estimate(), label="before", series=0)
+    plotting.figure_estimate(an_estimate(10.0), ax, label="after", series=1)
+    lines = {
+        line.get_label(): line.get_linestyle() for line in ax.lines if line.get_label()[0] != "_"
+    }
+    assert set(lines) == {"before", "after"}
+    assert lines["before"] != lines["after"]
+    notes = [text for text in ax.texts if "above zero" in text.get_text()]
+    assert len(notes) == 1  # the second call replaces the small print of the first
+
+
+def test_openings_are_marked_when_the_estimate_knows_them():
+    estimate = an_estimate()
+    assert "openings" not in words_on(plotting.figure_estimate(estimate))
+    estimate.inner_radius_mm, estimate.outer_radius_mm = [20.0, 60.0], [60.0, 140.0]
+    assert "openings" in words_on(plotting.figure_estimate(estimate))
+
+
+def test_the_verdict_shows_fifty_chances_of_each_and_the_words():
+    ax = plotting.verdict(a_verdict())
+    heaps = [heap.get_offsets() for heap in ax.collections]
+    assert [len(heap) for heap in heaps] == [50, 50]
+    for heap, interval in zip(heaps, [(0.70, 0.80), (0.96, 0.98)], strict=True):
+        assert interval[0] - 0.01 < heap[:, 0].min() < heap[:, 0].max() < interval[1] + 0.01
+    assert "Better" in words_on(ax)
+    assert "above 0.999" in words_on(ax)
+    assert "0.750 (0.700 to 0.800)" in words_on(ax)
+    assert len(ax.figure.axes) == 2  # the profiles beside it
+
+
+def test_a_verdict_without_draws_and_profiles_is_bars_alone():
+    bare = a_verdict()
+    for name in ("strehl_before_draws", "strehl_after_draws", "before", "after"):
+        delattr(bare, name)
+    ax = plotting.verdict(bare)
+    assert len(ax.figure.axes) == 1
+    assert "one chance in 50" not in words_on(ax)
+    with pytest.raises(InputError, match="before and after"):
+        plotting.profiles(bare)
+
+
+@pytest.mark.parametrize("scale", ["root", "linear", "log"])
+def test_star_images_share_one_scale_of_brightness(scale):
+    norm = plotting.star_image(a_psf(), scale=scale).images[0].norm
+    assert norm.vmax == 1.0
+    assert norm(1.0) == pytest.approx(1.0)
+    assert norm(0.25) == pytest.approx({"root": 0.5, "linear": 0.25, "log": 0.8494850}[scale])
+
+
+def test_an_unknown_scale_is_refused_by_name():
+    with pytest.raises(InputError, match="scale = cube"):
+        plotting.star_image(a_psf(), scale="cube")
+
+
+def test_the_radius_that_holds_half_the_light_is_marked():
+    ax = plotting.energy(a_psf())
+    assert "50 % within" in words_on(ax)
+    (at,) = [
+        line.get_xdata()[0]
+        for line in ax.lines
+        if line.get_marker() == "o" and line.get_ydata()[0] == 0.5
+    ]
+    assert a_psf().encircled_energy(at) == pytest.approx(0.5, abs=1e-3)
+
+
+def test_a_part_that_stops_nothing_is_not_in_the_legend():
+    light = some_light()
+    light.stopped["front opening"] = np.zeros(21)
+    labels = plotting.shares(light).get_legend_handles_labels()[1]
+    assert labels == ["diagonal", "drawtube"]
+
+
+def test_series_differ_in_line_and_marker_too():
+    assert len({series.line for series in _style.SERIES}) == len(_style.SERIES)
+    assert len({series.marker for series in _style.SERIES}) == len(_style.SERIES)
+
+
+def test_without_matplotlib_the_error_says_what_to_install(monkeypatch):
+    real = builtins.__import__
+
+    def refuse(name, *args, **kwargs):
+        if name.startswith("matplotlib"):
+            raise ImportError(name)
+        return real(name, *args, **kwargs)
+
+    monkeypatch.setattr(builtins, "__import__", refuse)
+    with pytest.raises(ImportError, match=r"pip install catoptric\[plot\]"):
+        plotting.illumination(some_light())
