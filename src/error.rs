@@ -188,7 +188,8 @@ impl Findings {
 
     /// The faults as an error, or nothing if there are none.
     pub(crate) fn refuse(self) -> Result<()> {
-        let faults: Vec<Problem> = self.problems.into_iter().filter(|p| p.severity == Severity::Fault).collect();
+        let faults: Vec<Problem> =
+            self.problems.into_iter().filter(|p| p.severity == Severity::Fault).collect();
         if faults.is_empty() { Ok(()) } else { Err(Error::Input(faults)) }
     }
 
@@ -202,7 +203,14 @@ impl Findings {
         self.problems.iter().any(|p| p.severity == Severity::Fault)
     }
 
-    fn note(&mut self, severity: Severity, field: &str, value: &dyn fmt::Display, allowed: &str, cause: &str) {
+    fn note(
+        &mut self,
+        severity: Severity,
+        field: &str,
+        value: &dyn fmt::Display,
+        allowed: &str,
+        cause: &str,
+    ) {
         let mut path = self.path.join(".");
         if !path.is_empty() && !field.is_empty() {
             path.push('.');

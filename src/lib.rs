@@ -44,19 +44,25 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Judgement, Verdict, judge_refigure};
 pub use model::{
-    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput,
-    RadialProfile, Train, TrainBuilder, TurnedEdge, Zone,
+    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary,
+    PrimaryInput, RadialProfile, Train, TrainBuilder, TurnedEdge, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    Draws, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease, ReadingsInput,
-    ReduceOptions, TestSource,
+    Draws, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease,
+    ReadingsInput, ReduceOptions, TestSource,
 };
 pub use trace::{
-    DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, smallest_diagonal,
+    DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,
+    smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use wave::{Airy, Focus, Psf, PsfSize, Wavefront, WavefrontMap};
+
+/// The README's Rust code is a test.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

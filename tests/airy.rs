@@ -68,7 +68,12 @@ fn hold_star(wavefront: &Wavefront, row: &Row, share: f64, label: &str) {
         let inside = row.number(&format!("energy_inside_dark_ring_{k}"));
         assert_close(energy, inside, share, &format!("energy inside dark ring {k}: {label}"));
     }
-    assert_close_relative(star.fwhm_um, row.number("fwhm_lambda_f") * unit_um, share, &format!("FWHM: {label}"));
+    assert_close_relative(
+        star.fwhm_um,
+        row.number("fwhm_lambda_f") * unit_um,
+        share,
+        &format!("FWHM: {label}"),
+    );
     assert_close_relative(star.fwhm_along_um, star.fwhm_um, share, &format!("FWHM along: {label}"));
     assert_close_relative(star.fwhm_across_um, star.fwhm_um, share, &format!("FWHM across: {label}"));
 }
@@ -80,7 +85,12 @@ fn hold_intensities(wavefront: &Wavefront, row: &Row, share: f64, label: &str) {
     for (key, rest) in row.keys_after("intensity_at_") {
         let units: f64 = rest.trim_end_matches("_lambda_f").parse().expect("a radius");
         let step = (4.0 * units).round() as usize;
-        for at in [[middle, middle + step], [middle, middle - step], [middle + step, middle], [middle - step, middle]] {
+        for at in [
+            [middle, middle + step],
+            [middle, middle - step],
+            [middle + step, middle],
+            [middle - step, middle],
+        ] {
             assert_close(star.image[at], row.number(key), share, &format!("intensity: {label}"));
         }
     }
@@ -111,7 +121,12 @@ fn the_closed_form_agrees_with_the_table() {
         assert_close(star.fwhm_um() / unit_um, row.number("fwhm_lambda_f"), 1e-12, &format!("FWHM: {label}"));
         for (key, rest) in row.keys_after("intensity_at_") {
             let units: f64 = rest.trim_end_matches("_lambda_f").parse().expect("a radius");
-            assert_close(star.intensity(units * unit_um), row.number(key), 1e-14, &format!("intensity: {label}"));
+            assert_close(
+                star.intensity(units * unit_um),
+                row.number(key),
+                1e-14,
+                &format!("intensity: {label}"),
+            );
         }
     }
 }
@@ -152,7 +167,12 @@ fn the_real_cones_first_dark_ring_lies_further_out() {
         let ring_um = dark_rings_um(&picture(&perfect(&telescope), 32, 4))[0];
         let textbook_um = telescope.airy(WAVELENGTH_NM).expect("a star").dark_ring_um(1);
         let excess = (ring_um / textbook_um - 1.0) * ratio.powi(2);
-        assert_close_relative(excess, 0.028_444_6, 0.03 / ratio.powi(2), "the real cone's first ring, excess times F^2");
+        assert_close_relative(
+            excess,
+            0.028_444_6,
+            0.03 / ratio.powi(2),
+            "the real cone's first ring, excess times F^2",
+        );
     }
 }
 
@@ -161,7 +181,8 @@ fn a_perfect_wavefront_of_terms_shows_the_textbooks_star() {
     for row in &rows("airy", "kind", "textbook") {
         let obstruction = row.number("obstruction_ratio");
         let wavefront =
-            Wavefront::from_zernikes(&[].into(), Indexing::Noll, obstruction, Some(5.0), WAVELENGTH_NM).expect("terms");
+            Wavefront::from_zernikes(&[].into(), Indexing::Noll, obstruction, Some(5.0), WAVELENGTH_NM)
+                .expect("terms");
         let label = format!("terms, textbook, obstruction {obstruction}");
         hold_star(&wavefront, row, 1e-6, &label);
         hold_intensities(&wavefront, row, 1e-6, &label);

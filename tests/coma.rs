@@ -2,7 +2,9 @@
 
 mod common;
 
-use catoptric::{FocalLengthMm, Field, Focus, Indexing, NM_PER_MM, Prepared, Primary, RADIANS_PER_ARCMIN, UM_PER_MM};
+use catoptric::{
+    Field, FocalLengthMm, Focus, Indexing, NM_PER_MM, Prepared, Primary, RADIANS_PER_ARCMIN, UM_PER_MM,
+};
 use common::{Row, assert_close, assert_close_relative, bare, paraboloid, rows};
 
 const WAVELENGTH_NM: f64 = 550.0;
@@ -47,7 +49,12 @@ fn spots_agree_with_the_exact_trace() {
         assert_close_relative(spot.rms_radius_um, rms_um, 1e-6, &what("RMS spot"));
         let tangential_um = row.number("tangential_coma_um");
         assert_close_relative(spot.tangential_coma_um, tangential_um, 1e-6, &what("tangential coma"));
-        assert_close_relative(spot.sagittal_coma_um, row.number("sagittal_coma_um"), 1e-6, &what("sagittal coma"));
+        assert_close_relative(
+            spot.sagittal_coma_um,
+            row.number("sagittal_coma_um"),
+            1e-6,
+            &what("sagittal coma"),
+        );
         // Positions to a millionth of the spot itself.
         for (i, key) in ["centroid_along_um", "centroid_across_um"].into_iter().enumerate() {
             let truth = row.number(key) - gaussian_um(row)[i];
@@ -142,11 +149,15 @@ fn third_order_and_its_first_factors_are_the_limit_of_small_fields() {
         let found = limits(aperture_mm, focal_mm);
         let keys = ["tangential_coma", "sagittal_coma", "rms_spot"];
         // 1 + 1/(12 F^2) and 1 + 5/(64 F^2): first order in the field, own expansion; they leave out terms of 1/F^4.
-        let factors =
-            [1.0 + 1.0 / (12.0 * ratio.powi(2)), 1.0, 1.0 + 5.0 / (64.0 * ratio.powi(2))];
+        let factors = [1.0 + 1.0 / (12.0 * ratio.powi(2)), 1.0, 1.0 + 5.0 / (64.0 * ratio.powi(2))];
         for i in 0..3 {
             let truth = row.number(&format!("{}_over_third_order", keys[i]));
-            assert_close_relative(found[i], truth, 1e-6, &format!("{} as the field goes to 0: f/{ratio}", keys[i]));
+            assert_close_relative(
+                found[i],
+                truth,
+                1e-6,
+                &format!("{} as the field goes to 0: f/{ratio}", keys[i]),
+            );
             let what = format!("{} first factor: f/{ratio}", keys[i]);
             assert_close(found[i], factors[i], 0.01 / ratio.powi(4), &what);
         }
@@ -196,7 +207,12 @@ fn narrow_pencils_focus_where_coddington_says() {
             focal_mm * (0.9 + 0.2 * low / (low - high))
         };
         let (tangential_mm, sagittal_mm) = (crossing(near_mm, 0.0, 0), crossing(0.0, near_mm, 1));
-        assert_close(tangential_mm, focal_mm * angle.cos().powi(2), 1e-6, "tangential focus of a narrow pencil");
+        assert_close(
+            tangential_mm,
+            focal_mm * angle.cos().powi(2),
+            1e-6,
+            "tangential focus of a narrow pencil",
+        );
         assert_close(sagittal_mm, focal_mm, 1e-6, "sagittal focus of a narrow pencil");
     }
 }
@@ -218,8 +234,9 @@ fn the_field_curves_with_the_focal_length_for_its_radius() {
 fn coma_and_astigmatism_have_their_third_order_size() {
     // Welford: W131 = D t/(32 F^2), W222 = D t^2/(8 F); with best tilt and focus W131/sqrt 72 and W222/sqrt 24.
     // At f/50 and 30' the neglected terms are of the order 1/F^2 and t^2, below 1e-3.
-    let wavefront =
-        paraboloid(100.0, 5000.0).wavefront(Field::arcmin(30.0, 0.0), Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
+    let wavefront = paraboloid(100.0, 5000.0)
+        .wavefront(Field::arcmin(30.0, 0.0), Focus::Paraxial, WAVELENGTH_NM)
+        .expect("a wavefront");
     let terms = wavefront.zernikes(Indexing::Noll, 15).expect("a fit");
     let angle = 30.0 * RADIANS_PER_ARCMIN;
     let coma_nm = 100.0 * angle / (32.0 * 2500.0) / 72.0_f64.sqrt() * NM_PER_MM;

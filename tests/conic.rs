@@ -34,7 +34,12 @@ fn wavefronts_agree_with_exact_paths() {
         let shift_mm = row.number("least_rms_shift_mm");
         assert_close_relative(best.focus_shift_mm(), shift_mm, 1e-6, &label("shift of least RMS", row));
         let paraxial = telescope.wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
-        assert_close_relative(paraxial.rms_nm, row.number("paraxial_rms_nm"), 1e-6, &label("paraxial RMS", row));
+        assert_close_relative(
+            paraxial.rms_nm,
+            row.number("paraxial_rms_nm"),
+            1e-6,
+            &label("paraxial RMS", row),
+        );
     }
 }
 
@@ -43,7 +48,12 @@ fn peak_to_valley_agrees_with_exact_paths() {
     for row in &rows("conic", "kind", "mirror") {
         let telescope = with_shadow(primary(row), row.number("obstruction_ratio"));
         let best = telescope.wavefront(Field::AXIS, Focus::LeastRms, WAVELENGTH_NM).expect("a wavefront");
-        assert_close_relative(best.pv_nm, row.number("least_rms_pv_nm"), 1e-6, &label("PV at least RMS", row));
+        assert_close_relative(
+            best.pv_nm,
+            row.number("least_rms_pv_nm"),
+            1e-6,
+            &label("PV at least RMS", row),
+        );
     }
 }
 
@@ -63,7 +73,12 @@ fn spots_agree_with_exact_rays() {
         let ray = telescope.ray(Field::AXIS, rim_mm, 0.0);
         let crossing_mm = ray.hit_mm[2] - ray.hit_mm[0] * ray.direction[2] / ray.direction[0];
         let found = crossing_mm - row.number("focal_length_mm");
-        assert_close_relative(found, row.number("marginal_longitudinal_mm"), 1e-6, &label("marginal ray", row));
+        assert_close_relative(
+            found,
+            row.number("marginal_longitudinal_mm"),
+            1e-6,
+            &label("marginal ray", row),
+        );
     }
 }
 
@@ -74,7 +89,12 @@ fn a_sphere_is_near_third_order() {
     let best = sphere.wavefront(Field::AXIS, Focus::LeastRms, WAVELENGTH_NM).expect("a wavefront");
     let w040_nm = 200.0 / (512.0 * 6.0_f64.powi(3)) * 1e6;
     assert_close(w040_nm, 1808.449, 1e-3, "third-order W040 of the sphere");
-    assert_close_relative(best.rms_nm, w040_nm / (6.0 * 5.0_f64.sqrt()), 2e-3, "sphere against third order: RMS");
+    assert_close_relative(
+        best.rms_nm,
+        w040_nm / (6.0 * 5.0_f64.sqrt()),
+        2e-3,
+        "sphere against third order: RMS",
+    );
     assert_close_relative(best.pv_nm, w040_nm / 4.0, 2e-3, "sphere against third order: PV");
     // Own mpmath computation of the exact sphere, refocused.
     assert_close_relative(best.rms_nm, 134.852_407_87, 1e-6, "sphere against mpmath: RMS");
@@ -117,7 +137,8 @@ fn the_hubble_primary_is_too_flat_at_its_edge() {
             let mirror = bare(Primary::new(2.0 * rim_mm, radius).conic(conic));
             mirror.ray(Field::AXIS, rim_mm, 0.0).hit_mm[2]
         };
-        let found_um = (height_mm(row.number("built_conic")) - height_mm(row.number("design_conic"))) * UM_PER_MM;
+        let found_um =
+            (height_mm(row.number("built_conic")) - height_mm(row.number("design_conic"))) * UM_PER_MM;
         let truth_um = row.number("built_minus_design_at_rim_um");
         // Heights of 65 mm are known to a rounding or two, 3e-11 um.
         assert_close(found_um, truth_um, 1e-9, &format!("conics at the rim: {}", row.text("name")));

@@ -41,11 +41,17 @@ fn values_of_the_polynomials() {
         for row in rows("zernike", "indexing", name) {
             let (n, m) = orders(&row);
             for (key, rest) in row.keys_after("at_rho_") {
-                let (rho, degrees) = rest.trim_end_matches("_deg").split_once("_theta_").expect("two numbers");
+                let (rho, degrees) =
+                    rest.trim_end_matches("_deg").split_once("_theta_").expect("two numbers");
                 let number = |text: &str| text.parse::<f64>().expect("a number");
                 let value = zernike(n, m, number(rho), number(degrees).to_radians());
                 let scaled = if indexing == Indexing::Fringe { value / norm(n, m) } else { value };
-                assert_close(scaled, row.number(key), 1e-13, &format!("polynomial, {name}: {}", row.number("j")));
+                assert_close(
+                    scaled,
+                    row.number(key),
+                    1e-13,
+                    &format!("polynomial, {name}: {}", row.number("j")),
+                );
             }
         }
     }
@@ -67,7 +73,12 @@ fn coefficients_are_found_again() {
                 Wavefront::from_zernikes(&given, indexing, obstruction, None, WAVELENGTH_NM).expect("terms");
             let found = wavefront.zernikes(indexing, 28).expect("a fit");
             for (index, value) in &given {
-                assert_close(found[index], *value, 1e-9, &format!("fit, {name}, obstruction {obstruction}: nm"));
+                assert_close(
+                    found[index],
+                    *value,
+                    1e-9,
+                    &format!("fit, {name}, obstruction {obstruction}: nm"),
+                );
             }
         }
     }
@@ -82,13 +93,19 @@ fn on_a_clear_circle_the_squares_add_up() {
             let (n, m) = indexing.order(j).expect("a term");
             if indexing == Indexing::Fringe { value / norm(n, m) } else { *value }
         });
-        assert_close_relative(wavefront.rms_nm, root_sum_square(unit_rms), 1e-9, &format!("RMS of terms, {name}"));
+        assert_close_relative(
+            wavefront.rms_nm,
+            root_sum_square(unit_rms),
+            1e-9,
+            &format!("RMS of terms, {name}"),
+        );
     }
 }
 
 #[test]
 fn one_wavefront_in_three_numberings() {
-    let given: BTreeMap<u32, f64> = [(4, 20.0), (6, -15.0), (7, 9.0), (8, 30.0), (11, -25.0), (14, 12.0)].into();
+    let given: BTreeMap<u32, f64> =
+        [(4, 20.0), (6, -15.0), (7, 9.0), (8, 30.0), (11, -25.0), (14, 12.0)].into();
     let noll = Wavefront::from_zernikes(&given, Indexing::Noll, 0.2, None, WAVELENGTH_NM).expect("terms");
     for (indexing, name) in [(Indexing::Osa, "osa"), (Indexing::Fringe, "fringe")] {
         let other: BTreeMap<u32, f64> = given
@@ -110,7 +127,8 @@ fn a_cosine_term_is_high_on_the_side_of_the_focuser() {
     // Noll 8, the cosine of coma, is sqrt 8 at (1, 0), on +x; Noll 7, the sine, at (0, 1), on +y (Noll 1976, table I).
     let map = |index: u32| {
         let wavefront =
-            Wavefront::from_zernikes(&[(index, 10.0)].into(), Indexing::Noll, 0.0, None, WAVELENGTH_NM).expect("terms");
+            Wavefront::from_zernikes(&[(index, 10.0)].into(), Indexing::Noll, 0.0, None, WAVELENGTH_NM)
+                .expect("terms");
         wavefront.map(5).expect("a map").path_nm
     };
     let (cosine, sine) = (map(8), map(7));

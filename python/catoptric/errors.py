@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 __all__ = ["CatoptricError", "InputError", "NotConverged", "Problem"]
 
-Severity = Literal["fault", "warning"]
+Severity = Literal["fault"] | Literal["warning"]
 
 
 @dataclass(frozen=True, slots=True)

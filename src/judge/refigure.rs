@@ -175,7 +175,9 @@ fn words(judgement: Judgement, probability: f64, before: &FigureEstimate, after:
     );
     let share = percent(probability);
     match judgement {
-        Judgement::Better => format!("The mirror is better after the work: {change} ({share} of repeats agree)."),
+        Judgement::Better => {
+            format!("The mirror is better after the work: {change} ({share} of repeats agree).")
+        }
         Judgement::ProbablyBetter => {
             format!("The mirror is probably better after the work: {change} ({share} of repeats agree).")
         }
@@ -183,7 +185,9 @@ fn words(judgement: Judgement, probability: f64, before: &FigureEstimate, after:
             "These readings cannot tell whether the work helped: {change}, and {share} of repeats find it better."
         ),
         Judgement::ProbablyWorse => {
-            format!("The mirror is probably worse after the work: {change} (only {share} of repeats find it better).")
+            format!(
+                "The mirror is probably worse after the work: {change} (only {share} of repeats find it better)."
+            )
         }
         Judgement::Worse => {
             format!("The mirror is worse after the work: {change} (only {share} of repeats find it better).")

@@ -129,7 +129,12 @@ impl FocalPlane {
         findings.refuse()
     }
 
-    pub(super) fn note_problems(&self, clear_aperture_mm: f64, focal_length_mm: f64, findings: &mut Findings) {
+    pub(super) fn note_problems(
+        &self,
+        clear_aperture_mm: f64,
+        focal_length_mm: f64,
+        findings: &mut Findings,
+    ) {
         findings.number(
             "axis_to_focus_mm",
             self.axis_to_focus_mm,

@@ -100,7 +100,12 @@ impl Drawtube {
         findings.refuse()
     }
 
-    pub(super) fn note_problems(&self, clear_aperture_mm: f64, axis_to_focus_mm: Option<f64>, findings: &mut Findings) {
+    pub(super) fn note_problems(
+        &self,
+        clear_aperture_mm: f64,
+        axis_to_focus_mm: Option<f64>,
+        findings: &mut Findings,
+    ) {
         let sizes = findings.length("bore_mm", self.bore_mm)
             & findings.length("length_mm", self.length_mm)
             & findings.number("outer_end_to_focus_mm", self.outer_end_to_focus_mm, |_| true, "a length", "");

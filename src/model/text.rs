@@ -18,7 +18,8 @@ impl Train {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn to_json(&self) -> String {
-        serde_json::to_string_pretty(self).unwrap_or_else(|_| unreachable!("a checked train holds finite numbers"))
+        serde_json::to_string_pretty(self)
+            .unwrap_or_else(|_| unreachable!("a checked train holds finite numbers"))
     }
 
     /// A train from JSON.
@@ -56,11 +57,12 @@ impl Train {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn from_toml(text: &str) -> Result<Self> {
-        let unreadable = |place: String, message: String| Error::Unreadable { what: "a train's TOML", place, message };
+        let unreadable =
+            |place: String, message: String| Error::Unreadable { what: "a train's TOML", place, message };
         let reader = toml::Deserializer::parse(text)
             .map_err(|e| unreadable("the whole text".to_owned(), e.to_string()))?;
-        let parts: TrainBuilder =
-            located::deserialize(reader).map_err(|e| unreadable(e.path().to_string(), e.inner().message().to_owned()))?;
+        let parts: TrainBuilder = located::deserialize(reader)
+            .map_err(|e| unreadable(e.path().to_string(), e.inner().message().to_owned()))?;
         parts.build()
     }
 

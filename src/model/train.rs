@@ -179,7 +179,9 @@ impl TrainBuilder {
         if let Some(plane) = &self.focal_plane {
             findings.within("focal_plane", |f| plane.note_problems(aperture_below, focal, f));
         }
-        if let (Some(diagonal), Some(plane), true) = (&self.diagonal, &self.focal_plane, !findings.has_fault()) {
+        if let (Some(diagonal), Some(plane), true) =
+            (&self.diagonal, &self.focal_plane, !findings.has_fault())
+        {
             // Below this no light cone passes by the flat to the mirror and back to it.
             let span = focal - aperture * aperture / (16.0 * focal) - plane.axis_to_focus_mm;
             if span <= 0.0 || span * span <= diagonal.minor_axis_mm * (aperture - diagonal.minor_axis_mm) {

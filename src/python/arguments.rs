@@ -49,7 +49,13 @@ pub(super) fn field(value: Option<&Bound<'_, PyAny>>) -> PyResult<Field> {
         [x, y] => Ok(Field::arcmin(x, y)),
         ref other => {
             let found = format!("{} numbers", other.len());
-            Err(refused(value.py(), "field_arcmin", &found, "a pair: toward the focuser's side, and across", ""))
+            Err(refused(
+                value.py(),
+                "field_arcmin",
+                &found,
+                "a pair: toward the focuser's side, and across",
+                "",
+            ))
         }
     }
 }

@@ -12,8 +12,8 @@ use super::rays::draw;
 use super::record::{getters, record};
 use super::train::PyTrain;
 use crate::{
-    FigureEstimate, KnifeEdgeReadings, MaskOpening, Measured, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions,
-    TestSource, Verdict,
+    FigureEstimate, KnifeEdgeReadings, MaskOpening, Measured, RadiusOfCurvatureMm, ReadingsIncrease,
+    ReduceOptions, TestSource, Verdict,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -231,7 +231,10 @@ impl Bench {
         let directions = "'away_from_mirror' or 'toward_mirror'";
         Ok(Self {
             clear_aperture_mm: number(clear_aperture_mm, "clear_aperture_mm")?,
-            radius_of_curvature: RadiusOfCurvatureMm(number(radius_of_curvature_mm, "radius_of_curvature_mm")?),
+            radius_of_curvature: RadiusOfCurvatureMm(number(
+                radius_of_curvature_mm,
+                "radius_of_curvature_mm",
+            )?),
             source: choice(py, "source", source, "'moving' or 'fixed'", TestSource::from_name)?,
             readings_increase: choice(
                 py,
@@ -251,7 +254,9 @@ fn openings(
     radius: Option<&Bound<'_, PyAny>>,
 ) -> PyResult<Vec<MaskOpening>> {
     let (inner, outer) = match (inner, outer, radius) {
-        (Some(inner), Some(outer), None) => (list(inner, "inner_radius_mm")?, list(outer, "outer_radius_mm")?),
+        (Some(inner), Some(outer), None) => {
+            (list(inner, "inner_radius_mm")?, list(outer, "outer_radius_mm")?)
+        }
         (None, None, Some(radius)) => {
             let radii = list(radius, "radius_mm")?;
             (radii.clone(), radii)
@@ -266,12 +271,15 @@ fn openings(
         return Err(refused(py, "outer_radius_mm", &found, "two lists of equal length", ""));
     }
     let pairs = inner.into_iter().zip(outer);
-    Ok(pairs.map(|(inner_radius_mm, outer_radius_mm)| MaskOpening { inner_radius_mm, outer_radius_mm }).collect())
+    Ok(pairs
+        .map(|(inner_radius_mm, outer_radius_mm)| MaskOpening { inner_radius_mm, outer_radius_mm })
+        .collect())
 }
 
 /// One run as a list, or several as a table.
 fn runs(value: &Bound<'_, PyAny>) -> PyResult<Vec<Vec<f64>>> {
-    let single = value.py().import("numpy")?.call_method1("ndim", (value,)).and_then(|n| n.extract::<usize>());
+    let single =
+        value.py().import("numpy")?.call_method1("ndim", (value,)).and_then(|n| n.extract::<usize>());
     if single.is_ok_and(|n| n == 1) { Ok(vec![list(value, "runs_mm")?]) } else { table(value, "runs_mm") }
 }
 
@@ -355,7 +363,11 @@ impl PyFigureEstimate {
 
     /// Return a paraboloid of the tested size with the figure on it; keywords change other values of the Primary.
     #[pyo3(signature = (**changes))]
-    fn primary<'py>(&self, py: Python<'py>, changes: Option<&Bound<'py, PyDict>>) -> PyResult<Bound<'py, PyAny>> {
+    fn primary<'py>(
+        &self,
+        py: Python<'py>,
+        changes: Option<&Bound<'py, PyDict>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
         let keywords = PyPrimary::keywords(&Bound::new(py, PyPrimary(self.0.primary()))?)?;
         if let Some(changes) = changes {
             keywords.update(changes.as_mapping())?;
@@ -525,7 +537,8 @@ fn judge_refigure(
         seed,
     };
     let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
-    compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?)).map(PyVerdict)
+    compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?))
+        .map(PyVerdict)
 }
 
 /// What a refigure can be judged from.

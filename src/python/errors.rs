@@ -16,7 +16,10 @@ pub(super) use exceptions::{InputError, NotConverged};
 /// Runs a computation without holding the interpreter, and turns what may go wrong into an exception.
 ///
 /// A panic is a defect of the library; it becomes a `RuntimeError` and never leaves as an abort.
-pub(super) fn compute<T: Send>(py: Python<'_>, work: impl FnOnce() -> Result<T, Error> + Send) -> PyResult<T> {
+pub(super) fn compute<T: Send>(
+    py: Python<'_>,
+    work: impl FnOnce() -> Result<T, Error> + Send,
+) -> PyResult<T> {
     match py.detach(|| catch_unwind(AssertUnwindSafe(work))) {
         Ok(result) => result.map_err(|error| exception(py, error)),
         Err(_) => Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off")),

@@ -1,11 +1,14 @@
 //! The Python face: wrappers only. Nothing else in the crate knows of it.
 
+// Comments here are what Python's help() shows; the macros of pyo3 write the code that the other two point at.
+#![allow(clippy::doc_markdown, clippy::unsafe_derive_deserialize, clippy::needless_pass_by_value)]
+
 mod arguments;
 mod bench;
 mod errors;
 mod model;
-mod record;
 mod rays;
+mod record;
 mod train;
 mod waves;
 

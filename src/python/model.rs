@@ -9,8 +9,8 @@ use super::arguments::{choice, list, maybe_number, number, number_or};
 use super::errors::{exception, refused};
 use super::record::{getters, record};
 use crate::model::{
-    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput,
-    RadialProfile, TurnedEdge, Zone,
+    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary,
+    PrimaryInput, RadialProfile, TurnedEdge, Zone,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -123,7 +123,9 @@ impl PyRadialProfile {
         joined: &str,
     ) -> PyResult<Self> {
         let joined = choice(py, "joined", joined, "'spline' or 'straight_in_area'", Joined::from_name)?;
-        Ok(Self(RadialProfile::new(list(radius_mm, "radius_mm")?, list(height_nm, "height_nm")?).joined(joined)))
+        Ok(Self(
+            RadialProfile::new(list(radius_mm, "radius_mm")?, list(height_nm, "height_nm")?).joined(joined),
+        ))
     }
 
     /// Radii of the points, mm.
@@ -263,7 +265,8 @@ impl PyPrimary {
     /// The layers of the figure, in the order in which they were given.
     #[getter]
     fn figure<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, pyo3::types::PyTuple>> {
-        let layers = self.0.figure.iter().map(|layer| python_layer(py, layer)).collect::<PyResult<Vec<_>>>()?;
+        let layers =
+            self.0.figure.iter().map(|layer| python_layer(py, layer)).collect::<PyResult<Vec<_>>>()?;
         pyo3::types::PyTuple::new(py, layers)
     }
 }
@@ -290,7 +293,8 @@ impl PyPrimary {
     /// The constructor's arguments that make this mirror again.
     pub(super) fn keywords<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyDict>> {
         let keywords = PyDict::new(slf.py());
-        for name in ["clear_aperture_mm", "focal_length_mm", "conic", "mask_diameter_mm", "figure", "coating"] {
+        for name in ["clear_aperture_mm", "focal_length_mm", "conic", "mask_diameter_mm", "figure", "coating"]
+        {
             keywords.set_item(name, slf.getattr(name)?)?;
         }
         Ok(keywords)
@@ -398,7 +402,10 @@ impl PyOpening {
     #[new]
     #[pyo3(signature = (*, diameter_mm, above_vertex_mm))]
     fn new(diameter_mm: &Bound<'_, PyAny>, above_vertex_mm: &Bound<'_, PyAny>) -> PyResult<Self> {
-        Ok(Self(Opening::new(number(diameter_mm, "diameter_mm")?, number(above_vertex_mm, "above_vertex_mm")?)))
+        Ok(Self(Opening::new(
+            number(diameter_mm, "diameter_mm")?,
+            number(above_vertex_mm, "above_vertex_mm")?,
+        )))
     }
 }
 

@@ -108,7 +108,8 @@ impl PySpot {
         ax: Option<&Bound<'py, PyAny>>,
         wavelength_nm: Option<&Bound<'py, PyAny>>,
     ) -> PyResult<Bound<'py, PyAny>> {
-        let (options, wavelength_nm, spot) = (PyDict::new(slf.py()), wavelength(wavelength_nm)?, &slf.get().0);
+        let (options, wavelength_nm, spot) =
+            (PyDict::new(slf.py()), wavelength(wavelength_nm)?, &slf.get().0);
         let star = Airy::new(spot.focal_ratio, spot.obstruction_ratio, wavelength_nm);
         options.set_item("wavelength_nm", wavelength_nm)?;
         options.set_item("airy_radius_um", star.map_err(|e| exception(slf.py(), e))?.dark_ring_um(1))?;
@@ -251,7 +252,10 @@ impl PyRadialIllumination {
 
     /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
     fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
-        table(slf.as_any(), &["radius_mm", "worst", "mean", "best", "absolute_worst", "absolute_mean", "absolute_best"])
+        table(
+            slf.as_any(),
+            &["radius_mm", "worst", "mean", "best", "absolute_worst", "absolute_mean", "absolute_best"],
+        )
     }
 
     /// Draw the light against the radius; return the axes.
@@ -262,7 +266,10 @@ impl PyRadialIllumination {
 
     /// Draw which part stops how much, against the radius; return the axes.
     #[pyo3(signature = (ax=None))]
-    fn plot_shares<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+    fn plot_shares<'py>(
+        slf: &Bound<'py, Self>,
+        ax: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
         draw("shares", slf.as_any(), ax, None)
     }
 }
@@ -323,7 +330,9 @@ impl PyAiry {
     ) -> PyResult<Self> {
         let focal_ratio = number(focal_ratio, "focal_ratio")?;
         let obstruction = number_or(obstruction_ratio, "obstruction_ratio", 0.0)?;
-        Airy::new(focal_ratio, obstruction, wavelength(wavelength_nm)?).map(Self).map_err(|e| exception(py, e))
+        Airy::new(focal_ratio, obstruction, wavelength(wavelength_nm)?)
+            .map(Self)
+            .map_err(|e| exception(py, e))
     }
 
     /// Radii of the first five dark rings, um.

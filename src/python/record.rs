@@ -62,8 +62,9 @@ pub(super) use getters;
 
 /// The JSON of a wrapped value.
 pub(super) fn to_json(py: Python<'_>, value: &impl serde::Serialize) -> PyResult<String> {
-    serde_json::to_string(value)
-        .map_err(|e| super::errors::refused(py, "pickle", "a value", "something that JSON can hold", &e.to_string()))
+    serde_json::to_string(value).map_err(|e| {
+        super::errors::refused(py, "pickle", "a value", "something that JSON can hold", &e.to_string())
+    })
 }
 
 /// The named attributes of an object; parts that have a `to_dict` of their own are taken apart as well.
@@ -85,7 +86,12 @@ fn plain<'py>(value: &Bound<'py, PyAny>) -> PyResult<Bound<'py, PyAny>> {
 }
 
 /// An object's text or notebook display, from the named attributes.
-pub(super) fn display(object: &Bound<'_, PyAny>, form: &str, title: &str, names: &[&str]) -> PyResult<String> {
+pub(super) fn display(
+    object: &Bound<'_, PyAny>,
+    form: &str,
+    title: &str,
+    names: &[&str],
+) -> PyResult<String> {
     let mut rows = Vec::with_capacity(names.len());
     for name in names {
         let value = object.getattr(*name)?;

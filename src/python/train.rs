@@ -2,8 +2,8 @@
 
 use std::sync::OnceLock;
 
-use pyo3::prelude::*;
 use pyo3::PyClass;
+use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
@@ -355,7 +355,13 @@ impl PyTrain {
                 let light = compute(py, move || prepared.illumination(&along, &across))?;
                 Ok(Py::new(py, PyIllumination(light))?.into_any())
             }
-            _ => Err(refused(py, "radius_mm", "other arguments", "radius_mm alone, or along_mm and across_mm", "")),
+            _ => Err(refused(
+                py,
+                "radius_mm",
+                "other arguments",
+                "radius_mm alone, or along_mm and across_mm",
+                "",
+            )),
         }
     }
 
@@ -425,5 +431,7 @@ fn smallest_diagonal(
 ) -> PyResult<PyDiagonalFit> {
     let axis_to_focus_mm = number(axis_to_focus_mm, "axis_to_focus_mm")?;
     let lit_mm = number_or(fully_lit_diameter_mm, "fully_lit_diameter_mm", 0.0)?;
-    crate::smallest_diagonal(&primary.0, axis_to_focus_mm, lit_mm).map(PyDiagonalFit).map_err(|e| exception(py, e))
+    crate::smallest_diagonal(&primary.0, axis_to_focus_mm, lit_mm)
+        .map(PyDiagonalFit)
+        .map_err(|e| exception(py, e))
 }

@@ -94,7 +94,12 @@ impl PyWavefront {
 
     /// Return the image of the star in the plane of the reference point.
     #[pyo3(signature = (*, half_width_um=None, pixels=129))]
-    fn psf(&self, py: Python<'_>, half_width_um: Option<&Bound<'_, PyAny>>, pixels: usize) -> PyResult<PyPsf> {
+    fn psf(
+        &self,
+        py: Python<'_>,
+        half_width_um: Option<&Bound<'_, PyAny>>,
+        pixels: usize,
+    ) -> PyResult<PyPsf> {
         let size = psf_size(half_width_um, pixels)?;
         let wavefront = self.0.clone();
         compute(py, move || wavefront.psf(size)).map(PyPsf)
@@ -233,7 +238,10 @@ impl PyPsf {
 
     /// Draw the encircled energy beside that of the perfect star; return the axes.
     #[pyo3(signature = (ax=None))]
-    fn plot_energy<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+    fn plot_energy<'py>(
+        slf: &Bound<'py, Self>,
+        ax: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
         draw("energy", slf.as_any(), ax, None)
     }
 }

@@ -16,7 +16,8 @@ enum Column {
 
 /// Openings and runs of a table with a header line.
 pub(super) fn parse(text: &str) -> Result<(Vec<MaskOpening>, Vec<Vec<f64>>)> {
-    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).trim(csv::Trim::All).from_reader(text.as_bytes());
+    let mut reader =
+        csv::ReaderBuilder::new().comment(Some(b'#')).trim(csv::Trim::All).from_reader(text.as_bytes());
     let header = reader.headers().map_err(|e| malformed(&e))?.clone();
     let columns = header.iter().map(column).collect::<Result<Vec<_>>>()?;
     let has = |kind| columns.contains(&kind);
@@ -61,7 +62,9 @@ fn column(name: &str) -> Result<Column> {
         _ if name.starts_with("run") && name.ends_with("_mm") => Ok(Column::Run),
         _ => Err(unreadable(
             "its first line",
-            &format!("column `{name}` is not known; names end in their unit: inner_radius_mm, outer_radius_mm, radius_mm, run_1_mm"),
+            &format!(
+                "column `{name}` is not known; names end in their unit: inner_radius_mm, outer_radius_mm, radius_mm, run_1_mm"
+            ),
         )),
     }
 }

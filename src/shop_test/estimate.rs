@@ -169,6 +169,7 @@ impl FigureEstimate {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn primary(&self) -> Primary {
-        Primary::new(self.readings.clear_aperture_mm(), self.readings.radius_of_curvature()).layer(self.as_layer())
+        Primary::new(self.readings.clear_aperture_mm(), self.readings.radius_of_curvature())
+            .layer(self.as_layer())
     }
 }

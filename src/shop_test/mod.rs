@@ -4,8 +4,8 @@ mod csv_text;
 mod estimate;
 mod noise;
 mod opening;
-mod reduce;
 mod readings;
+mod reduce;
 mod sanity;
 
 pub use estimate::{Draws, FigureEstimate, Interval, Measured};

@@ -33,7 +33,8 @@ impl ZoneMeans {
             readings.runs_mm().iter().map(|run| run.iter().map(|v| sign * v).collect()).collect();
         let shape = shape(readings);
         let (zones, count) = (shape.len(), runs.len() as f64);
-        let mean_mm: Vec<f64> = (0..zones).map(|i| runs.iter().map(|run| run[i]).sum::<f64>() / count).collect();
+        let mean_mm: Vec<f64> =
+            (0..zones).map(|i| runs.iter().map(|run| run[i]).sum::<f64>() / count).collect();
         // Weights of the openings in a run's zero: precise zones count most.
         let weight: Vec<f64> = shape.iter().map(|u| u.powi(-2)).collect();
         let total: f64 = weight.iter().sum();

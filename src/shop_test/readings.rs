@@ -83,8 +83,15 @@ impl KnifeEdgeReadings {
         runs_mm: Vec<Vec<f64>>,
     ) -> Result<Self> {
         let radius_of_curvature_mm = radius_of_curvature.0;
-        ReadingsInput { clear_aperture_mm, radius_of_curvature_mm, source, readings_increase, openings, runs_mm }
-            .try_into()
+        ReadingsInput {
+            clear_aperture_mm,
+            radius_of_curvature_mm,
+            source,
+            readings_increase,
+            openings,
+            runs_mm,
+        }
+        .try_into()
     }
 
     /// Readings at single radii (pins, or zones named by one radius).
@@ -107,7 +114,14 @@ impl KnifeEdgeReadings {
     ) -> Result<Self> {
         let at = |&r: &f64| MaskOpening { inner_radius_mm: r, outer_radius_mm: r };
         let openings = radius_mm.iter().map(at).collect();
-        Self::through_openings(clear_aperture_mm, radius_of_curvature, source, readings_increase, openings, runs_mm)
+        Self::through_openings(
+            clear_aperture_mm,
+            radius_of_curvature,
+            source,
+            readings_increase,
+            openings,
+            runs_mm,
+        )
     }
 
     /// Readings from a table: a row an opening, columns `inner_radius_mm` and `outer_radius_mm` (or `radius_mm`), and one
@@ -132,7 +146,14 @@ impl KnifeEdgeReadings {
         readings_increase: ReadingsIncrease,
     ) -> Result<Self> {
         let (openings, runs_mm) = csv_text::parse(text)?;
-        Self::through_openings(clear_aperture_mm, radius_of_curvature, source, readings_increase, openings, runs_mm)
+        Self::through_openings(
+            clear_aperture_mm,
+            radius_of_curvature,
+            source,
+            readings_increase,
+            openings,
+            runs_mm,
+        )
     }
 
     /// The same from a file.
@@ -283,7 +304,12 @@ fn check_openings(input: &ReadingsInput, findings: &mut Findings) {
             }
             if inner < reached || (i > 0 && outer <= reached) {
                 let cause = "zones that overlap, or listed from the rim inward?";
-                f.fault("inner_radius_mm", inner, &format!("not inside the zone before it, which ends at {reached}"), cause);
+                f.fault(
+                    "inner_radius_mm",
+                    inner,
+                    &format!("not inside the zone before it, which ends at {reached}"),
+                    cause,
+                );
             }
         });
         reached = outer;
@@ -301,7 +327,13 @@ fn check_runs(input: &ReadingsInput, findings: &mut Findings) {
             findings.fault(&format!("runs_mm[{j}]"), found, &allowed, "rows and columns exchanged?");
         }
         for (i, &reading) in run.iter().enumerate() {
-            findings.number(&format!("runs_mm[{j}][{i}]"), reading, |v| v.abs() < 1e4, "a stage position in mm", "");
+            findings.number(
+                &format!("runs_mm[{j}][{i}]"),
+                reading,
+                |v| v.abs() < 1e4,
+                "a stage position in mm",
+                "",
+            );
         }
     }
 }

@@ -102,7 +102,9 @@ impl KnifeEdgeReadings {
             options,
             radius_mm: reduction.rims_mm.clone(),
             height_nm,
-            covariance_nm2: (0..covariance.nrows()).map(|i| covariance.row(i).iter().copied().collect()).collect(),
+            covariance_nm2: (0..covariance.nrows())
+                .map(|i| covariance.row(i).iter().copied().collect())
+                .collect(),
             zone_mean_mm: means.mean_mm,
             zone_sigma_mm: means.sigma_mm,
             zone_error_mm: errors_mm,
@@ -133,15 +135,19 @@ impl Reduction {
         let radius = readings.radius_of_curvature();
         let rim_mm = readings.clear_aperture_mm() / 2.0;
         // Openings that leave a gap (or are single radii) meet in the middle of it, by area.
-        let between = openings.windows(2).map(|pair| {
-            f64::midpoint(pair[0].outer_radius_mm.powi(2), pair[1].inner_radius_mm.powi(2))
-        });
+        let between = openings
+            .windows(2)
+            .map(|pair| f64::midpoint(pair[0].outer_radius_mm.powi(2), pair[1].inner_radius_mm.powi(2)));
         let squares: Vec<f64> = std::iter::once(0.0).chain(between).chain([rim_mm * rim_mm]).collect();
         // h(r2) - h(r1) = -(reading's error) (r2^2 - r1^2)/(2 k R^2), summed from the centre outward.
         let per_mm = -NM_PER_MM / (2.0 * readings.source().gain() * radius.0 * radius.0);
         let step = |zone: usize| per_mm * (squares[zone + 1] - squares[zone]);
         let to_knots =
-            DMatrix::from_fn(squares.len(), openings.len(), |knot, zone| if zone < knot { step(zone) } else { 0.0 });
+            DMatrix::from_fn(
+                squares.len(),
+                openings.len(),
+                |knot, zone| if zone < knot { step(zone) } else { 0.0 },
+            );
         let rims_mm: Vec<f64> = squares.iter().map(|s| s.sqrt()).collect();
         let pupil =
             RadialPupil::new(rim_mm, radius.0, options.obstruction_ratio, &rims_mm, options.wavelength_nm);

@@ -48,7 +48,8 @@ fn span_ratio(input: &ReadingsInput) -> Option<f64> {
         .collect();
     let count = points.len() as f64;
     let centre = points.iter().map(|p| p.0).sum::<f64>() / count;
-    let slope = |value: fn(&(f64, f64, f64)) -> f64| points.iter().map(|p| (p.0 - centre) * value(p)).sum::<f64>();
+    let slope =
+        |value: fn(&(f64, f64, f64)) -> f64| points.iter().map(|p| (p.0 - centre) * value(p)).sum::<f64>();
     let ideal = slope(|p| p.2);
     (ideal > 0.0).then(|| slope(|p| p.1) / ideal)
 }

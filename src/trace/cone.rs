@@ -49,10 +49,7 @@ impl Envelope {
     pub(crate) fn diagonal(&self, lit_diameter_mm: f64) -> DiagonalFit {
         let k = self.slope(lit_diameter_mm);
         let radius = lit_diameter_mm / 2.0 + k * self.axis_to_focus_mm;
-        DiagonalFit {
-            minor_axis_mm: 2.0 * radius / (1.0 - k * k),
-            offset_mm: radius * k / (1.0 - k * k),
-        }
+        DiagonalFit { minor_axis_mm: 2.0 * radius / (1.0 - k * k), offset_mm: radius * k / (1.0 - k * k) }
     }
 
     /// Diameter of the largest lit circle that a flat of this minor axis serves; negative when it is too

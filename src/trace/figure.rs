@@ -21,11 +21,23 @@ pub(crate) struct Figure {
 
 #[derive(Clone, Debug)]
 enum Layer {
-    Edge { start_mm: f64, width_mm: f64, drop_mm: f64, power: f64 },
-    Zone { radius_mm: f64, half_width_mm: f64, height_mm: f64 },
+    Edge {
+        start_mm: f64,
+        width_mm: f64,
+        drop_mm: f64,
+        power: f64,
+    },
+    Zone {
+        radius_mm: f64,
+        half_width_mm: f64,
+        height_mm: f64,
+    },
     Spline(CubicSpline),
     /// Squared radii and heights of the points.
-    StraightInArea { square_mm2: Vec<f64>, height_mm: Vec<f64> },
+    StraightInArea {
+        square_mm2: Vec<f64>,
+        height_mm: Vec<f64>,
+    },
 }
 
 impl Figure {
@@ -73,7 +85,10 @@ fn zone_layer(zone: &Zone) -> Layer {
 fn profile_layer(profile: &RadialProfile) -> Layer {
     let height_mm: Vec<f64> = profile.height_nm.iter().map(|h| h / NM_PER_MM).collect();
     if profile.joined == Joined::StraightInArea {
-        return Layer::StraightInArea { square_mm2: profile.radius_mm.iter().map(|r| r * r).collect(), height_mm };
+        return Layer::StraightInArea {
+            square_mm2: profile.radius_mm.iter().map(|r| r * r).collect(),
+            height_mm,
+        };
     }
     let spline = CubicSpline::new(&profile.radius_mm, &height_mm, End::Slope(0.0), End::Natural);
     Layer::Spline(spline.unwrap_or_else(|_| unreachable!("a checked profile ascends")))
@@ -103,7 +118,8 @@ impl Layer {
                 if next == 0 || next == square_mm2.len() {
                     return (height_mm[next.saturating_sub(1)], 0.0);
                 }
-                let rate = (height_mm[next] - height_mm[next - 1]) / (square_mm2[next] - square_mm2[next - 1]);
+                let rate =
+                    (height_mm[next] - height_mm[next - 1]) / (square_mm2[next] - square_mm2[next - 1]);
                 (height_mm[next - 1] + rate * (square - square_mm2[next - 1]), 2.0 * r_mm * rate)
             }
         }

@@ -116,9 +116,18 @@ impl Prepared {
     }
 }
 
-fn shares(prepared: &Prepared, lit_fraction: f64, taken: impl Iterator<Item = f64>, error_estimate: f64) -> Light {
-    let stopped =
-        prepared.stops().iter().zip(taken).map(|(stop, fraction)| Share { part: stop.part, fraction }).collect();
+fn shares(
+    prepared: &Prepared,
+    lit_fraction: f64,
+    taken: impl Iterator<Item = f64>,
+    error_estimate: f64,
+) -> Light {
+    let stopped = prepared
+        .stops()
+        .iter()
+        .zip(taken)
+        .map(|(stop, fraction)| Share { part: stop.part, fraction })
+        .collect();
     Light { lit_fraction, stopped, error_estimate }
 }
 
@@ -319,7 +328,8 @@ impl Prepared {
         }
         let focal_mm = self.focal_length_mm();
         for (name, list) in [("along_mm", along_mm), ("across_mm", across_mm)] {
-            if let Some((i, &value)) = list.iter().enumerate().find(|(_, v)| v.abs().is_nan() || v.abs() > focal_mm)
+            if let Some((i, &value)) =
+                list.iter().enumerate().find(|(_, v)| v.abs().is_nan() || v.abs() > focal_mm)
             {
                 let field = format!("{name}[{i}]");
                 return Err(Error::input(field, value, "a position within one focal length", "micrometres?"));
@@ -369,11 +379,14 @@ impl Prepared {
             }
         }
         let light = self.illumination(&along, &across)?;
-        let over_azimuth = |values: &[f64], fold: fn(&[f64]) -> f64| values.chunks(AZIMUTHS).map(fold).collect();
+        let over_azimuth =
+            |values: &[f64], fold: fn(&[f64]) -> f64| values.chunks(AZIMUTHS).map(fold).collect();
         let mean = |around: &[f64]| around.iter().sum::<f64>() / AZIMUTHS as f64;
         Ok(RadialIllumination {
             radius_mm: radius_mm.to_vec(),
-            worst: over_azimuth(&light.relative, |around| around.iter().copied().fold(f64::INFINITY, f64::min)),
+            worst: over_azimuth(&light.relative, |around| {
+                around.iter().copied().fold(f64::INFINITY, f64::min)
+            }),
             mean: over_azimuth(&light.relative, mean),
             best: over_azimuth(&light.relative, |around| around.iter().copied().fold(0.0, f64::max)),
             on_axis: light.absolute[0] / light.relative[0],

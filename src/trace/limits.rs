@@ -32,7 +32,8 @@ pub(crate) struct Outline<'a> {
 impl<'a> Outline<'a> {
     pub(crate) fn new(prepared: &'a Prepared, field: Field, rim_mm: f64) -> Self {
         let beam = StarBeam::new(field);
-        let mut outline = Self { prepared, beam, rim_mm, cuts: Vec::new(), shadow: None, looks: even_looks() };
+        let mut outline =
+            Self { prepared, beam, rim_mm, cuts: Vec::new(), shadow: None, looks: even_looks() };
         for stop in prepared.stops() {
             if stop.part == Part::DiagonalShadow {
                 outline.shadow = Some(*stop);

@@ -13,11 +13,11 @@ mod spot;
 mod stops;
 
 pub use cone::{DiagonalFit, smallest_diagonal};
+pub(crate) use light::no_light;
 pub use light::{Illumination, Light, RadialIllumination, Share};
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};
 pub use rays::Ray;
 pub use spot::{Spot, SpotPoints};
 pub(crate) use spot::{check_field, check_shift};
-pub(crate) use light::no_light;
 pub use stops::Part;

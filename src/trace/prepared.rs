@@ -73,7 +73,9 @@ impl Prepared {
     pub fn fully_lit_diameter_mm(&self) -> Option<f64> {
         let fold = self.fold()?;
         let plane = self.train().focal_plane()?;
-        Some(Envelope::new(self.train().primary(), plane.axis_to_focus_mm).lit_diameter_mm(fold.minor_axis_mm))
+        Some(
+            Envelope::new(self.train().primary(), plane.axis_to_focus_mm).lit_diameter_mm(fold.minor_axis_mm),
+        )
     }
 
     /// The mirror's surface above (x, y), with its slopes.
@@ -113,9 +115,8 @@ impl Prepared {
     /// Share of the power that mirror and flat return for light that met the mirror at a radius.
     pub(crate) fn reflectance(&self, r_mm: f64) -> f64 {
         let coating = &self.train().primary().coating;
-        let covers = |ring: &&crate::model::CoatingRing| {
-            (ring.inner_radius_mm..ring.outer_radius_mm).contains(&r_mm)
-        };
+        let covers =
+            |ring: &&crate::model::CoatingRing| (ring.inner_radius_mm..ring.outer_radius_mm).contains(&r_mm);
         let mirror = coating.rings.iter().rev().find(covers).map_or(coating.reflectance, |r| r.reflectance);
         mirror * self.train().diagonal().map_or(1.0, |d| d.reflectance)
     }

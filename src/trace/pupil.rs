@@ -194,7 +194,8 @@ impl Prepared {
 fn panels(breaks: &[Break], from_mm: f64, to_mm: f64) -> impl Iterator<Item = Panel> {
     let inside = breaks.iter().filter(move |b| b.radius_mm > from_mm && b.radius_mm < to_mm);
     // A panel that begins inside a fractional edge is far from its start, or the start itself.
-    let starts = std::iter::once(Break { radius_mm: from_mm, fractional: false }).chain(inside.clone().copied());
+    let starts =
+        std::iter::once(Break { radius_mm: from_mm, fractional: false }).chain(inside.clone().copied());
     let ends = inside.map(|b| b.radius_mm).chain(std::iter::once(to_mm));
     starts
         .zip(ends)

@@ -63,11 +63,7 @@ impl StarBeam {
         // d - 2 (d.N) N / N^2 with d = -towards and the unnormalised normal N = (-zx, -zy, 1).
         let scale = 2.0 * beam / (1.0 + sx * sx + sy * sy);
         let [ax, ay, az] = self.towards;
-        Ray {
-            hit_mm: point.position_mm,
-            direction: [-ax - scale * sx, -ay - scale * sy, scale - az],
-            beam,
-        }
+        Ray { hit_mm: point.position_mm, direction: [-ax - scale * sx, -ay - scale * sy, scale - az], beam }
     }
 
     /// The ray by the point of the mirror above (x, y).

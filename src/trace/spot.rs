@@ -159,8 +159,7 @@ impl Bundle {
 
     /// The shift at which the RMS radius is least: the radius squared is a parabola in the shift.
     fn least_spot_shift_mm(&self) -> f64 {
-        let joint =
-            self.covariance(&self.x_mm, &self.slope_x) + self.covariance(&self.y_mm, &self.slope_y);
+        let joint = self.covariance(&self.x_mm, &self.slope_x) + self.covariance(&self.y_mm, &self.slope_y);
         let spread =
             self.covariance(&self.slope_x, &self.slope_x) + self.covariance(&self.slope_y, &self.slope_y);
         -joint / spread
@@ -186,7 +185,8 @@ impl Prepared {
         check_field(field)?;
         check_shift(focus_shift_mm, self.focal_length_mm())?;
         let light = self.light(field);
-        let (fine, coarse) = (self.bundle(field, &Smooth::FINE, &light)?, self.bundle(field, &Smooth::COARSE, &light)?);
+        let (fine, coarse) =
+            (self.bundle(field, &Smooth::FINE, &light)?, self.bundle(field, &Smooth::COARSE, &light)?);
         let (centroid_mm, rms_mm) = fine.statistics(focus_shift_mm);
         let (_, coarse_rms_mm) = coarse.statistics(focus_shift_mm);
 
@@ -279,11 +279,11 @@ impl Caught<'_> {
             let (sin, cos) = (TAU * i as f64 / RIM_RAYS as f64).sin_cos();
             (rim * cos, rim * sin)
         });
-        let arriving: Vec<[f64; 2]> =
-            inner.chain(edge).filter_map(|(x, y)| self.if_lit(x, y)).collect();
+        let arriving: Vec<[f64; 2]> = inner.chain(edge).filter_map(|(x, y)| self.if_lit(x, y)).collect();
         self.directions().map(|[x, y]| {
             let places = arriving.iter().map(|p| p[0] * x + p[1] * y);
-            let (low, high) = places.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+            let (low, high) =
+                places.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
             (high - low).max(0.0)
         })
     }
@@ -336,7 +336,12 @@ pub(crate) fn check_field(field: Field) -> Result<()> {
     for (name, value) in [("field_arcmin[0]", field.x_arcmin), ("field_arcmin[1]", field.y_arcmin)] {
         if value.is_nan() || value.abs() > 600.0 {
             let allowed = "an angle from the axis within 600 arcmin";
-            return Err(Error::input(name, value, allowed, "arcseconds or millimetres given for arcminutes?"));
+            return Err(Error::input(
+                name,
+                value,
+                allowed,
+                "arcseconds or millimetres given for arcminutes?",
+            ));
         }
     }
     Ok(())
@@ -346,7 +351,12 @@ pub(crate) fn check_field(field: Field) -> Result<()> {
 pub(crate) fn check_shift(focus_shift_mm: f64, focal_mm: f64) -> Result<()> {
     if focus_shift_mm.is_nan() || focus_shift_mm.abs() > focal_mm / 4.0 {
         let allowed = "a shift within a quarter of the focal length";
-        return Err(Error::input("focus_shift_mm", focus_shift_mm, allowed, "micrometres given for millimetres?"));
+        return Err(Error::input(
+            "focus_shift_mm",
+            focus_shift_mm,
+            allowed,
+            "micrometres given for millimetres?",
+        ));
     }
     Ok(())
 }

@@ -134,7 +134,8 @@ impl Stop {
 pub(crate) fn stops(train: &Train, fold: Option<Fold>) -> Vec<Stop> {
     let focal_mm = train.primary().focal_length_mm;
     let mut stops = Vec::new();
-    let mut add = |part, diameter_mm: f64, place| stops.push(Stop { part, radius_mm: diameter_mm / 2.0, place });
+    let mut add =
+        |part, diameter_mm: f64, place| stops.push(Stop { part, radius_mm: diameter_mm / 2.0, place });
     if let Some(opening) = train.front_opening() {
         add(Part::FrontOpening, opening.diameter_mm, Place::Above { height_mm: opening.above_vertex_mm });
     }

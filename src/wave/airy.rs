@@ -47,7 +47,12 @@ impl Airy {
         }
         if !(0.0..0.95).contains(&obstruction_ratio) {
             let allowed = "from 0 to less than 0.95, by diameter";
-            return Err(Error::input("obstruction_ratio", obstruction_ratio, allowed, "per cent, or by area?"));
+            return Err(Error::input(
+                "obstruction_ratio",
+                obstruction_ratio,
+                allowed,
+                "per cent, or by area?",
+            ));
         }
         Ok(Self { focal_ratio, obstruction_ratio, wavelength_nm })
     }

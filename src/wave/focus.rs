@@ -170,8 +170,7 @@ fn linear_step(
     in_depth: bool,
     counts: &impl Fn(usize) -> bool,
 ) -> Option<Vector3<f64>> {
-    let weights: Vec<f64> =
-        (0..pupil.len()).map(|i| if counts(i) { pupil.weight[i] } else { 0.0 }).collect();
+    let weights: Vec<f64> = (0..pupil.len()).map(|i| if counts(i) { pupil.weight[i] } else { 0.0 }).collect();
     let total = sums::pairwise(&weights);
     let mean = |value: &dyn Fn(usize) -> f64| {
         let terms: Vec<f64> = weights.iter().enumerate().map(|(i, w)| w * value(i)).collect();
@@ -350,8 +349,7 @@ impl<'a> PeakSearch<'a> {
             im2 -= qq * s;
         }
         let gradient = 2.0 * (re1 * re + im1 * im);
-        let curvature =
-            2.0 * (re2 * re + im2 * im + re1 * re1.transpose() + im1 * im1.transpose());
+        let curvature = 2.0 * (re2 * re + im2 * im + re1 * re1.transpose() + im1 * im1.transpose());
         let brightness = re * re + im * im;
         LocalShape { brightness, gradient: gradient / brightness, curvature: curvature / brightness }
     }

@@ -108,7 +108,8 @@ impl Wavefront {
         let pixel_um = 2.0 * half_width_um / size.pixels as f64;
         let axis_um: Vec<f64> =
             (0..size.pixels).map(|i| (i as f64 - (size.pixels as f64 - 1.0) / 2.0) * pixel_um).collect();
-        let (amplitude, error_estimate) = self.amplitude_reaching(half_width_um * 2.0_f64.sqrt() / unit_um)?;
+        let (amplitude, error_estimate) =
+            self.amplitude_reaching(half_width_um * 2.0_f64.sqrt() / unit_um)?;
         let image = amplitude.picture(&axis_um);
         let (peak_um, peak) = amplitude.peak_near(brightest(&image, &axis_um), unit_um);
         let directions: Vec<f64> = (0..16).map(|i| TAU * f64::from(i) / 16.0).collect();
@@ -187,7 +188,8 @@ fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
     }
     let half_width_um = size.half_width_um.unwrap_or(12.0 * unit_um);
     if !(half_width_um > 0.0 && half_width_um <= WIDEST * unit_um) {
-        let allowed = format!("above 0 and up to {:.0} um (200 wavelengths times focal ratio)", WIDEST * unit_um);
+        let allowed =
+            format!("above 0 and up to {:.0} um (200 wavelengths times focal ratio)", WIDEST * unit_um);
         return Err(Error::input("half_width_um", half_width_um, allowed, "nanometres or arcseconds?"));
     }
     Ok(half_width_um)
@@ -279,7 +281,8 @@ impl Amplitude {
             &re * &re + &im * &im
         });
         let views: Vec<_> = strips.iter().map(|strip| strip.view()).collect();
-        ndarray::concatenate(ndarray::Axis(0), &views).unwrap_or_else(|_| unreachable!("strips of equal width"))
+        ndarray::concatenate(ndarray::Axis(0), &views)
+            .unwrap_or_else(|_| unreachable!("strips of equal width"))
     }
 
     /// The greatest intensity near a point, and where it lies.
@@ -301,8 +304,7 @@ impl Amplitude {
     /// Distance from the peak, in one direction, at which the intensity first falls to half, um.
     fn half_radius_um(&self, peak_um: [f64; 2], peak: f64, direction: f64, unit_um: f64) -> f64 {
         let (sin, cos) = direction.sin_cos();
-        let above_half =
-            |r: f64| self.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
+        let above_half = |r: f64| self.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
         let step = 0.1 * unit_um;
         let mut r = 0.0;
         // Half of the light of any star that converged lies within the widest picture.

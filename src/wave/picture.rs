@@ -45,7 +45,8 @@ impl Wavefront {
             return Err(Error::input("size", size, "2 to 2048 points on a side", ""));
         }
         let rim = self.source.rim();
-        let axis_mm: Vec<f64> = (0..size).map(|i| rim * (2.0 * i as f64 / (size as f64 - 1.0) - 1.0)).collect();
+        let axis_mm: Vec<f64> =
+            (0..size).map(|i| rim * (2.0 * i as f64 / (size as f64 - 1.0) - 1.0)).collect();
         let mut path_nm = Array2::from_elem((size, size), None);
         let lit: Vec<(usize, usize)> = path_nm
             .indexed_iter()

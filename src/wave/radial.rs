@@ -70,7 +70,14 @@ impl RadialPupil {
         let mean = sums::dot(&weight, &raw);
         let limit = inner_mm.powi(2) + INNER_AREA * (open_radius_mm.powi(2) - inner_mm.powi(2));
         let inner = radius_mm.iter().filter(|r| **r * **r <= limit).count();
-        Self { defocus: raw.iter().map(|d| d - mean).collect(), radius_mm, weight, doubling, wavelength_nm, inner }
+        Self {
+            defocus: raw.iter().map(|d| d - mean).collect(),
+            radius_mm,
+            weight,
+            doubling,
+            wavelength_nm,
+            inner,
+        }
     }
 
     /// The wavefront of a figure at the focus of least RMS, nm, mean 0.
@@ -99,10 +106,16 @@ impl RadialPupil {
     pub(crate) fn quality(&self, height_nm: &[f64]) -> RadialQuality {
         let best = self.at_least_rms(height_nm);
         let square: f64 = best.iter().zip(&self.weight).map(|(w, a)| a * w * w).sum();
-        let (low, high) = best.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &w| (l.min(w), h.max(w)));
+        let (low, high) =
+            best.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &w| (l.min(w), h.max(w)));
         let inside = self.flattened(&best, self.inner.max(2));
         let strehl = [&best, &inside].map(|start| self.brightest(start)).into_iter().fold(0.0, f64::max);
-        RadialQuality { rms_nm: square.sqrt(), pv_nm: high - low, strehl, strehl_least_rms: self.strehl(&best, 0.0) }
+        RadialQuality {
+            rms_nm: square.sqrt(),
+            pv_nm: high - low,
+            strehl,
+            strehl_least_rms: self.strehl(&best, 0.0),
+        }
     }
 
     /// Strehl of a wavefront moved out of focus by a path of `defocus_nm` between centre and rim.
@@ -131,7 +144,8 @@ impl RadialPupil {
                 (s, c) = (s * turn_c + c * turn_s, c * turn_c - s * turn_s);
             }
         }
-        let best = (0..LOOKS).max_by(|&a, &b| (re[a].hypot(im[a])).total_cmp(&re[b].hypot(im[b]))).unwrap_or(0);
+        let best =
+            (0..LOOKS).max_by(|&a, &b| (re[a].hypot(im[a])).total_cmp(&re[b].hypot(im[b]))).unwrap_or(0);
         let middle = first_nm + step_nm * best as f64;
         let near = |t: f64| self.strehl(path_nm, t);
         roots::maximum(near, middle - step_nm, middle + step_nm, 1e-4 * self.wavelength_nm).1

@@ -43,7 +43,9 @@ impl From<SourceRecipe> for Source {
 impl From<Source> for SourceRecipe {
     fn from(source: Source) -> Self {
         match source {
-            Source::Star { prepared, field } => Self::Star { train: Box::new(prepared.train().clone()), field },
+            Source::Star { prepared, field } => {
+                Self::Star { train: Box::new(prepared.train().clone()), field }
+            }
             Source::Terms(terms) => Self::Terms(terms),
         }
     }
@@ -88,7 +90,9 @@ impl Source {
     /// The pupil sampled at the nodes that `density` asks for.
     pub(crate) fn pupil(&self, density: &dyn Density) -> Pupil {
         match self {
-            Self::Star { prepared, field } => Pupil::of_star(prepared, *field, Nodes::new(prepared, *field, density)),
+            Self::Star { prepared, field } => {
+                Pupil::of_star(prepared, *field, Nodes::new(prepared, *field, density))
+            }
             Self::Terms(terms) => terms.pupil(Nodes::annulus(terms.obstruction_ratio, 1.0, density)),
         }
     }
@@ -203,7 +207,8 @@ impl Pupil {
     pub(crate) fn seen_from(&self, reference_mm: [f64; 3]) -> View {
         match &self.body {
             Body::Star { hits_mm, down_mm, .. } => {
-                let (mut path_nm, mut toward) = (Vec::with_capacity(self.len()), Vec::with_capacity(self.len()));
+                let (mut path_nm, mut toward) =
+                    (Vec::with_capacity(self.len()), Vec::with_capacity(self.len()));
                 for (hit, down) in hits_mm.iter().zip(down_mm) {
                     let (distance, line) = line_of_sight(*hit, reference_mm);
                     path_nm.push(-(down + distance) * NM_PER_MM);

@@ -32,7 +32,12 @@ impl Terms {
     ) -> Result<Self> {
         if !(0.0..0.95).contains(&obstruction_ratio) {
             let allowed = "from 0 to less than 0.95, by diameter";
-            return Err(Error::input("obstruction_ratio", obstruction_ratio, allowed, "per cent, or by area?"));
+            return Err(Error::input(
+                "obstruction_ratio",
+                obstruction_ratio,
+                allowed,
+                "per cent, or by area?",
+            ));
         }
         if let Some(ratio) = focal_ratio.filter(|f| !(f.is_finite() && *f >= 1.0)) {
             return Err(Error::input("focal_ratio", ratio, "1 or more", ""));
@@ -79,8 +84,11 @@ impl Terms {
     }
 
     pub(crate) fn edge_points(&self) -> Vec<[f64; 2]> {
-        let circles: &[f64] = if self.obstruction_ratio > 0.0 { &[self.obstruction_ratio, 1.0] } else { &[1.0] };
-        let around = |r: f64| (0..96).map(move |i| (TAU * f64::from(i) / 96.0).sin_cos()).map(move |(s, c)| [r * c, r * s]);
+        let circles: &[f64] =
+            if self.obstruction_ratio > 0.0 { &[self.obstruction_ratio, 1.0] } else { &[1.0] };
+        let around = |r: f64| {
+            (0..96).map(move |i| (TAU * f64::from(i) / 96.0).sin_cos()).map(move |(s, c)| [r * c, r * s])
+        };
         circles.iter().flat_map(|&r| around(r)).collect()
     }
 }

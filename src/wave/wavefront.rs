@@ -184,7 +184,8 @@ impl Wavefront {
         let squares: Vec<f64> = view.path_nm.iter().map(|w| w * w).collect();
         let sums = Sums::new(&pupil, &view, wavelength_nm);
         let edges = source.pupil_at(&source.edge_points()).seen_from(reference_mm);
-        let lit = pupil.weight.iter().zip(&view.path_nm).filter(|(weight, _)| **weight > 0.0).map(|(_, w)| *w);
+        let lit =
+            pupil.weight.iter().zip(&view.path_nm).filter(|(weight, _)| **weight > 0.0).map(|(_, w)| *w);
         let extremes = lit.chain(edges.path_nm.iter().map(|w| w - piston));
         let (low, high) = extremes.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), w| (l.min(w), h.max(w)));
         Self {

@@ -5,8 +5,8 @@
 use std::path::Path;
 
 use catoptric::{
-    Coating, CoatingRing, Diagonal, Drawtube, Field, FocalLengthMm, FocalPlane, Opening, Prepared, Primary, Train,
-    TrainBuilder, TurnedEdge, Zone,
+    Coating, CoatingRing, Diagonal, Drawtube, Field, FocalLengthMm, FocalPlane, Opening, Prepared, Primary,
+    Train, TrainBuilder, TurnedEdge, Zone,
 };
 use serde_json::{Map, Value};
 

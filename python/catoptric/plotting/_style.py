@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.cm import ScalarMappable
 
-Corner = Literal["upper left", "upper right", "lower left", "lower right"]
+Corner = (
+    Literal["upper left"] | Literal["upper right"] | Literal["lower left"] | Literal["lower right"]
+)
 
 INK = "#000000"
 ORANGE = "#E69F00"

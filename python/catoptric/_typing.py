@@ -1,0 +1,103 @@
+"""The types of the package's arguments and results, for whoever checks programs with mypy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Literal, Protocol, TypeAlias, TypedDict
+
+import numpy as np
+import numpy.typing as npt
+
+from ._core import Coating, RadialProfile, TurnedEdge, Zone
+
+
+class Quantity(Protocol):
+    """A number, or an array of them, that brings its unit along, as those of astropy."""
+
+    @property
+    def unit(self) -> Any: ...
+    def to_value(self, unit: Any, /) -> Any: ...
+
+
+class HoldsNumbers(Protocol):
+    """Whatever numpy makes an array of real numbers from: arrays, columns of data frames."""
+
+    def __array__(self) -> npt.NDArray[np.floating[Any] | np.integer[Any]]: ...
+
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+"""What array-valued results are."""
+
+Number: TypeAlias = float | np.floating[Any] | np.integer[Any] | Quantity
+"""One finite number in the unit that the argument's name ends in, or a quantity."""
+
+Numbers1D: TypeAlias = Sequence[Number] | HoldsNumbers | Quantity
+"""A list of finite numbers in the unit that the argument's name ends in."""
+
+Numbers2D: TypeAlias = Sequence[Numbers1D] | HoldsNumbers | Quantity
+"""A table of finite numbers, row by row, in the unit that the argument's name ends in."""
+
+Interval: TypeAlias = tuple[float, float]
+"""Lower and upper end of a 95 % interval."""
+
+FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile
+"""What can lie on a primary; layers add."""
+
+# Written as unions, which is what stubtest takes a literal of several values for.
+
+FocusName = Literal["paraxial"] | Literal["least_spot"] | Literal["least_rms"] | Literal["peak"]
+IndexingName = Literal["noll"] | Literal["osa"] | Literal["fringe"]
+JoinedName = Literal["spline"] | Literal["straight_in_area"]
+ReadingsIncreaseName = Literal["away_from_mirror"] | Literal["toward_mirror"]
+ScaleName = Literal["root"] | Literal["linear"] | Literal["log"]
+SourceName = Literal["moving"] | Literal["fixed"]
+VerdictName = (
+    Literal["better"]
+    | Literal["probably better"]
+    | Literal["cannot tell"]
+    | Literal["probably worse"]
+    | Literal["worse"]
+)
+
+# What the `with_...` methods of a train can change, by part.
+
+
+class PrimaryChanges(TypedDict, total=False):
+    """Keywords of `Train.with_primary` and `FigureEstimate.primary`."""
+
+    clear_aperture_mm: Number
+    focal_length_mm: Number
+    radius_of_curvature_mm: Number
+    conic: Number
+    mask_diameter_mm: Number | None
+    figure: Sequence[FigureLayer]
+    coating: Coating
+
+
+class DiagonalChanges(TypedDict, total=False):
+    """Keywords of `Train.with_diagonal`."""
+
+    minor_axis_mm: Number
+    offset_mm: Number | None
+    reflectance: Number
+
+
+class FocalPlaneChanges(TypedDict, total=False):
+    """Keywords of `Train.with_focal_plane`."""
+
+    axis_to_focus_mm: Number
+
+
+class OpeningChanges(TypedDict, total=False):
+    """Keywords of `Train.with_front_opening`."""
+
+    diameter_mm: Number
+    above_vertex_mm: Number
+
+
+class DrawtubeChanges(TypedDict, total=False):
+    """Keywords of `Train.with_drawtube`."""
+
+    bore_mm: Number
+    length_mm: Number
+    outer_end_to_focus_mm: Number
