@@ -214,7 +214,7 @@ fn sample(prepared: &Prepared, beam: &StarBeam, nodes: &mut Nodes) {
         for i in 0..ANGLES {
             let sin_cos = (TAU * (i as f64 + 0.5 * (ring % 2) as f64) / ANGLES as f64).sin_cos();
             let ray = beam.ray(prepared.mirror(), r * sin_cos.1, r * sin_cos.0);
-            if prepared.stops().iter().all(|stop| stop.excess_mm(&ray, beam) <= 0.0) {
+            if prepared.lets_pass(&ray, beam) {
                 nodes.push(r, sin_cos, area_mm2 * ray.beam);
             }
         }

@@ -4,6 +4,9 @@ use super::mirror::{Mirror, SurfacePoint};
 use super::prepared::Prepared;
 use crate::units::Field;
 
+/// A ray along an edge passes: that far outside still counts as inside.
+const GRAZING_MM: f64 = 1e-9;
+
 /// A ray after its reflection, in the unfolded space in which the flat is left out.
 ///
 /// Units: mm; the direction is a unit vector, z upward.
@@ -100,12 +103,14 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn passes(&self, field: Field, x_mm: f64, y_mm: f64) -> bool {
-        // A ray along an edge passes: that far outside still counts.
-        const GRAZING_MM: f64 = 1e-9;
         let beam = StarBeam::new(field);
-        let ray = beam.ray(self.mirror(), x_mm, y_mm);
         x_mm.hypot(y_mm) <= self.clear_radius_mm() + GRAZING_MM
-            && self.stops().iter().all(|stop| stop.excess_mm(&ray, &beam) <= GRAZING_MM)
+            && self.lets_pass(&beam.ray(self.mirror(), x_mm, y_mm), &beam)
+    }
+
+    /// Whether no part stops a ray of a star.
+    pub(crate) fn lets_pass(&self, ray: &Ray, beam: &StarBeam) -> bool {
+        self.stops().iter().all(|stop| stop.excess_mm(ray, beam) <= GRAZING_MM)
     }
 
     /// The ray that leaves `origin_mm` along `direction` (any length), reflected by the mirror.

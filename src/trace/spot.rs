@@ -190,7 +190,12 @@ impl Prepared {
         let (centroid_mm, rms_mm) = fine.statistics(focus_shift_mm);
         let (_, coarse_rms_mm) = coarse.statistics(focus_shift_mm);
 
-        let caught = Caught { prepared: self, field, height_mm: self.focal_length_mm() + focus_shift_mm };
+        let caught = Caught {
+            prepared: self,
+            field,
+            beam: StarBeam::new(field),
+            height_mm: self.focal_length_mm() + focus_shift_mm,
+        };
         let [coma_t, coma_s] = caught.coma_mm();
         let [extent_t, extent_s] = caught.extents_mm();
         let [tan_x, tan_y] = field.tangents();
@@ -242,6 +247,7 @@ impl Prepared {
 struct Caught<'a> {
     prepared: &'a Prepared,
     field: Field,
+    beam: StarBeam,
     height_mm: f64,
 }
 
@@ -255,7 +261,7 @@ impl Caught<'_> {
     }
 
     fn by_mirror_point(&self, x_mm: f64, y_mm: f64) -> [f64; 2] {
-        self.prepared.ray(self.field, x_mm, y_mm).at_height_mm(self.height_mm)
+        self.beam.ray(self.prepared.mirror(), x_mm, y_mm).at_height_mm(self.height_mm)
     }
 
     /// Tangential and sagittal coma as the two pairs of rim rays show them.
@@ -326,8 +332,8 @@ impl Caught<'_> {
 
     /// Where the ray by a point of the mirror lands, if no part stops it.
     fn if_lit(&self, x_mm: f64, y_mm: f64) -> Option<[f64; 2]> {
-        let lit = self.prepared.passes(self.field, x_mm, y_mm);
-        lit.then(|| self.by_mirror_point(x_mm, y_mm))
+        let ray = self.beam.ray(self.prepared.mirror(), x_mm, y_mm);
+        self.prepared.lets_pass(&ray, &self.beam).then(|| ray.at_height_mm(self.height_mm))
     }
 }
 

@@ -108,6 +108,9 @@ impl Fineness {
     /// For pictures.
     pub(crate) const IMAGES: Self = Self { growth: 2.0, floor: 7.0, turn_growth: 6.0, ..Self::STATISTICS };
 
+    /// For a first look at where the light is brightest: good to 1e-4.
+    pub(crate) const LOOKS: Self = Self { growth: 1.2, floor: 5.0, turn_growth: 4.0, ..Self::STATISTICS };
+
     /// The next finer one.
     pub(crate) fn finer(self) -> Self {
         Self {

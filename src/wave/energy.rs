@@ -37,7 +37,7 @@ impl Wavefront {
         let mut order: Vec<usize> = (0..radius_um.len()).collect();
         order.sort_by(|&a, &b| radius_um[a].total_cmp(&radius_um[b]));
         let largest = order.last().map_or(0.0, |&i| radius_um[i]);
-        let (amplitude, _) = self.amplitude_reaching(largest / unit_um)?;
+        let (amplitude, _) = self.amplitude_reaching((largest / unit_um).max(1.0))?;
         // Rings between neighbouring radii, so that each radius ends a quadrature.
         let mut rings = Vec::new();
         let mut from = 0.0;

@@ -2,6 +2,8 @@
 //!
 //! Focus and tilt are removed by moving the reference point, never by subtracting polynomials.
 
+use std::f64::consts::TAU;
+
 use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
@@ -113,7 +115,7 @@ impl Prepared {
         let in_depth = matches!(focus, Focus::LeastRms | Focus::Peak);
         let mut reference = start;
         // The nodes follow the slopes seen from the reference point, which the first round only guesses.
-        for _ in 0..2 {
+        for round in 0..2 {
             let density =
                 PhaseDensity::new(source.slopes(reference), wavelength_nm, 0.0, Fineness::STATISTICS);
             let pupil = source.pupil(&density);
@@ -121,9 +123,10 @@ impl Prepared {
                 return Err(no_light(field, &self.light(field)));
             }
             reference = least_rms(&pupil, start, in_depth)?;
-            if focus == Focus::Peak {
-                let search = PeakSearch::new(&pupil, source.rim(), self.focal_ratio(), wavelength_nm);
-                reference = search.run(reference)?;
+            if focus == Focus::Peak && round > 0 {
+                let coarse = source.pupil(&density.with(Fineness::LOOKS));
+                let scale = Scale::new(self.focal_ratio(), wavelength_nm);
+                reference = brightest(&pupil, &coarse, source.rim(), &scale, reference)?;
             }
         }
         Ok(reference)
@@ -201,55 +204,66 @@ fn linear_step(
     step.iter().all(|s| s.is_finite()).then_some(step)
 }
 
-/// The search for the point of greatest Strehl.
-struct PeakSearch<'a> {
-    pupil: &'a Pupil,
+/// The point of greatest Strehl near a point of least RMS.
+///
+/// A turned edge makes two maxima: one for the whole mirror, one for what lies inside the edge. So the search begins from
+/// both, looks along the depth and across with few nodes, and climbs from the best places with all of them.
+fn brightest(
+    pupil: &Pupil,
+    coarse: &Pupil,
     rim: f64,
+    scale: &Scale,
+    least_rms_mm: [f64; 3],
+) -> Result<[f64; 3]> {
+    let edge_free = 0.85 * rim * rim;
+    let inner = |i: usize| pupil.x[i].powi(2) + pupil.y[i].powi(2) <= edge_free;
+    let starts = [least_rms_mm, least_rms_of(pupil, least_rms_mm, true, inner)?];
+    let look = PeakSearch { pupil: coarse, scale };
+    let mut candidates: Vec<(f64, [f64; 3])> = starts.iter().flat_map(|&s| look.along_depth(s)).collect();
+    best_first(&mut candidates);
+    candidates.truncate(4);
+    let climb = PeakSearch { pupil, scale };
+    let mut summits = Vec::new();
+    for (_, point) in candidates {
+        summits.push(climb.climb(look.best_across(point))?);
+    }
+    best_first(&mut summits);
+    summits.first().map(|s| s.1).ok_or(Error::NotConverged {
+        what: "the focus of greatest Strehl",
+        reached: 0.0,
+        wanted: 1.0,
+    })
+}
+
+/// Lengths over which the Strehl changes by much.
+struct Scale {
     wavelength_nm: f64,
-    /// Lengths over which the Strehl changes by much: across and in depth, mm.
     across_mm: f64,
     depth_mm: f64,
 }
 
-impl<'a> PeakSearch<'a> {
-    fn new(pupil: &'a Pupil, rim: f64, focal_ratio: f64, wavelength_nm: f64) -> Self {
+impl Scale {
+    fn new(focal_ratio: f64, wavelength_nm: f64) -> Self {
         let wavelength_mm = wavelength_nm / NM_PER_MM;
         Self {
-            pupil,
-            rim,
             wavelength_nm,
             across_mm: wavelength_mm * focal_ratio,
             depth_mm: 8.0 * wavelength_mm * focal_ratio * focal_ratio,
         }
     }
+}
 
-    /// The greatest Strehl near a point of least RMS.
-    ///
-    /// A turned edge makes two maxima: one for the whole mirror, one for what lies inside the edge. So the
-    /// search begins from both, looks along the depth and across, and climbs from the best places.
-    fn run(&self, least_rms_mm: [f64; 3]) -> Result<[f64; 3]> {
-        let edge_free = 0.85 * self.rim * self.rim;
-        let inner = |i: usize| self.pupil.x[i].powi(2) + self.pupil.y[i].powi(2) <= edge_free;
-        let starts = [least_rms_mm, least_rms_of(self.pupil, least_rms_mm, true, inner)?];
-        let mut candidates: Vec<(f64, [f64; 3])> = starts.iter().flat_map(|&s| self.along_depth(s)).collect();
-        best_first(&mut candidates);
-        candidates.truncate(4);
-        let mut summits = Vec::new();
-        for (_, point) in candidates {
-            summits.push(self.climb(self.best_across(point))?);
-        }
-        best_first(&mut summits);
-        summits.first().map(|s| s.1).ok_or(Error::NotConverged {
-            what: "the focus of greatest Strehl",
-            reached: 0.0,
-            wanted: 1.0,
-        })
-    }
+/// The search for the point of greatest Strehl, on one list of nodes.
+struct PeakSearch<'a> {
+    pupil: &'a Pupil,
+    scale: &'a Scale,
+}
 
+impl PeakSearch<'_> {
     /// Local maxima of the brightness along the depth through a point.
     fn along_depth(&self, start_mm: [f64; 3]) -> Vec<(f64, [f64; 3])> {
         const STEPS: i32 = 60;
-        let step_mm = self.depth_mm / 20.0;
+        let step_mm = self.scale.depth_mm / 20.0;
         let at = |k: i32| [start_mm[0], start_mm[1], start_mm[2] + step_mm * f64::from(k)];
         let first = at(-STEPS);
         let brightness = self.brightness_on_line(first, [0.0, 0.0, step_mm], 2 * STEPS as usize + 1);
@@ -263,7 +277,7 @@ impl<'a> PeakSearch<'a> {
     /// The brightest point of a coarse net across the image.
     fn best_across(&self, start_mm: [f64; 3]) -> [f64; 3] {
         const HALF: i32 = 6;
-        let step_mm = 0.4 * self.across_mm;
+        let step_mm = 0.4 * self.scale.across_mm;
         let mut best = (f64::NEG_INFINITY, start_mm);
         for row in -HALF..=HALF {
             let y = start_mm[1] + step_mm * f64::from(row);
@@ -281,7 +295,7 @@ impl<'a> PeakSearch<'a> {
     /// |sum A exp(2 pi i W/lambda)|^2 at evenly spaced points, W taken as linear along the line.
     fn brightness_on_line(&self, first_mm: [f64; 3], step_mm: [f64; 3], count: usize) -> Vec<f64> {
         let view = self.pupil.seen_from(first_mm);
-        let per_nm = std::f64::consts::TAU / self.wavelength_nm;
+        let per_nm = TAU / self.scale.wavelength_nm;
         let (mut re, mut im) = (vec![0.0; count], vec![0.0; count]);
         for i in 0..self.pupil.len() {
             let light = self.pupil.weight[i] * self.pupil.amplitude[i];
@@ -300,7 +314,7 @@ impl<'a> PeakSearch<'a> {
 
     /// Newton's method on the logarithm of the brightness, with every step checked.
     fn climb(&self, start_mm: [f64; 3]) -> Result<(f64, [f64; 3])> {
-        let scale = Vector3::new(self.across_mm, self.across_mm, self.depth_mm);
+        let scale = Vector3::new(self.scale.across_mm, self.scale.across_mm, self.scale.depth_mm);
         let mut point = start_mm;
         let mut here = self.local_shape(point, scale);
         let mut size = f64::INFINITY;
@@ -329,7 +343,7 @@ impl<'a> PeakSearch<'a> {
     /// Brightness at a point with its slopes and curvatures, in units of `scale`.
     fn local_shape(&self, point_mm: [f64; 3], scale: Vector3<f64>) -> LocalShape {
         let view = self.pupil.seen_from(point_mm);
-        let per_nm = std::f64::consts::TAU / self.wavelength_nm;
+        let per_nm = TAU / self.scale.wavelength_nm;
         let turn = per_nm * NM_PER_MM;
         // U = sum A e^(i k W), and its derivatives; dW = -m.dP. Lines are taken about the first one.
         let (mut re, mut im) = (0.0, 0.0);

@@ -5,12 +5,12 @@ use std::f64::consts::{PI, TAU};
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
+use super::amplitude::Amplitude;
 use super::density::{Fineness, PhaseDensity};
-use super::source::Pupil;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
-use crate::numeric::{pool, roots, sums};
-use crate::units::{NM_PER_MM, UM_PER_MM};
+use crate::numeric::{roots, sums};
+use crate::units::UM_PER_MM;
 
 /// Accuracy that is promised for an image, as a share of the perfect peak.
 const IMAGE_ACCURACY: f64 = 1e-6;
@@ -108,14 +108,21 @@ impl Wavefront {
         let pixel_um = 2.0 * half_width_um / size.pixels as f64;
         let axis_um: Vec<f64> =
             (0..size.pixels).map(|i| (i as f64 - (size.pixels as f64 - 1.0) / 2.0) * pixel_um).collect();
-        let (amplitude, error_estimate) =
-            self.amplitude_reaching(half_width_um * 2.0_f64.sqrt() / unit_um)?;
+        // The corner counts, and a little more: the summit may lie between the outermost pixels.
+        let mut reach = half_width_um * 2.0_f64.sqrt() / unit_um + 1.0;
+        let (amplitude, error_estimate) = self.amplitude_reaching(reach)?;
         let image = amplitude.picture(&axis_um);
         let (peak_um, peak) = amplitude.peak_near(brightest(&image, &axis_um), unit_um);
-        let directions: Vec<f64> = (0..16).map(|i| TAU * f64::from(i) / 16.0).collect();
-        let radii: Vec<f64> = pool::map_ordered(directions.len(), true, |i| {
-            amplitude.half_radius_um(peak_um, peak, directions[i], unit_um)
-        });
+        let mut radii = half_radii_um(&amplitude, peak_um, peak, unit_um, reach);
+        while radii.is_none() && reach < WIDEST {
+            reach *= 2.0;
+            radii = half_radii_um(&self.amplitude_reaching(reach)?.0, peak_um, peak, unit_um, reach);
+        }
+        let radii = radii.ok_or(Error::NotConverged {
+            what: "the width of the star at half of its peak",
+            reached: reach,
+            wanted: WIDEST,
+        })?;
         let fwhm = |a: usize, b: usize| radii[a] + radii[b];
         Ok(Psf {
             image,
@@ -150,9 +157,10 @@ impl Wavefront {
         for _ in 0..=REFINEMENTS {
             let pupil = self.source.pupil(&density);
             let sampled = pupil.sampled;
-            let amplitude = Amplitude::new(&pupil, self.reference_mm, self.wavelength_nm);
+            let amplitude = Amplitude::new(&pupil, self.reference_mm, self.wavelength_nm, reach * unit_um);
             let companion = self.source.pupil(&density.with(density.fineness().companion()));
-            let companion = Amplitude::new(&companion, self.reference_mm, self.wavelength_nm);
+            let companion =
+                Amplitude::new(&companion, self.reference_mm, self.wavelength_nm, reach * unit_um);
             let difference = probes(reach * unit_um)
                 .map(|[x, y]| (amplitude.intensity(x, y) - companion.intensity(x, y)).abs())
                 .fold(0.0, f64::max);
@@ -205,86 +213,7 @@ fn brightest(image: &Array2<f64>, axis_um: &[f64]) -> [f64; 2] {
     best.1
 }
 
-/// The light of a pupil, ready to be summed at any point of the image plane.
-///
-/// Amplitude at a step s from the reference point: sum of a exp(2 pi i (W - m.s)/lambda), over the sum of the
-/// moduli.
-#[derive(Clone, Debug)]
-pub(crate) struct Amplitude {
-    re: Vec<f64>,
-    im: Vec<f64>,
-    /// Phase for each micrometre along and across, rad.
-    along_per_um: Vec<f64>,
-    across_per_um: Vec<f64>,
-    /// Integral of the intensity over the whole plane, um^2.
-    pub(crate) whole_um2: f64,
-}
-
 impl Amplitude {
-    pub(crate) fn new(pupil: &Pupil, reference_mm: [f64; 3], wavelength_nm: f64) -> Self {
-        let view = pupil.seen_from(reference_mm);
-        let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
-        let peak = sums::pairwise(&light);
-        let per_nm = TAU / wavelength_nm;
-        let per_um = -per_nm * NM_PER_MM / UM_PER_MM;
-        let phases = view.path_nm.iter().map(|w| (per_nm * (w - view.path_nm[0])).sin_cos());
-        let (im, re) = phases.zip(&light).map(|((s, c), a)| (a * s / peak, a * c / peak)).unzip();
-        // Parseval: the plane's energy is that of the pupil in the conjugate coordinate.
-        let energy: Vec<f64> = (0..pupil.len())
-            .zip(pupil.spread(reference_mm))
-            .map(|(i, spread)| light[i] * pupil.amplitude[i] / spread)
-            .collect();
-        let wavelength_um = wavelength_nm / 1000.0;
-        Self {
-            re,
-            im,
-            along_per_um: view.toward.iter().map(|m| per_um * m[0]).collect(),
-            across_per_um: view.toward.iter().map(|m| per_um * m[1]).collect(),
-            whole_um2: wavelength_um.powi(2) * sums::pairwise(&energy) / (peak * peak),
-        }
-    }
-
-    /// Intensity at a point of the plane, by the direct sum.
-    pub(crate) fn intensity(&self, along_um: f64, across_um: f64) -> f64 {
-        let (mut re, mut im) = (0.0, 0.0);
-        for i in 0..self.re.len() {
-            let (s, c) = (self.along_per_um[i] * along_um + self.across_per_um[i] * across_um).sin_cos();
-            re += self.re[i] * c - self.im[i] * s;
-            im += self.re[i] * s + self.im[i] * c;
-        }
-        re * re + im * im
-    }
-
-    /// Intensity on the square net of `axis_um` in both directions.
-    ///
-    /// The phase factors of rows and columns separate, so the sum is a matrix product.
-    fn picture(&self, axis_um: &[f64]) -> Array2<f64> {
-        const ROWS: usize = 32;
-        let (nodes, size) = (self.re.len(), axis_um.len());
-        let columns = |part: fn((f64, f64)) -> f64| {
-            Array2::from_shape_fn((nodes, size), |(n, j)| part((self.along_per_um[n] * axis_um[j]).sin_cos()))
-        };
-        let (sin, cos) = (columns(|sc| sc.0), columns(|sc| sc.1));
-        let strips = pool::map_ordered(size.div_ceil(ROWS), nodes * size > 50_000, |strip| {
-            let rows = &axis_um[strip * ROWS..size.min((strip + 1) * ROWS)];
-            let mut left_re = Array2::zeros((rows.len(), nodes));
-            let mut left_im = Array2::zeros((rows.len(), nodes));
-            for (i, y) in rows.iter().enumerate() {
-                for n in 0..nodes {
-                    let (s, c) = (self.across_per_um[n] * y).sin_cos();
-                    left_re[[i, n]] = self.re[n] * c - self.im[n] * s;
-                    left_im[[i, n]] = self.re[n] * s + self.im[n] * c;
-                }
-            }
-            let re = left_re.dot(&cos) - left_im.dot(&sin);
-            let im = left_re.dot(&sin) + left_im.dot(&cos);
-            &re * &re + &im * &im
-        });
-        let views: Vec<_> = strips.iter().map(|strip| strip.view()).collect();
-        ndarray::concatenate(ndarray::Axis(0), &views)
-            .unwrap_or_else(|_| unreachable!("strips of equal width"))
-    }
-
     /// The greatest intensity near a point, and where it lies.
     fn peak_near(&self, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], f64) {
         let [mut x, mut y] = start_um;
@@ -300,19 +229,27 @@ impl Amplitude {
         }
         ([x, y], self.intensity(x, y))
     }
+}
 
-    /// Distance from the peak, in one direction, at which the intensity first falls to half, um.
-    fn half_radius_um(&self, peak_um: [f64; 2], peak: f64, direction: f64, unit_um: f64) -> f64 {
-        let (sin, cos) = direction.sin_cos();
-        let above_half = |r: f64| self.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
+/// Distances from the peak, in sixteen directions, at which the intensity first falls to half, um; none where one of
+/// them lies beyond the reach.
+fn half_radii_um(
+    amplitude: &Amplitude,
+    peak_um: [f64; 2],
+    peak: f64,
+    unit_um: f64,
+    reach: f64,
+) -> Option<Vec<f64>> {
+    let farthest_um = reach * unit_um - peak_um[0].hypot(peak_um[1]);
+    let in_direction = |i: u32| {
+        let (sin, cos) = (TAU * f64::from(i) / 16.0).sin_cos();
+        let above = |r: f64| amplitude.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
         let step = 0.1 * unit_um;
-        let mut r = 0.0;
-        // Half of the light of any star that converged lies within the widest picture.
-        while above_half(r + step) > 0.0 && r < WIDEST * unit_um {
-            r += step;
-        }
-        roots::bracketed(above_half, r, r + step, 1e-9 * unit_um).unwrap_or(r)
-    }
+        let steps = (farthest_um / step).max(0.0) as usize;
+        let below = (1..=steps).map(|k| step * k as f64).find(|r| above(*r) <= 0.0)?;
+        roots::bracketed(above, below - step, below, 1e-9 * unit_um)
+    };
+    (0..16).map(in_direction).collect()
 }
 
 impl Psf {

@@ -1,6 +1,7 @@
 //! Waves: the wavefront seen from a point of the image, focus by name, Strehl, star images, energy.
 
 mod airy;
+mod amplitude;
 mod density;
 mod energy;
 mod focus;
