@@ -181,9 +181,12 @@ impl Findings {
         good
     }
 
-    /// Notes a fault unless `value` is a length above zero; tells whether it was.
+    /// Notes a fault unless `value` is a length that a telescope can have; tells whether it was.
     pub(crate) fn length(&mut self, field: &str, value: f64) -> bool {
-        self.number(field, value, |v| v > 0.0, "a length above 0", "a sign, or an empty cell read as 0")
+        // Between a micrometre and a kilometre: beyond, sums of squares lose their digits.
+        let allowed = "a length above 0 (0.001 mm to 1000 m)";
+        let cause = if value <= 0.0 { "a sign, or an empty cell read as 0" } else { "other units?" };
+        self.number(field, value, |v| (1e-3..=1e6).contains(&v), allowed, cause)
     }
 
     /// The faults as an error, or nothing if there are none.

@@ -3,9 +3,9 @@
 mod common;
 
 use catoptric::{
-    Airy, Coating, CoatingRing, Diagonal, Drawtube, Error, Field, FocalLengthMm, FocalPlane, Focus, Indexing, Opening,
-    Primary, Problem, PsfSize, RadialProfile, Severity, Train, TrainBuilder, TurnedEdge, Wavefront, Zone,
-    smallest_diagonal,
+    Airy, Coating, CoatingRing, Diagonal, Drawtube, Error, Field, FocalLengthMm, FocalPlane, Focus, Indexing,
+    Opening, Primary, Problem, PsfSize, RadialProfile, Severity, Train, TrainBuilder, TurnedEdge, Wavefront,
+    Zone, smallest_diagonal,
 };
 use common::{everything, paraboloid};
 
@@ -77,7 +77,9 @@ const LENGTHS: [(&str, Setter); 10] = [
     ("diagonal.minor_axis_mm", |t, v| t.diagonal.as_mut().expect("a diagonal").minor_axis_mm = v),
     ("focal_plane.axis_to_focus_mm", |t, v| t.focal_plane.as_mut().expect("a plane").axis_to_focus_mm = v),
     ("front_opening.diameter_mm", |t, v| t.front_opening.as_mut().expect("an opening").diameter_mm = v),
-    ("front_opening.above_vertex_mm", |t, v| t.front_opening.as_mut().expect("an opening").above_vertex_mm = v),
+    ("front_opening.above_vertex_mm", |t, v| {
+        t.front_opening.as_mut().expect("an opening").above_vertex_mm = v;
+    }),
     ("drawtube.bore_mm", |t, v| t.drawtube.as_mut().expect("a tube").bore_mm = v),
     ("drawtube.length_mm", |t, v| t.drawtube.as_mut().expect("a tube").length_mm = v),
     ("primary.figure[0].width_mm", |t, v| t.primary.figure[0] = TurnedEdge::new(v, 90.0).into()),
@@ -129,7 +131,12 @@ fn sizes_that_are_negative_or_zero_are_refused() {
 #[test]
 fn zones_that_leave_the_mirror_are_refused() {
     let with = |zone: Zone| changed(|t| t.primary.figure[1] = zone.into());
-    let wanted = expected("primary.figure[1].radius_mm", "190", "a radius from 0 to half the clear aperture", "diameter");
+    let wanted = expected(
+        "primary.figure[1].radius_mm",
+        "190",
+        "a radius from 0 to half the clear aperture",
+        "diameter",
+    );
     refused(with(Zone::new(190.0, 13.0, 28.0)), &wanted);
     let wanted = expected("primary.figure[1].radius_mm", "-4", "a radius from 0", "");
     refused(with(Zone::new(-4.0, 13.0, 28.0)), &wanted);
@@ -152,7 +159,8 @@ fn profiles_that_are_no_profiles_are_refused() {
     refused(with(&[0.0, 90.0, 50.0], &[0.0, 5.0, 0.0]), &wanted);
     let wanted = expected("primary.figure[1].radius_mm[1]", "0", "none twice", "");
     refused(with(&[0.0, 0.0, 50.0], &[0.0, 5.0, 0.0]), &wanted);
-    let wanted = expected("primary.figure[1].radius_mm", "2 radii beside 3 heights", "equal length", "cut short");
+    let wanted =
+        expected("primary.figure[1].radius_mm", "2 radii beside 3 heights", "equal length", "cut short");
     refused(with(&[0.0, 90.0], &[0.0, 5.0, 0.0]), &wanted);
     let wanted = expected("primary.figure[1].radius_mm", "1 radii", "two points", "");
     refused(with(&[0.0], &[0.0]), &wanted);
@@ -171,7 +179,8 @@ fn heights_in_other_units_are_refused() {
 #[test]
 fn a_radius_of_curvature_for_the_focal_length_is_a_warning() {
     let parts = Train::builder(Primary::new(318.0, FocalLengthMm(3116.0)));
-    let wanted = expected("primary.focal_length_mm", "3116", "f/9", "radius of curvature given for focal length?");
+    let wanted =
+        expected("primary.focal_length_mm", "3116", "f/9", "radius of curvature given for focal length?");
     warned(parts, &wanted);
     // A small mirror of that ratio is usual.
     let small = Train::builder(Primary::new(114.0, FocalLengthMm(1200.0))).build().expect("a sound train");
@@ -194,12 +203,14 @@ fn a_conic_of_another_convention_is_a_warning_or_a_fault() {
 
 #[test]
 fn a_focal_length_and_a_radius_of_curvature_do_not_go_together() {
-    let text = r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558, "radius_of_curvature_mm": 3116}}"#;
+    let text =
+        r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558, "radius_of_curvature_mm": 3116}}"#;
     let message = Train::from_json(text).expect_err("both given").to_string();
     for part in ["radius_of_curvature_mm", "3116", "1558", "one of the two", "twice the focal length"] {
         assert!(message.contains(part), "`{part}` is not in `{message}`");
     }
-    let message = Train::from_json(r#"{"primary": {"clear_aperture_mm": 318}}"#).expect_err("neither").to_string();
+    let message =
+        Train::from_json(r#"{"primary": {"clear_aperture_mm": 318}}"#).expect_err("neither").to_string();
     assert!(message.contains("focal_length_mm") && message.contains("radius_of_curvature_mm"), "{message}");
 }
 
@@ -218,9 +229,15 @@ fn a_reflectance_in_per_cent_is_refused() {
 #[test]
 fn rings_of_the_coating_lie_on_the_mirror() {
     let with = |inner, outer| changed(|t| t.primary.coating.rings[0] = CoatingRing::new(inner, outer, 0.7));
-    let wanted = expected("primary.coating.rings[0].outer_radius_mm", "280", "not beyond half", "diameter given for radius");
+    let wanted = expected(
+        "primary.coating.rings[0].outer_radius_mm",
+        "280",
+        "not beyond half",
+        "diameter given for radius",
+    );
     refused(with(120.0, 280.0), &wanted);
-    let wanted = expected("primary.coating.rings[0].outer_radius_mm", "120", "beyond the inner one", "exchanged");
+    let wanted =
+        expected("primary.coating.rings[0].outer_radius_mm", "120", "beyond the inner one", "exchanged");
     refused(with(140.0, 120.0), &wanted);
     let wanted = expected("primary.coating.rings[0].inner_radius_mm", "-1", "from 0", "diameter");
     refused(with(-1.0, 120.0), &wanted);
@@ -228,7 +245,8 @@ fn rings_of_the_coating_lie_on_the_mirror() {
 
 #[test]
 fn masks_larger_than_the_mirror_are_refused() {
-    let wanted = expected("primary.mask_diameter_mm", "330", "not above the clear aperture", "outer diameter");
+    let wanted =
+        expected("primary.mask_diameter_mm", "330", "not above the clear aperture", "outer diameter");
     refused(changed(|t| t.primary.mask_diameter_mm = Some(330.0)), &wanted);
 }
 
@@ -237,7 +255,8 @@ fn a_diagonal_larger_than_the_primary_is_refused() {
     for size in [318.0, 400.0] {
         let parts = changed(|t| t.diagonal = Some(Diagonal::new(size)));
         let value = size.to_string();
-        let wanted = expected("diagonal.minor_axis_mm", &value, "below the primary's clear aperture", "inches");
+        let wanted =
+            expected("diagonal.minor_axis_mm", &value, "below the primary's clear aperture", "inches");
         refused(parts, &wanted);
     }
 }
@@ -245,7 +264,10 @@ fn a_diagonal_larger_than_the_primary_is_refused() {
 #[test]
 fn a_diagonal_smaller_than_the_cone_of_the_axis_is_a_warning() {
     let parts = changed(|t| t.diagonal = Some(Diagonal::new(40.0)));
-    warned(parts, &expected("diagonal.minor_axis_mm", "40", "the cone of the axis needs", "stops the mirror down"));
+    warned(
+        parts,
+        &expected("diagonal.minor_axis_mm", "40", "the cone of the axis needs", "stops the mirror down"),
+    );
 }
 
 #[test]
@@ -262,13 +284,18 @@ fn a_focal_plane_within_the_light_is_refused() {
             t.drawtube = None;
         });
         let value = to_focus.to_string();
-        let wanted =
-            expected("focal_plane.axis_to_focus_mm", &value, "more than half the clear aperture", "wall instead of its axis?");
+        let wanted = expected(
+            "focal_plane.axis_to_focus_mm",
+            &value,
+            "more than half the clear aperture",
+            "wall instead of its axis?",
+        );
         refused(parts, &wanted);
     }
-    for (to_focus, allowed, cause) in
-        [(1558.0, "less than the focal length", "wall"), (1500.0, "well above the mirror", "counted from the mirror")]
-    {
+    for (to_focus, allowed, cause) in [
+        (1558.0, "less than the focal length", "wall"),
+        (1500.0, "well above the mirror", "counted from the mirror"),
+    ] {
         let parts = changed(|t| {
             t.focal_plane = Some(FocalPlane::new(to_focus));
             t.drawtube = None;
@@ -313,7 +340,10 @@ fn drawtubes_of_the_wrong_sign_are_noticed() {
 #[test]
 fn an_opening_smaller_than_the_mirror_is_a_warning() {
     let parts = changed(|t| t.front_opening = Some(Opening::new(180.0, 1650.0)));
-    warned(parts, &expected("front_opening.diameter_mm", "180", "stops the mirror down", "radius given for diameter?"));
+    warned(
+        parts,
+        &expected("front_opening.diameter_mm", "180", "stops the mirror down", "radius given for diameter?"),
+    );
 }
 
 #[test]
@@ -321,17 +351,29 @@ fn unknown_keys_are_refused_by_name_and_place() {
     let places = [
         (r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558}, "spyder": 1}"#, "spyder"),
         (r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558, "aperture": 318}}"#, "aperture"),
-        (r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558, "coating": {"reflectivity": 0.9}}}"#, "reflectivity"),
-        (r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558,
-            "figure": [{"kind": "zone", "radius_mm": 9, "half_width_mm": 3, "height_nm": 2, "colour": 1}]}}"#, "colour"),
-        (r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558},
-            "diagonal": {"minor_axis_mm": 70, "offset": 3}, "focal_plane": {"axis_to_focus_mm": 235}}"#, "offset"),
+        (
+            r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558, "coating": {"reflectivity": 0.9}}}"#,
+            "reflectivity",
+        ),
+        (
+            r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558,
+            "figure": [{"kind": "zone", "radius_mm": 9, "half_width_mm": 3, "height_nm": 2, "colour": 1}]}}"#,
+            "colour",
+        ),
+        (
+            r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558},
+            "diagonal": {"minor_axis_mm": 70, "offset": 3}, "focal_plane": {"axis_to_focus_mm": 235}}"#,
+            "offset",
+        ),
     ];
     for (text, key) in places {
         let error = Train::from_json(text).expect_err(key);
         assert!(matches!(error, Error::Unreadable { .. }), "{key}: {error:?}");
         let message = error.to_string();
-        assert!(message.contains(&format!("`{key}`")) && message.contains("unknown field"), "{key}: {message}");
+        assert!(
+            message.contains(&format!("`{key}`")) && message.contains("unknown field"),
+            "{key}: {message}"
+        );
         // What would be allowed stands beside it.
         assert!(message.contains("expected"), "{key}: {message}");
     }
@@ -345,13 +387,15 @@ fn text_in_the_place_of_a_number_is_refused() {
     let text = r#"{"primary": {"clear_aperture_mm": "12.5 in", "focal_length_mm": 1558}}"#;
     let message = Train::from_json(text).expect_err("text").to_string();
     assert!(message.contains("12.5 in") && message.contains("primary"), "{message}");
-    let message = Train::from_toml("[primary]\nclear_aperture_mm = 318\n[[[").expect_err("no TOML").to_string();
+    let message =
+        Train::from_toml("[primary]\nclear_aperture_mm = 318\n[[[").expect_err("no TOML").to_string();
     assert!(message.contains("TOML"), "{message}");
 }
 
 #[test]
 fn reading_refuses_what_construction_refuses() {
-    let text = r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558, "coating": {"reflectance": 88}}}"#;
+    let text =
+        r#"{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558, "coating": {"reflectance": 88}}}"#;
     let wanted = expected("primary.coating.reflectance", "88", "not above 1", "per cent given for a share?");
     refused_with(&Train::from_json(text).expect_err("per cent"), &wanted);
     let serde: Result<Train, _> = serde_json::from_str(text);
@@ -365,8 +409,8 @@ fn all_faults_are_found_at_once() {
         t.primary.coating.reflectance = 88.0;
         t.primary.figure[1] = Zone::new(190.0, -1.0, f64::NAN).into();
         t.primary.mask_diameter_mm = Some(0.0);
-        t.diagonal = Some(Diagonal::new(400.0).reflectance(0.0));
-        t.focal_plane = Some(FocalPlane::new(100.0));
+        t.diagonal = Some(Diagonal::new(-70.0).reflectance(0.0));
+        t.focal_plane = Some(FocalPlane::new(-100.0));
         t.front_opening = Some(Opening::new(-1.0, f64::INFINITY));
         t.drawtube = Some(Drawtube::new(0.0, 50.0, 18.0));
     });
@@ -387,6 +431,23 @@ fn all_faults_are_found_at_once() {
     ];
     assert_eq!(fields, wanted);
     assert_eq!(error.to_string().lines().count(), wanted.len());
+}
+
+#[test]
+fn sizes_are_judged_beside_a_fault_of_the_coating() {
+    // The aperture and focal length are sound, so what is judged against them can be.
+    let parts = changed(|t| {
+        t.primary.coating.reflectance = 88.0;
+        t.diagonal = Some(Diagonal::new(400.0));
+        t.focal_plane = Some(FocalPlane::new(100.0));
+        t.drawtube = None;
+    });
+    let error = parts.build().expect_err("three faults");
+    let fields: Vec<&str> = error.problems().iter().map(|p| p.field.as_str()).collect();
+    assert_eq!(
+        fields,
+        ["primary.coating.reflectance", "diagonal.minor_axis_mm", "focal_plane.axis_to_focus_mm"]
+    );
 }
 
 #[test]
@@ -450,7 +511,10 @@ fn star_images_that_cannot_be_are_refused() {
     refused_with(&psf(None, 1), &expected("pixels", "1", "2 to 2048", ""));
     refused_with(&psf(None, 100_000), &expected("pixels", "100000", "2 to 2048", ""));
     for (width, text) in [(0.0, "0"), (-1.0, "-1"), (f64::NAN, "NaN"), (1e4, "10000")] {
-        refused_with(&psf(Some(width), 9), &expected("half_width_um", text, "above 0 and up to 550 um", "nanometres"));
+        refused_with(
+            &psf(Some(width), 9),
+            &expected("half_width_um", text, "above 0 and up to 550 um", "nanometres"),
+        );
     }
     let none = perfect(None).expect("terms").psf(PsfSize::default()).expect_err("no focal ratio");
     refused_with(&none, &expected("focal_ratio", "nothing", "a focal ratio", ""));
@@ -463,9 +527,13 @@ fn star_images_that_cannot_be_are_refused() {
 #[test]
 fn terms_and_obstructions_that_cannot_be_are_refused() {
     let terms = |index, value, obstruction| {
-        Wavefront::from_zernikes(&[(index, value)].into(), Indexing::Noll, obstruction, None, 550.0).expect_err("terms")
+        Wavefront::from_zernikes(&[(index, value)].into(), Indexing::Noll, obstruction, None, 550.0)
+            .expect_err("terms")
     };
-    refused_with(&terms(4, 20.0, 22.0), &expected("obstruction_ratio", "22", "by diameter", "per cent, or by area?"));
+    refused_with(
+        &terms(4, 20.0, 22.0),
+        &expected("obstruction_ratio", "22", "by diameter", "per cent, or by area?"),
+    );
     refused_with(&terms(4, f64::NAN, 0.0), &expected("coefficients[4]", "NaN", "finite", ""));
     refused_with(&terms(0, 1.0, 0.0), &expected("coefficients[0]", "0", "an index", "another indexing?"));
     let airy = Airy::new(0.5, 0.0, 550.0).expect_err("a focal ratio");
@@ -486,13 +554,16 @@ fn lists_and_sizes_of_illumination_are_checked() {
     refused_with(&size, &expected("axis_to_focus_mm", "100", "more than half the clear aperture", "wall"));
     let size = smallest_diagonal(&mirror, 235.0, 400.0).expect_err("a lit circle");
     refused_with(&size, &expected("fully_lit_diameter_mm", "400", "less than the clear aperture", ""));
-    assert!(smallest_diagonal(&mirror, f64::NAN, 10.0).is_err() && smallest_diagonal(&mirror, 235.0, f64::NAN).is_err());
+    assert!(
+        smallest_diagonal(&mirror, f64::NAN, 10.0).is_err()
+            && smallest_diagonal(&mirror, 235.0, f64::NAN).is_err()
+    );
 }
 
 #[test]
 fn files_that_cannot_be_read_say_so() {
     let missing = Train::load("no/such/train.json").expect_err("no file");
     assert!(matches!(&missing, Error::File { path, .. } if path == "no/such/train.json"), "{missing:?}");
-    let ending = Train::load(std::env::current_exe().expect("this program")).expect_err("no ending");
+    let ending = Train::load(concat!(env!("CARGO_MANIFEST_DIR"), "/LICENSE")).expect_err("no ending");
     assert!(ending.to_string().contains(".json or .toml"), "{ending}");
 }

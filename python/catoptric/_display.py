@@ -136,10 +136,13 @@ def escape(shown: str) -> str:
     return _html.escape(shown, quote=True).replace("$", "&#36;")
 
 
-def with_uncertainty(value: float, low: float, high: float) -> str:
+def with_uncertainty(
+    value: float, low: float, high: float, *, most_decimals: int | None = None
+) -> str:
     """Write a value and its interval with the digits that the interval deserves.
 
-    Two figures of the half width are kept; the value has no more decimals than its interval.
+    Two figures of the half width are kept, but no more than `most_decimals`; the value has no
+    more decimals than its interval.
 
     Units: one unit for all three.
 
@@ -149,6 +152,8 @@ def with_uncertainty(value: float, low: float, high: float) -> str:
     if not all(math.isfinite(number) for number in (value, low, high)) or high <= low:
         return f"{value:.6g} ({low:.6g} to {high:.6g})"
     decimals = decimals_for((high - low) / 2.0)
+    if most_decimals is not None:
+        decimals = min(decimals, most_decimals)
     return " ".join(
         [fixed(value, decimals), f"({fixed(low, decimals)}", "to", f"{fixed(high, decimals)})"]
     )

@@ -220,20 +220,26 @@ fn reasons(before: &FigureEstimate, after: &FigureEstimate) -> Vec<String> {
             .to_owned(),
     ];
     for (when, figure) in [("before", before), ("after", after)] {
-        let readings = &figure.readings;
-        if readings.runs_mm().len() == 1 {
+        if figure.readings.runs_mm().len() == 1 {
             reasons.push(format!(
                 "One run {when}: its noise is not known from repeats but assumed (half of the Airy radius at the knife)."
             ));
         }
-        if let Some(last) = readings.openings().last() {
-            let width = readings.clear_aperture_mm() / 2.0 - last.inner_radius_mm;
-            reasons.push(format!(
-                "Not in the intervals {when}: the shape of the edge within the outermost {width:.1} mm, where the \
-                 readings give one mean slope only. A narrow turned edge there can move the Strehl by more than the noise does."
-            ));
-        }
     }
+    let unseen = |figure: &FigureEstimate| {
+        let inner = figure.readings.openings().last().map_or(0.0, |o| o.inner_radius_mm);
+        figure.readings.clear_aperture_mm() / 2.0 - inner
+    };
+    let (first, second) = (unseen(before), unseen(after));
+    let where_unseen = if first.to_bits() == second.to_bits() {
+        format!("{first:.1} mm")
+    } else {
+        format!("{first:.1} mm (before) and {second:.1} mm (after)")
+    };
+    reasons.push(format!(
+        "Not in the intervals: the shape of the edge within the outermost {where_unseen}, where the readings give \
+         one mean slope only. A narrow turned edge there can move the Strehl by more than the noise does."
+    ));
     reasons
 }
 

@@ -63,8 +63,8 @@ impl TurnedEdge {
         findings.number(
             "width_mm",
             self.width_mm,
-            |v| v > 0.0 && v <= rim_mm,
-            "a width above 0 and not beyond half the clear aperture",
+            |v| v >= 1e-3 && v <= rim_mm,
+            "a width above 0 (0.001 mm or more) and not beyond half the clear aperture",
             "diameter given for width, or other units?",
         );
         findings.number("drop_nm", self.drop_nm, |v| v.abs() <= TALLEST_NM, HEIGHT, HEIGHT_CAUSE);

@@ -127,20 +127,24 @@ impl Primary {
     /// ```
     pub fn check(&self) -> Result<()> {
         let mut findings = Findings::default();
-        findings.within("primary", |f| self.note_problems(f));
+        findings.within("primary", |f| {
+            self.note_problems(f);
+        });
         findings.refuse()
     }
 
-    pub(super) fn note_problems(&self, findings: &mut Findings) {
+    /// Notes what is wrong; tells whether aperture and focal length can serve to judge the other parts.
+    pub(super) fn note_problems(&self, findings: &mut Findings) -> bool {
         let (aperture, focal) = (self.clear_aperture_mm, self.focal_length_mm);
         let sizes = findings.length("clear_aperture_mm", aperture)
             & findings.length("focal_length_mm", focal)
             & findings.number("conic", self.conic, |v| v.abs() <= 1e3, "a conic constant within +-1000", "");
         if !sizes {
-            return; // The rest is judged against these.
+            return false; // The rest is judged against these.
         }
         let rim = aperture / 2.0;
-        if focal < aperture {
+        let is_possible = focal >= aperture;
+        if !is_possible {
             findings.fault(
                 "focal_length_mm",
                 focal,
@@ -179,12 +183,13 @@ impl Primary {
         for (i, layer) in self.figure.iter().enumerate() {
             findings.within(format!("figure[{i}]"), |f| layer.note_problems(rim, f));
         }
+        is_possible
     }
 }
 
 /// A primary as people write it down: with its focal length or its radius of curvature.
 ///
-/// Files and the Python constructor come through here.
+/// Files and other languages come through here.
 ///
 /// Units: mm. Errors: [`Error::Input`] from [`Primary::try_from`] unless exactly one of the two lengths is there.
 ///

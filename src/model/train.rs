@@ -146,8 +146,8 @@ impl TrainBuilder {
 
     fn findings(&self) -> Findings {
         let mut findings = Findings::default();
-        findings.within("primary", |f| self.primary.note_problems(f));
-        let primary_is_sound = !findings.has_fault();
+        let mut primary_is_sound = false;
+        findings.within("primary", |f| primary_is_sound = self.primary.note_problems(f));
         match (&self.diagonal, &self.focal_plane) {
             (Some(_), None) => findings.fault(
                 "focal_plane",

@@ -1,47 +1,40 @@
-//! Bench readings, the figure they show, and the judgement of a refigure.
+//! Bench readings, and the figure they show.
 
-use numpy::{IntoPyArray, PyArray1, PyArray2};
+use numpy::PyArray2;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{choice, list, number, number_or, table, wavelength};
+use super::arrays::{Column, column, square};
 use super::errors::{compute, exception, python_problems, refused};
 use super::model::{PyPrimary, PyRadialProfile};
 use super::rays::draw;
 use super::record::{getters, record};
-use super::train::PyTrain;
 use crate::{
     FigureEstimate, KnifeEdgeReadings, MaskOpening, Measured, RadiusOfCurvatureMm, ReadingsIncrease,
-    ReduceOptions, TestSource, Verdict,
+    ReduceOptions, TestSource,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyKnifeEdgeReadings>()?;
-    module.add_class::<PyFigureEstimate>()?;
-    module.add_class::<PyVerdict>()?;
-    module.add_function(wrap_pyfunction!(judge_refigure, module)?)
-}
-
-type Column<'py> = Bound<'py, PyArray1<f64>>;
-
-fn column<'py>(py: Python<'py>, values: impl IntoIterator<Item = f64>) -> Column<'py> {
-    values.into_iter().collect::<Vec<_>>().into_pyarray(py)
-}
-
-fn square<'py>(py: Python<'py>, rows: &[Vec<f64>]) -> Bound<'py, PyArray2<f64>> {
-    let columns = rows.first().map_or(0, Vec::len);
-    ndarray::Array2::from_shape_fn((rows.len(), columns), |(i, j)| rows[i][j]).into_pyarray(py)
+    module.add_class::<PyFigureEstimate>()
 }
 
 /// Readings of a knife edge near the centre of curvature, zone by zone, in one or more runs.
 ///
-/// Give the openings of the mask by inner and outer radius, or single radii. Source and direction of the readings have no
-/// default. Every run has a zero of its own.
+/// Give the openings of the mask by inner and outer radius, or single radii. Source and direction of the
+/// readings have no default. Every run has a zero of its own.
 ///
 /// Units: mm.
 /// Shapes: `runs_mm[run, opening]`, or one run as a list.
 /// Errors: InputError with all faults found.
+/// Leaves out: astigmatism; every zone is taken to be round.
+///
+/// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+/// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+/// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+/// >>> assert readings.opening_count == 4 and readings.runs_mm.shape == (1, 4)
 #[pyclass(name = "KnifeEdgeReadings", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -81,6 +74,18 @@ impl PyKnifeEdgeReadings {
     /// Return readings from a CSV file: a row an opening, a column `run_..._mm` a run.
     ///
     /// The other columns are `inner_radius_mm` and `outer_radius_mm`, or `radius_mm`.
+    /// Lines that begin with `#` are passed over.
+    ///
+    /// Units: mm.
+    /// Errors: OSError where the file cannot be read; InputError with the line for a missing or unknown
+    /// column or text in place of a number, and with all faults of readings that cannot be.
+    ///
+    /// >>> import tempfile, pathlib
+    /// >>> path = pathlib.Path(tempfile.mkdtemp()) / "readings.csv"
+    /// >>> end = path.write_text("radius_mm,run_1_mm\n40,0.333\n60,0.750\n80,1.333\n95,1.930\n")
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> readings = ct.KnifeEdgeReadings.from_csv(path, readings_increase="away_from_mirror", **bench)
+    /// >>> assert readings.run_count == 1
     #[staticmethod]
     #[pyo3(signature = (path, /, *, clear_aperture_mm, radius_of_curvature_mm, source, readings_increase))]
     fn from_csv(
@@ -105,11 +110,19 @@ impl PyKnifeEdgeReadings {
 
     /// Return the radial figure that the readings show, with what their noise makes uncertain.
     ///
-    /// Heights at the rims of the openings, straight in r^2 between them. What the readings cannot see, an edge within the
-    /// last opening above all, is not in the intervals.
+    /// Heights at the rims of the openings, straight in r^2 between them. What the readings cannot see, an
+    /// edge within the last opening above all, is not in the intervals.
     ///
     /// Units: the obstruction counts by diameter; nm.
     /// Errors: InputError for options that cannot be.
+    /// Source: the mean crossing over an opening is the height difference of its rims (own derivation).
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> figure = readings.reduce(seed=7)
+    /// >>> assert figure.height_nm[-1] < figure.height_nm[-2]  # longer at the rim: turned down
+    /// >>> assert figure == readings.reduce(seed=7)
     #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=2000, seed=1),
         text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1)")]
     fn reduce(
@@ -131,6 +144,12 @@ impl PyKnifeEdgeReadings {
     }
 
     /// Return what is odd about the readings, though they can be reduced.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> fixed = bench | dict(source="fixed")  # but the readings are those of a moving source
+    /// >>> odd = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.880], **fixed).problems()
+    /// >>> assert "moving" in odd[0].cause
     fn problems(&self, py: Python<'_>) -> PyResult<Vec<Py<PyAny>>> {
         python_problems(py, &self.0.problems())
     }
@@ -172,6 +191,14 @@ impl PyKnifeEdgeReadings {
     }
 
     /// Return a Table: a row an opening, with its mean, its noise, and the reading of a paraboloid.
+    ///
+    /// Units: mm.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> table = readings.table()
+    /// >>> assert table.rows == 4 and abs(table["paraboloid_mm"][0] - 40**2 / 4800) < 1e-12
     fn table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
         let readings = &slf.get().0;
         let ideal = readings
@@ -187,6 +214,12 @@ impl PyKnifeEdgeReadings {
     }
 
     /// Draw the readings less those of a paraboloid; return the axes.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> axes = readings.plot()
+    /// >>> assert "mm" in axes.get_xlabel()
     #[pyo3(signature = (ax=None))]
     fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
         draw("readings", slf.as_any(), ax, None)
@@ -283,18 +316,27 @@ fn runs(value: &Bound<'_, PyAny>) -> PyResult<Vec<Vec<f64>>> {
     if single.is_ok_and(|n| n == 1) { Ok(vec![list(value, "runs_mm")?]) } else { table(value, "runs_mm") }
 }
 
-fn ends(measured: &Measured) -> (f64, f64) {
+pub(super) fn ends(measured: &Measured) -> (f64, f64) {
     (measured.noise.low, measured.noise.high)
 }
 
 /// The radial figure that a set of readings shows.
 ///
-/// Heights are those of the glass at best focus, a hill positive; RMS, PV and Strehl are those of the wavefront. Every
-/// `..._interval` holds 95 % of repeats with readings redrawn within their noise.
+/// Heights are those of the glass at best focus, a hill positive; RMS, PV and Strehl are those of the
+/// wavefront. Every `..._interval` holds 95 % of repeats with readings redrawn within their noise.
 ///
 /// Units: mm, nm.
-/// Shapes: `radius_mm`, `height_nm`, `height_sigma_nm` and both sides of `covariance_nm2` have one entry a knot.
+/// Shapes: `radius_mm`, `height_nm`, `height_sigma_nm` and both sides of `covariance_nm2` have one entry a
+/// knot.
 /// Leaves out: what the readings cannot see, an edge inside the last opening above all.
+/// Errors: those of `KnifeEdgeReadings.reduce`, which makes it.
+///
+/// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+/// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+/// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+/// >>> figure = readings.reduce()
+/// >>> assert figure.radius_mm[-1] == 100 and figure.covariance_nm2.shape == (5, 5)
+/// >>> assert figure.strehl_interval[0] <= figure.strehl <= figure.strehl_interval[1]
 #[pyclass(name = "FigureEstimate", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -357,11 +399,25 @@ impl PyFigureEstimate {
     }
 
     /// Return the figure as a layer for a primary.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> layer = readings.reduce().as_layer()
+    /// >>> assert layer.joined == "straight_in_area" and layer.points == 5
     fn as_layer(&self) -> PyRadialProfile {
         PyRadialProfile(self.0.as_layer())
     }
 
-    /// Return a paraboloid of the tested size with the figure on it; keywords change other values of the Primary.
+    /// Return a paraboloid of the tested size with the figure on it; keywords change other values of the
+    /// Primary.
+    /// Errors: InputError with all faults found.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> mirror = readings.reduce().primary(mask_diameter_mm=190)
+    /// >>> assert mirror.focal_length_mm == 1200 and len(mirror.figure) == 1
     #[pyo3(signature = (**changes))]
     fn primary<'py>(
         &self,
@@ -378,6 +434,12 @@ impl PyFigureEstimate {
     /// Draw the figure with the band of its reading noise; return the axes.
     ///
     /// Call it again on the same axes with another `series` (0 to 3) and a `label` to compare.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> axes = readings.reduce().plot(label="before", series=0)
+    /// >>> assert "nm" in axes.get_ylabel()
     #[pyo3(signature = (ax=None, *, label="", series=1))]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
@@ -425,144 +487,3 @@ record!(PyFigureEstimate, "FigureEstimate",
         "rms_nm_interval", "pv_nm", "pv_nm_interval", "strehl", "strehl_interval", "strehl_least_rms",
         "strehl_least_rms_interval", "obstruction_ratio", "wavelength_nm", "draws", "seed"],
     shown: ["strehl", "strehl_interval", "rms_nm", "rms_nm_interval", "obstruction_ratio", "wavelength_nm"]);
-
-/// The judgement of a refigure, with its probability and its reasons.
-///
-/// Units: Strehl at the brightest focus; intervals hold 95 % of repeats with readings redrawn within their noise.
-/// Leaves out: what the readings cannot see; the reasons say what.
-#[pyclass(name = "Verdict", module = "catoptric", frozen, eq)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyVerdict(pub(super) Verdict);
-
-#[pymethods]
-impl PyVerdict {
-    /// Strehl before, of every repeat.
-    #[getter]
-    fn strehl_before_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.before.draws.strehl.iter().copied())
-    }
-
-    /// Strehl after, of every repeat.
-    #[getter]
-    fn strehl_after_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.after.draws.strehl.iter().copied())
-    }
-
-    /// Draw both mirrors' Strehl with what the readings leave open; return the axes.
-    #[pyo3(signature = (ax=None))]
-    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
-        draw("verdict", slf.as_any(), ax, None)
-    }
-}
-
-getters!(PyVerdict, |verdict| {
-    /// "better", "probably better", "cannot tell", "probably worse" or "worse".
-    verdict: String = verdict.judgement.to_string();
-    /// The verdict in one sentence.
-    words: String = verdict.words.clone();
-    /// Share of paired repeats in which the later figure has the greater Strehl.
-    probability_better: f64 = verdict.probability_better;
-    /// Gain in Strehl at the brightest focus.
-    gain: f64 = verdict.strehl_gain.value;
-    /// Its interval from reading noise.
-    gain_interval: (f64, f64) = ends(&verdict.strehl_gain);
-    /// Strehl before, at the brightest focus.
-    strehl_before: f64 = verdict.before.strehl.value;
-    /// Its interval from reading noise.
-    strehl_before_interval: (f64, f64) = ends(&verdict.before.strehl);
-    /// Strehl after, at the brightest focus.
-    strehl_after: f64 = verdict.after.strehl.value;
-    /// Its interval from reading noise.
-    strehl_after_interval: (f64, f64) = ends(&verdict.after.strehl);
-    /// Wavefront RMS before, nm.
-    rms_before_nm: f64 = verdict.before.rms_nm.value;
-    /// Its interval from reading noise, nm.
-    rms_before_nm_interval: (f64, f64) = ends(&verdict.before.rms_nm);
-    /// Wavefront RMS after, nm.
-    rms_after_nm: f64 = verdict.after.rms_nm.value;
-    /// Its interval from reading noise, nm.
-    rms_after_nm_interval: (f64, f64) = ends(&verdict.after.rms_nm);
-    /// Wavefront PV before, nm.
-    pv_before_nm: f64 = verdict.before.pv_nm.value;
-    /// Its interval from reading noise, nm.
-    pv_before_nm_interval: (f64, f64) = ends(&verdict.before.pv_nm);
-    /// Wavefront PV after, nm.
-    pv_after_nm: f64 = verdict.after.pv_nm.value;
-    /// Its interval from reading noise, nm.
-    pv_after_nm_interval: (f64, f64) = ends(&verdict.after.pv_nm);
-    /// What the verdict rests on, and what it leaves out.
-    reasons: Vec<String> = verdict.reasons.clone();
-    /// Cautions for whoever handles the mirror.
-    cautions: Vec<String> = verdict.cautions.clone();
-    /// The figure before.
-    before: PyFigureEstimate = PyFigureEstimate(verdict.before.clone());
-    /// The figure after.
-    after: PyFigureEstimate = PyFigureEstimate(verdict.after.clone());
-    /// Wavelength, nm.
-    wavelength_nm: f64 = verdict.before.options.wavelength_nm;
-    /// Seed of the repeats.
-    seed: u64 = verdict.before.options.seed;
-});
-record!(PyVerdict, "Verdict",
-    attributes: ["verdict", "words", "probability_better", "gain", "gain_interval", "strehl_before",
-        "strehl_before_interval", "strehl_after", "strehl_after_interval", "rms_before_nm", "rms_before_nm_interval",
-        "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
-        "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
-    shown: ["verdict", "probability_better", "gain", "gain_interval", "strehl_before", "strehl_after", "wavelength_nm"]);
-
-/// Return the judgement of a refigure from what was measured before and after it.
-///
-/// `before` and `after` are KnifeEdgeReadings or FigureEstimates; readings are reduced with the obstruction of the train,
-/// if one is given, else without obstruction. `draws`, `seed` and `wavelength_nm` count for readings alone.
-///
-/// Errors: InputError where the two are not of one mirror, or were reduced in different ways.
-/// Leaves out: what neither set of readings can see; the verdict's reasons name it.
-#[pyfunction]
-#[pyo3(signature = (*, before, after, train=None, draws=2000, seed=1, wavelength_nm=None),
-    text_signature = "(*, before, after, train=None, draws=2000, seed=1, wavelength_nm=550.0)")]
-fn judge_refigure(
-    py: Python<'_>,
-    before: &Bound<'_, PyAny>,
-    after: &Bound<'_, PyAny>,
-    train: Option<&Bound<'_, PyTrain>>,
-    draws: usize,
-    seed: u64,
-    wavelength_nm: Option<&Bound<'_, PyAny>>,
-) -> PyResult<PyVerdict> {
-    let options = ReduceOptions {
-        obstruction_ratio: train.map_or(0.0, |t| t.get().prepared().obstruction_ratio()),
-        wavelength_nm: wavelength(wavelength_nm)?,
-        draws,
-        seed,
-    };
-    let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
-    compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?))
-        .map(PyVerdict)
-}
-
-/// What a refigure can be judged from.
-enum Evidence {
-    Readings(KnifeEdgeReadings),
-    Figure(Box<FigureEstimate>),
-}
-
-impl Evidence {
-    fn new(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Self> {
-        if let Ok(readings) = value.cast::<PyKnifeEdgeReadings>() {
-            return Ok(Self::Readings(readings.get().0.clone()));
-        }
-        if let Ok(figure) = value.cast::<PyFigureEstimate>() {
-            return Ok(Self::Figure(Box::new(figure.get().0.clone())));
-        }
-        let found = value.get_type().name()?.to_string();
-        Err(refused(value.py(), name, &found, "KnifeEdgeReadings or a FigureEstimate", ""))
-    }
-
-    fn figure(self, options: ReduceOptions) -> crate::Result<FigureEstimate> {
-        match self {
-            Self::Readings(readings) => readings.reduce(options),
-            Self::Figure(figure) => Ok(*figure),
-        }
-    }
-}

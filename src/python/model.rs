@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{choice, list, maybe_number, number, number_or};
 use super::errors::{exception, refused};
+use super::rays::draw;
 use super::record::{getters, record};
 use crate::model::{
     Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary,
@@ -32,6 +33,11 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 ///
 /// Units: mm; nm of glass height.
 /// Errors: InputError, when put on a mirror that it does not fit.
+///
+/// >>> edge = ct.TurnedEdge(width_mm=9, drop_nm=330)
+/// >>> assert edge.power == 2.0
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, figure=[edge])
+/// >>> assert 0.8 < ct.Train(primary=mirror).wavefront(focus="peak").strehl < 0.9
 #[pyclass(name = "TurnedEdge", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -67,6 +73,11 @@ record!(PyTurnedEdge, "TurnedEdge", attributes: ["width_mm", "drop_nm", "power"]
 ///
 /// Units: mm; nm of glass height.
 /// Errors: InputError, when put on a mirror that it leaves.
+///
+/// >>> hill = ct.Zone(radius_mm=95, half_width_mm=13, height_nm=28)
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, figure=[hill])
+/// >>> wave = ct.Train(primary=mirror).wavefront(focus="paraxial")
+/// >>> assert abs(wave.pv_nm - 56) < 1  # a hill h: W = 2h/(1 + (r/R)^2)
 #[pyclass(name = "Zone", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -107,6 +118,10 @@ record!(PyZone, "Zone", attributes: ["radius_mm", "half_width_mm", "height_nm"],
 /// Units: mm; nm of glass height.
 /// Shapes: two lists of equal length, two points or more, radii ascending.
 /// Errors: InputError, when put on a mirror that it leaves or with points out of order.
+/// Leaves out: ripples narrower than twice the distance of the points.
+///
+/// >>> profile = ct.RadialProfile(radius_mm=[0, 80, 159], height_nm=np.array([0, 12, -40]))
+/// >>> assert profile.points == 3 and profile.joined == "spline"
 #[pyclass(name = "RadialProfile", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -141,6 +156,21 @@ impl PyRadialProfile {
     }
 }
 
+#[pymethods]
+impl PyRadialProfile {
+    /// Draw the height of the glass from the centre to the rim; return the axes.
+    #[pyo3(signature = (ax=None, *, label=""))]
+    fn plot<'py>(
+        slf: &Bound<'py, Self>,
+        ax: Option<&Bound<'py, PyAny>>,
+        label: &str,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        let options = PyDict::new(slf.py());
+        options.set_item("label", label)?;
+        draw("figure_profile", slf.as_any(), ax, Some(&options))
+    }
+}
+
 getters!(PyRadialProfile, |profile| {
     /// How the points are joined: "spline" or "straight_in_area".
     joined: &'static str = profile.joined.name();
@@ -153,6 +183,10 @@ record!(PyRadialProfile, "RadialProfile", attributes: ["radius_mm", "height_nm",
 ///
 /// Units: mm; reflectance is a share of the power.
 /// Errors: InputError, when put on a mirror that it leaves.
+/// Leaves out: the phase. Where the metal is thin the wavefront has a hollow as well, up to 87 nm of glass.
+///
+/// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
+/// >>> assert ct.Coating(reflectance=0.88, rings=[worn]).rings == (worn,)
 #[pyclass(name = "CoatingRing", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -191,6 +225,11 @@ record!(PyCoatingRing, "CoatingRing", attributes: ["inner_radius_mm", "outer_rad
 /// Units: shares of the power.
 /// Errors: InputError, when put on a mirror.
 /// Leaves out: colour, polarisation and the phase of thin metal.
+///
+/// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.44)
+/// >>> coating = ct.Coating(reflectance=0.88, rings=[worn])
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, coating=coating)
+/// >>> assert 0.95 < ct.Train(primary=mirror).wavefront().amplitude_factor < 1
 #[pyclass(name = "Coating", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -220,11 +259,16 @@ record!(PyCoating, "Coating", attributes: ["reflectance", "rings"], shown: ["ref
 
 /// The primary mirror: a conic, its figure, its coating, and perhaps a mask in front of it.
 ///
-/// Give the focal length or the radius of curvature, not both. Layers of the figure add. A mask stops the mirror down and
-/// leaves the figure where it is.
+/// Give the focal length or the radius of curvature, not both. Layers of the figure add. A mask stops the
+/// mirror down and leaves the figure where it is.
 ///
 /// Units: mm; conic constant -1 is a paraboloid.
 /// Errors: InputError with all faults found.
+/// Leaves out: everything that is not round about the axis.
+///
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, radius_of_curvature_mm=3116, mask_diameter_mm=308)
+/// >>> assert mirror.focal_length_mm == 1558 and mirror.conic == -1
+/// >>> assert ct.Train(primary=mirror).focal_ratio == 1558 / 308
 #[pyclass(name = "Primary", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -330,6 +374,12 @@ fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
 ///
 /// Units: mm; reflectance is a share of the power.
 /// Errors: InputError, when put into a train that it does not fit.
+/// Leaves out: errors of its surface, its thickness and its holder.
+///
+/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+/// >>> assert flat.offset_mm is None and 3 < train.diagonal_offset_mm < 4
 #[pyclass(name = "Diagonal", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -368,6 +418,8 @@ record!(PyDiagonal, "Diagonal", attributes: ["minor_axis_mm", "offset_mm", "refl
 ///
 /// Units: mm from the axis of the tube.
 /// Errors: InputError, when put into a train that it does not fit.
+///
+/// >>> assert ct.FocalPlane(axis_to_focus_mm=235).axis_to_focus_mm == 235
 #[pyclass(name = "FocalPlane", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -392,6 +444,11 @@ record!(PyFocalPlane, "FocalPlane", attributes: ["axis_to_focus_mm"], shown: ["a
 ///
 /// Units: mm; the height counts from the primary's vertex toward the sky.
 /// Errors: InputError, when put into a train.
+///
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> ring = ct.Opening(diameter_mm=318, above_vertex_mm=1650)
+/// >>> share, stopped = ct.Train(primary=mirror, front_opening=ring).light(field_arcmin=(30, 0))
+/// >>> assert 0.04 < stopped["front_opening"] < 0.07
 #[pyclass(name = "Opening", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -422,6 +479,9 @@ record!(PyOpening, "Opening", attributes: ["diameter_mm", "above_vertex_mm"], sh
 /// Units: mm; `outer_end_to_focus_mm` is positive where the focus lies outside the tube's outer end.
 /// Errors: InputError, when put into a train that it does not fit.
 /// Leaves out: threads, adapters and baffles inside the bore.
+///
+/// >>> tube = ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18)
+/// >>> assert tube.outer_end_to_focus_mm == 18
 #[pyclass(name = "Drawtube", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

@@ -1,11 +1,11 @@
 //! Results of tracing: spots, illumination, the perfect star, the smallest diagonal.
 
-use numpy::{IntoPyArray, PyArray1};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{list, number, number_or, wavelength};
+use super::arrays::{Column, column};
 use super::errors::exception;
 use super::record::{getters, record};
 use crate::{Airy, DiagonalFit, Illumination, Part, RadialIllumination, Spot};
@@ -18,17 +18,17 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyDiagonalFit>()
 }
 
-type Column<'py> = Bound<'py, PyArray1<f64>>;
-
-fn column<'py>(py: Python<'py>, values: &[f64]) -> Column<'py> {
-    values.to_vec().into_pyarray(py)
-}
-
 /// The scatter of one star's rays in a plane square to the focuser's axis.
 ///
 /// Units: um in the plane, `along` positive toward the sky end, `across` along +y; mm on the mirror.
 /// Shapes: the arrays have one entry a ray that arrives.
 /// Leaves out: diffraction.
+/// Errors: those of `Train.spot`, which makes it.
+///
+/// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=250, focal_length_mm=1250))
+/// >>> spot = train.spot(field_arcmin=(15, 0))
+/// >>> assert spot.along_um.shape == spot.pupil_x_mm.shape and spot.stopped == {}
+/// >>> assert abs(spot.tangential_coma_um - 41.0442) < 0.001  # an exact ray trace of its own
 #[pyclass(name = "Spot", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -55,7 +55,8 @@ getters!(PySpot, |spot| {
     tangential_extent_um: f64 = spot.tangential_extent_um;
     /// Length of the spot square to that direction, um.
     sagittal_extent_um: f64 = spot.sagittal_extent_um;
-    /// Mean of the two rim rays in the plane of the field minus the ray by the vertex, um, positive away from the axis.
+    /// Mean of the two rim rays in the plane of the field minus the ray by the vertex, um, positive away from
+    /// the axis.
     tangential_coma_um: f64 = spot.tangential_coma_um;
     /// The same of the two rim rays square to the plane of the field, um.
     sagittal_coma_um: f64 = spot.sagittal_coma_um;
@@ -80,28 +81,35 @@ impl PySpot {
     /// Rays along, from the centroid, um.
     #[getter]
     fn along_um<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.points.along_um)
+        column(py, self.0.points.along_um.iter().copied())
     }
 
     /// Rays across, from the centroid, um.
     #[getter]
     fn across_um<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.points.across_um)
+        column(py, self.0.points.across_um.iter().copied())
     }
 
     /// Where each ray met the mirror, x, mm.
     #[getter]
     fn pupil_x_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.points.mirror_x_mm)
+        column(py, self.0.points.mirror_x_mm.iter().copied())
     }
 
     /// Where each ray met the mirror, y, mm.
     #[getter]
     fn pupil_y_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.points.mirror_y_mm)
+        column(py, self.0.points.mirror_y_mm.iter().copied())
     }
 
     /// Draw the spot with the Airy circle of a wavelength; return the axes.
+    ///
+    /// Units: nm. Errors: InputError for the wavelength.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> spot = train.spot(field_arcmin=(5, 0))
+    /// >>> axes = spot.plot()
+    /// >>> assert "um" in axes.get_xlabel()
     #[pyo3(signature = (ax=None, *, wavelength_nm=None), text_signature = "($self, ax=None, *, wavelength_nm=550.0)")]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
@@ -136,7 +144,14 @@ pub(super) fn draw<'py>(
 /// Light at points of the focal plane, and what each part stops.
 ///
 /// Units: mm in the focal plane. Shapes: one entry a point.
+/// Errors: those of `Train.illumination`, which makes it.
 /// Leaves out: reflectances.
+///
+/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+/// >>> light = train.illumination(along_mm=[0, 15], across_mm=[0, 0])
+/// >>> assert light.relative[0] == 1 and light.relative[1] < 1
 #[pyclass(name = "Illumination", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -147,25 +162,25 @@ impl PyIllumination {
     /// Positions along, mm; positive toward the sky end.
     #[getter]
     fn along_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.along_mm)
+        column(py, self.0.along_mm.iter().copied())
     }
 
     /// Positions across, mm.
     #[getter]
     fn across_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.across_mm)
+        column(py, self.0.across_mm.iter().copied())
     }
 
     /// Share of the light on the clear aperture that arrives.
     #[getter]
     fn absolute<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.absolute)
+        column(py, self.0.absolute.iter().copied())
     }
 
     /// The same over its value in the middle of the field.
     #[getter]
     fn relative<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.relative)
+        column(py, self.0.relative.iter().copied())
     }
 
     /// The share that each part stops, by part.
@@ -174,7 +189,19 @@ impl PyIllumination {
         stopped(py, &self.0.stopped)
     }
 
+    /// Draw the light at the points, relative to the axis; return the axes.
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("illumination_map", slf.as_any(), ax, None)
+    }
+
     /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> table = train.illumination(along_mm=[0, 15], across_mm=[0, 0]).to_table()
+    /// >>> assert table.rows == 2 and "diagonal_shadow_share" in table
     fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
         table(slf.as_any(), &["along_mm", "across_mm", "absolute", "relative"])
     }
@@ -192,9 +219,17 @@ record!(PyIllumination, "Illumination",
 
 /// Light against radius in the focal plane: worst, mean and best over azimuth, and what each part stops.
 ///
-/// Units: mm in the focal plane; `worst`, `mean` and `best` relative to the axis, `absolute_...` to the clear aperture.
+/// Units: mm in the focal plane; `worst`, `mean` and `best` relative to the axis, `absolute_...` to the clear
+/// aperture.
 /// Shapes: one entry a radius.
+/// Errors: those of `Train.illumination`, which makes it.
 /// Leaves out: reflectances.
+///
+/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+/// >>> light = train.illumination(radius_mm=[0, 10, 20])
+/// >>> assert np.all(light.worst <= light.best) and abs(light.on_axis - light.absolute_mean[0]) < 1e-9
 #[pyclass(name = "RadialIllumination", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -205,43 +240,43 @@ impl PyRadialIllumination {
     /// Radii, mm.
     #[getter]
     fn radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.radius_mm)
+        column(py, self.0.radius_mm.iter().copied())
     }
 
     /// The darkest azimuth, relative to the axis.
     #[getter]
     fn worst<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.worst)
+        column(py, self.0.worst.iter().copied())
     }
 
     /// The mean over azimuth, relative to the axis.
     #[getter]
     fn mean<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.mean)
+        column(py, self.0.mean.iter().copied())
     }
 
     /// The brightest azimuth, relative to the axis.
     #[getter]
     fn best<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.best)
+        column(py, self.0.best.iter().copied())
     }
 
     /// The darkest azimuth, as a share of the light on the clear aperture.
     #[getter]
     fn absolute_worst<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.absolute_worst())
+        column(py, self.0.absolute_worst())
     }
 
     /// The mean over azimuth, as a share of the light on the clear aperture.
     #[getter]
     fn absolute_mean<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.absolute_mean())
+        column(py, self.0.absolute_mean())
     }
 
     /// The brightest azimuth, as a share of the light on the clear aperture.
     #[getter]
     fn absolute_best<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.absolute_best())
+        column(py, self.0.absolute_best())
     }
 
     /// The share that each part stops, by part; the mean over azimuth.
@@ -251,6 +286,12 @@ impl PyRadialIllumination {
     }
 
     /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> table = train.illumination(radius_mm=[0, 10, 20]).to_table()
+    /// >>> assert list(table)[:4] == ["radius_mm", "worst", "mean", "best"]
     fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
         table(
             slf.as_any(),
@@ -259,12 +300,24 @@ impl PyRadialIllumination {
     }
 
     /// Draw the light against the radius; return the axes.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> axes = train.illumination(radius_mm=[0, 10, 20]).plot()
+    /// >>> assert "mm" in axes.get_xlabel()
     #[pyo3(signature = (ax=None))]
     fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
         draw("illumination", slf.as_any(), ax, None)
     }
 
     /// Draw which part stops how much, against the radius; return the axes.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> axes = train.illumination(radius_mm=[0, 10, 20]).plot_shares()
+    /// >>> assert "mm" in axes.get_xlabel()
     #[pyo3(signature = (ax=None))]
     fn plot_shares<'py>(
         slf: &Bound<'py, Self>,
@@ -290,7 +343,7 @@ record!(PyRadialIllumination, "RadialIllumination",
 fn stopped<'py>(py: Python<'py>, parts: &[(Part, Vec<f64>)]) -> PyResult<Bound<'py, PyDict>> {
     let stopped = PyDict::new(py);
     for (part, shares) in parts {
-        stopped.set_item(part.key(), column(py, shares))?;
+        stopped.set_item(part.key(), column(py, shares.iter().copied()))?;
     }
     Ok(stopped)
 }
@@ -312,6 +365,10 @@ fn table<'py>(result: &Bound<'py, PyAny>, names: &[&str]) -> PyResult<Bound<'py,
 /// Units: um in the focal plane; intensity 1 at the centre.
 /// Source: Born & Wolf, Principles of Optics, chapter 8.
 /// Leaves out: the real cone of a fast mirror, whose first dark ring lies 0.03/F^2 (relative) further out.
+/// Errors: InputError.
+///
+/// >>> star = ct.Airy(focal_ratio=5, wavelength_nm=550)
+/// >>> assert abs(star.dark_rings_um[0] - 1.2196698913 * 0.55 * 5) < 1e-9
 #[pyclass(name = "Airy", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -338,21 +395,31 @@ impl PyAiry {
     /// Radii of the first five dark rings, um.
     #[getter]
     fn dark_rings_um<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &[1, 2, 3, 4, 5].map(|ring| self.0.dark_ring_um(ring)))
+        column(py, [1, 2, 3, 4, 5].map(|ring| self.0.dark_ring_um(ring)))
     }
 
     /// Return the intensity at each radius, 1 in the centre.
+    ///
+    /// Units: um. Shapes: one entry a radius. Errors: InputError.
+    ///
+    /// >>> star = ct.Airy(focal_ratio=5)
+    /// >>> assert star.intensity([0.0])[0] == 1 and star.intensity(star.dark_rings_um).max() < 1e-12
     #[pyo3(signature = (radius_um, /))]
     fn intensity<'py>(&self, py: Python<'py>, radius_um: &Bound<'py, PyAny>) -> PyResult<Column<'py>> {
         let radii = list(radius_um, "radius_um")?;
-        Ok(column(py, &radii.iter().map(|r| self.0.intensity(*r)).collect::<Vec<_>>()))
+        Ok(column(py, radii.iter().map(|r| self.0.intensity(*r))))
     }
 
     /// Return the share of the light within each radius.
+    ///
+    /// Units: um. Shapes: one entry a radius. Errors: InputError.
+    ///
+    /// >>> star = ct.Airy(focal_ratio=5)
+    /// >>> assert abs(star.encircled_energy(star.dark_rings_um)[0] - 0.837785) < 1e-6
     #[pyo3(signature = (radius_um, /))]
     fn encircled_energy<'py>(&self, py: Python<'py>, radius_um: &Bound<'py, PyAny>) -> PyResult<Column<'py>> {
         let radii = list(radius_um, "radius_um")?;
-        Ok(column(py, &radii.iter().map(|r| self.0.encircled_energy(*r)).collect::<Vec<_>>()))
+        Ok(column(py, radii.iter().map(|r| self.0.encircled_energy(*r))))
     }
 }
 
@@ -372,6 +439,13 @@ record!(PyAiry, "Airy", attributes: ["focal_ratio", "obstruction_ratio", "wavele
 /// A diagonal that just serves a lit circle.
 ///
 /// Units: mm; the offset counts toward the primary and equally away from the focuser.
+/// Errors: those of `smallest_diagonal`, which makes it.
+///
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> fit = ct.smallest_diagonal(primary=mirror, axis_to_focus_mm=235, fully_lit_diameter_mm=15)
+/// >>> flat, plane = ct.Diagonal(minor_axis_mm=fit.minor_axis_mm), ct.FocalPlane(axis_to_focus_mm=235)
+/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+/// >>> assert abs(train.fully_lit_diameter_mm - 15) < 1e-9
 #[pyclass(name = "DiagonalFit", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

@@ -5,13 +5,16 @@ use pyo3::types::{PyDict, PyFloat, PyString};
 
 /// Writes the common methods of a wrapper class, from the names of its attributes.
 ///
-/// `attributes` make up `to_dict()`, `shown` the text and the notebook display. Pickles are the JSON of the Rust value,
-/// which comes back through the same checks as the constructor.
+/// `attributes` make up `to_dict()`, `shown` the text and the notebook display. Pickles are the JSON of the
+/// Rust value, which comes back through the same checks as the constructor.
 macro_rules! record {
     ($class:ident, $title:literal, attributes: [$($attribute:literal),* $(,)?], shown: [$($shown:literal),* $(,)?]) => {
         #[pymethods]
         impl $class {
             /// Return the attributes by name; arrays stay arrays, parts become dictionaries.
+            ///
+            /// >>> flat = ct.FocalPlane(axis_to_focus_mm=235)
+            /// >>> assert flat.to_dict() == {"axis_to_focus_mm": 235.0}
             fn to_dict<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyDict>> {
                 $crate::python::record::to_dict(slf.as_any(), &[$($attribute),*])
             }

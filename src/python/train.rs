@@ -22,10 +22,17 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 
 /// The whole optical train: a description that has passed its checks.
 ///
-/// Every part but the primary may be left out; without a diagonal the light is caught on the axis at the focal length. A
-/// diagonal and a focal plane go together.
+/// Every part but the primary may be left out; without a diagonal the light is caught on the axis at the
+/// focal length. A diagonal and a focal plane go together.
 ///
 /// Errors: InputError with all faults found.
+/// Leaves out: vanes, clips, holders, and errors of alignment.
+///
+/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+/// >>> assert round(train.focal_ratio, 2) == 4.90 and round(train.obstruction_ratio, 3) == 0.220
+/// >>> assert train.with_primary(conic=-0.97).primary.conic == -0.97
 #[pyclass(name = "Train", module = "catoptric", frozen, eq)]
 #[derive(Clone, Serialize, Deserialize)]
 #[serde(from = "Train", into = "Train")]
@@ -141,11 +148,24 @@ impl PyTrain {
     }
 
     /// Return warnings: what is unusual or costs light, though it can be computed.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> assert train.problems() == []
+    /// >>> small = train.with_diagonal(minor_axis_mm=40)
+    /// >>> assert small.problems()[0].field == "diagonal.minor_axis_mm"
     fn problems(&self, py: Python<'_>) -> PyResult<Vec<Py<PyAny>>> {
         python_problems(py, &self.train.problems())
     }
 
     /// Return a copy with another primary, or with some of the primary's values changed.
+    ///
+    /// Units: keywords as those of Primary; a focal length and a radius of curvature replace each other.
+    /// Errors: InputError with all faults found.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> assert train.with_primary(radius_of_curvature_mm=3000).primary.focal_length_mm == 1500
     #[pyo3(signature = (part=None, /, **changes))]
     fn with_primary(
         &self,
@@ -166,6 +186,14 @@ impl PyTrain {
     }
 
     /// Return a copy with another diagonal, with some of its values changed, or without one (None).
+    ///
+    /// Units: keywords as those of Diagonal. Errors: InputError with all faults found.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> larger = train.with_diagonal(minor_axis_mm=80)
+    /// >>> assert larger.with_diagonal(flat) == train
     #[pyo3(signature = (*part, **changes))]
     fn with_diagonal(
         &self,
@@ -179,6 +207,13 @@ impl PyTrain {
     }
 
     /// Return a copy with another focal plane, with its value changed, or without one (None).
+    ///
+    /// Units: keywords as those of FocalPlane. Errors: InputError with all faults found.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> assert train.with_focal_plane(axis_to_focus_mm=250).focal_plane.axis_to_focus_mm == 250
     #[pyo3(signature = (*part, **changes))]
     fn with_focal_plane(
         &self,
@@ -192,6 +227,13 @@ impl PyTrain {
     }
 
     /// Return a copy with another front opening, with some of its values changed, or without one (None).
+    ///
+    /// Units: keywords as those of Opening. Errors: InputError with all faults found.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> ringed = train.with_front_opening(diameter_mm=360, above_vertex_mm=1650)
+    /// >>> assert ringed.front_opening.diameter_mm == 360
+    /// >>> assert ringed.with_front_opening(None) == train
     #[pyo3(signature = (*part, **changes))]
     fn with_front_opening(
         &self,
@@ -205,6 +247,15 @@ impl PyTrain {
     }
 
     /// Return a copy with another drawtube, with some of its values changed, or without one (None).
+    ///
+    /// Units: keywords as those of Drawtube. Errors: InputError with all faults found.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> tube = ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18)
+    /// >>> wider = train.with_drawtube(tube).with_drawtube(bore_mm=60)
+    /// >>> assert wider.drawtube.bore_mm == 60 and wider.drawtube.length_mm == 50
     #[pyo3(signature = (*part, **changes))]
     fn with_drawtube(
         &self,
@@ -218,11 +269,20 @@ impl PyTrain {
     }
 
     /// Return the train as JSON; every number comes back bit for bit.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> assert ct.Train.from_json(train.to_json()) == train
     fn to_json(&self) -> String {
         self.train.to_json()
     }
 
     /// Return a train read from JSON.
+    ///
+    /// Errors: InputError with the field for text that is no train, unknown keys included, and with all
+    /// faults of a train that cannot be.
+    ///
+    /// >>> train = ct.Train.from_json('{"primary": {"clear_aperture_mm": 318, "focal_length_mm": 1558}}')
+    /// >>> assert train.primary.conic == -1
     #[staticmethod]
     #[pyo3(signature = (text, /))]
     fn from_json(py: Python<'_>, text: &str) -> PyResult<Self> {
@@ -230,11 +290,19 @@ impl PyTrain {
     }
 
     /// Return the train as TOML; every number comes back bit for bit.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> assert ct.Train.from_toml(train.to_toml()) == train
     fn to_toml(&self) -> String {
         self.train.to_toml()
     }
 
     /// Return a train read from TOML.
+    ///
+    /// Errors: as `from_json`.
+    ///
+    /// >>> train = ct.Train.from_toml("primary = { clear_aperture_mm = 318, focal_length_mm = 1558 }")
+    /// >>> assert train.primary.conic == -1
     #[staticmethod]
     #[pyo3(signature = (text, /))]
     fn from_toml(py: Python<'_>, text: &str) -> PyResult<Self> {
@@ -242,6 +310,14 @@ impl PyTrain {
     }
 
     /// Return a train read from a file whose name ends in .json or .toml.
+    ///
+    /// Errors: OSError where the file cannot be read, else as `from_json`.
+    ///
+    /// >>> import tempfile, pathlib
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> path = pathlib.Path(tempfile.mkdtemp()) / "train.toml"
+    /// >>> train.save(path)
+    /// >>> assert ct.Train.load(path) == train
     #[staticmethod]
     #[pyo3(signature = (path, /))]
     fn load(py: Python<'_>, path: std::path::PathBuf) -> PyResult<Self> {
@@ -249,12 +325,32 @@ impl PyTrain {
     }
 
     /// Write the train to a file whose name ends in .json or .toml.
+    ///
+    /// Errors: OSError where the file cannot be written, InputError for another ending.
+    ///
+    /// >>> import tempfile, pathlib
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> path = pathlib.Path(tempfile.mkdtemp()) / "train.json"
+    /// >>> train.save(path)
+    /// >>> assert path.read_text() == train.to_json()
     #[pyo3(signature = (path, /))]
     fn save(&self, py: Python<'_>, path: std::path::PathBuf) -> PyResult<()> {
         self.train.save(path).map_err(|e| exception(py, e))
     }
 
     /// Return the spot of a star: where its rays cross the plane of a focus, and how far they scatter.
+    /// A focus is given by name ("paraxial", "least_spot", "least_rms" or "peak") or by its shift. The
+    /// wavelength counts for "peak" alone; `points` is about how many rays are handed out, the statistics do
+    /// not depend on it.
+    ///
+    /// Units: arcmin (toward the focuser's side, and across), mm, nm.
+    /// Errors: InputError, also for a field point that no light reaches.
+    /// Leaves out: diffraction.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=250, focal_length_mm=1250))
+    /// >>> spot = train.spot(field_arcmin=(15, 0))
+    /// >>> assert abs(spot.rms_radius_um - 11.2322) < 0.001  # an exact ray trace of its own
+    /// >>> assert spot.centroid_along_um < 0  # the flare points away from the axis, as does the image
     #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, points=2000),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='paraxial', focus_shift_mm=None, wavelength_nm=550.0, \
         points=2000)")]
@@ -275,6 +371,13 @@ impl PyTrain {
     }
 
     /// Return the shift behind the paraxial focus at which a star is in focus by a rule, mm.
+    ///
+    /// Units: mm, positive further from the primary; arcmin; nm (the wavelength counts for "peak" alone).
+    /// Errors: InputError, NotConverged.
+    ///
+    /// >>> sphere = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, conic=0))
+    /// >>> assert sphere.best_focus(by="least_rms") < 0  # its rim focuses nearer
+    /// >>> assert sphere.best_focus(by="paraxial") == 0
     #[pyo3(signature = (*, by="least_spot", field_arcmin=None, wavelength_nm=None),
         text_signature = "($self, *, by='least_spot', field_arcmin=(0.0, 0.0), wavelength_nm=550.0)")]
     fn best_focus(
@@ -291,6 +394,13 @@ impl PyTrain {
     }
 
     /// Return the wavefront of a star seen from a focus.
+    /// A focus is given by name ("paraxial", "least_spot", "least_rms" or "peak") or by its shift.
+    ///
+    /// Units: arcmin (toward the focuser's side, and across), mm, nm.
+    /// Errors: InputError, also for a field point that no light reaches; NotConverged.
+    ///
+    /// >>> sphere = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, conic=0))
+    /// >>> assert abs(sphere.wavefront().rms_nm - 134.8524) < 1e-3  # exact paths, refocused
     #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0)")]
     fn wavefront(
@@ -309,6 +419,16 @@ impl PyTrain {
     }
 
     /// Return the image of a star by diffraction.
+    ///
+    /// Units: arcmin, mm, nm, um; without a half width the picture reaches to twelve wavelengths times the
+    /// focal ratio.
+    /// Shapes: `pixels` on a side, an odd number puts one on the reference point.
+    /// Errors: InputError, also for a field point that no light reaches; NotConverged.
+    /// Leaves out: polarisation and the scalar amplitude factor of a fast mirror (1e-3 of the peak at f/5).
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> star = train.psf()
+    /// >>> assert star.image.shape == (129, 129) and abs(star.image[64, 64] - 1) < 1e-6
     #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, half_width_um=None,
         pixels=129),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
@@ -335,6 +455,17 @@ impl PyTrain {
     /// Return the illumination against radius in the focal plane, or at points of it.
     ///
     /// Give radius_mm for the worst, mean and best over azimuth, or along_mm and across_mm for single points.
+    /// Units: mm in the focal plane; `along` is positive toward the sky end.
+    /// Errors: InputError.
+    /// Leaves out: reflectances.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> light = train.illumination(radius_mm=[0, 10, 20])
+    /// >>> assert light.mean[0] == 1 and light.worst[2] <= light.mean[2] <= light.best[2]
+    /// >>> points = train.illumination(along_mm=[-15, 15], across_mm=[0, 0])
+    /// >>> assert points.absolute.shape == (2,)
     #[pyo3(signature = (*, radius_mm=None, along_mm=None, across_mm=None))]
     fn illumination(
         &self,
@@ -366,6 +497,17 @@ impl PyTrain {
     }
 
     /// Return the share of a star's light that reaches the image, and what each part stops.
+    ///
+    /// Units: arcmin; shares of the light on the clear aperture.
+    /// Errors: InputError.
+    /// Leaves out: reflectances.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> share, stopped = train.light()
+    /// >>> assert abs(share + sum(stopped.values()) - 1) < 1e-9
+    /// >>> assert abs(stopped["diagonal_shadow"] - (70 / 318) ** 2) < 1e-9
     #[pyo3(signature = (*, field_arcmin=None), text_signature = "($self, *, field_arcmin=(0.0, 0.0))")]
     fn light<'py>(
         &self,
@@ -383,6 +525,11 @@ impl PyTrain {
     }
 
     /// Return the perfect star of this train's focal ratio and obstruction.
+    ///
+    /// Units: nm. Errors: InputError.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> assert abs(train.airy().fwhm_um - 1.02899 * 0.55 * train.focal_ratio) < 1e-4
     #[pyo3(signature = (*, wavelength_nm=None), text_signature = "($self, *, wavelength_nm=550.0)")]
     fn airy(&self, py: Python<'_>, wavelength_nm: Option<&Bound<'_, PyAny>>) -> PyResult<PyAiry> {
         self.prepared().airy(wavelength(wavelength_nm)?).map(PyAiry).map_err(|e| exception(py, e))
@@ -420,6 +567,14 @@ where
 }
 
 /// Return the smallest diagonal that serves a fully lit circle, with its offset.
+///
+/// Units: mm. Errors: InputError.
+/// Source: the cone that the lit circle sends back to the rim, cut at 45 degrees (closed form).
+///
+/// >>> mm = ct.inches
+/// >>> mirror = ct.Primary(clear_aperture_mm=mm(8), focal_length_mm=mm(48))
+/// >>> fit = ct.smallest_diagonal(primary=mirror, axis_to_focus_mm=mm(6.3), fully_lit_diameter_mm=mm(0.43))
+/// >>> assert abs(fit.minor_axis_mm - mm(1.43423950)) < 1e-5  # Dakin 1962
 #[pyfunction]
 #[pyo3(signature = (*, primary, axis_to_focus_mm, fully_lit_diameter_mm=None),
     text_signature = "(*, primary, axis_to_focus_mm, fully_lit_diameter_mm=0.0)")]

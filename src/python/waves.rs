@@ -32,7 +32,13 @@ pub(super) fn psf_size(half_width_um: Option<&Bound<'_, PyAny>>, pixels: usize) 
 /// 2h/(1 + (r/R)^2). RMS and PV are not weighted by the amplitude; the Strehl is.
 ///
 /// Units: nm, mm, um.
-/// Leaves out: polarisation and the scalar amplitude factor of a fast mirror, together about 1e-3 of the peak at f/5.
+/// Leaves out: polarisation and the scalar amplitude factor of a fast mirror, together about 1e-3 of the peak
+/// at f/5.
+/// Errors: those of `Train.wavefront` and `from_zernikes`, which make it.
+///
+/// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+/// >>> wave = train.with_primary(conic=-0.9).wavefront(focus="least_rms")
+/// >>> assert wave.focus_shift_mm < 0 and wave.strehl < 1 and wave.amplitude_factor == 1
 #[pyclass(name = "Wavefront", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -44,6 +50,10 @@ impl PyWavefront {
     ///
     /// Units: nm by index; the obstruction counts by diameter. A star image needs the focal ratio as well.
     /// Errors: InputError for indices, obstructions and focal ratios that cannot be.
+    ///
+    /// >>> quarter_wave = {4: 550 / (8 * np.sqrt(3))}  # defocus, PV a quarter of 550 nm
+    /// >>> wave = ct.Wavefront.from_zernikes(quarter_wave, indexing="noll")
+    /// >>> assert abs(wave.strehl - 8 / np.pi**2) < 1e-6  # sinc^2 of a quarter wave
     #[staticmethod]
     #[pyo3(signature = (coefficients, *, indexing, obstruction_ratio=None, focal_ratio=None, wavelength_nm=None),
         text_signature = "(coefficients, *, indexing, obstruction_ratio=0.0, focal_ratio=None, wavelength_nm=550.0)")]
@@ -69,7 +79,8 @@ impl PyWavefront {
         .map(Self)
     }
 
-    /// The wavefront on a square net of mirror points, nm; NaN where no light is. Rows along y, columns along x.
+    /// The wavefront on a square net of mirror points, nm; NaN where no light is. Rows along y, columns along
+    /// x.
     #[getter]
     fn map_nm<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyArray2<f64>>> {
         let map = self.map(py)?;
@@ -85,6 +96,13 @@ impl PyWavefront {
     /// Return Zernike coefficients by index, nm: circle polynomials fitted at once over the lit pupil.
     ///
     /// Units: nm, RMS over the clear circle for "noll" and "osa", height at the rim for "fringe".
+    /// Errors: InputError for names and numbers of terms that cannot be.
+    /// Leaves out: on an obstructed pupil the circle's terms are no longer orthogonal; their squares do not
+    /// add up.
+    ///
+    /// >>> wave = ct.Wavefront.from_zernikes({11: 20.0}, indexing="noll", focal_ratio=5)
+    /// >>> terms = wave.zernikes(indexing="noll", terms=15)
+    /// >>> assert abs(terms[11] - 20) < 1e-6 and abs(terms[4]) < 1e-6
     #[pyo3(signature = (*, indexing, terms=36))]
     fn zernikes(&self, py: Python<'_>, indexing: &str, terms: u32) -> PyResult<BTreeMap<u32, f64>> {
         let indexing = indexing_named(py, indexing)?;
@@ -93,6 +111,14 @@ impl PyWavefront {
     }
 
     /// Return the image of the star in the plane of the reference point.
+    ///
+    /// Units: um; without a half width the picture reaches to twelve wavelengths times the focal ratio.
+    /// Shapes: `pixels` on a side, an odd number puts one on the reference point.
+    /// Errors: InputError, also for coefficients given without a focal ratio; NotConverged.
+    ///
+    /// >>> wave = ct.Wavefront.from_zernikes({11: 20.0}, indexing="noll", focal_ratio=5)
+    /// >>> star = wave.psf(half_width_um=10, pixels=21)
+    /// >>> assert star.image.shape == (21, 21) and abs(star.image[10, 10] - wave.strehl) < 1e-6
     #[pyo3(signature = (*, half_width_um=None, pixels=129))]
     fn psf(
         &self,
@@ -106,6 +132,11 @@ impl PyWavefront {
     }
 
     /// Return the share of the star's light within each radius about the reference point.
+    ///
+    /// Units: um. Shapes: one entry a radius. Errors: InputError.
+    ///
+    /// >>> wave = ct.Wavefront.from_zernikes({11: 0.0}, indexing="noll", focal_ratio=5)
+    /// >>> assert abs(wave.encircled_energy([1.2196698913 * 0.55 * 5])[0] - 0.837785) < 1e-5
     #[pyo3(signature = (radius_um, /))]
     fn encircled_energy<'py>(
         &self,
@@ -116,6 +147,10 @@ impl PyWavefront {
     }
 
     /// Draw the wavefront over the face of the mirror; return the axes.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> axes = train.with_primary(conic=-0.9).wavefront().plot()
+    /// >>> assert "mm" in axes.get_xlabel()
     #[pyo3(signature = (ax=None))]
     fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
         draw("wavefront_map", slf.as_any(), ax, None)
@@ -177,7 +212,14 @@ fn encircled_energy<'py>(
 ///
 /// Units: um in the focal plane, about the reference point; `along` positive toward the sky end.
 /// Shapes: `image[i, j]`, row i at `across_um[i]`, column j at `along_um[j]`.
-/// Leaves out: polarisation and the scalar amplitude factor (1e-3 of the peak at f/5), and the pixel's own width.
+/// Leaves out: polarisation and the scalar amplitude factor (1e-3 of the peak at f/5), and the pixel's own
+/// width.
+/// Errors: those of `Train.psf` and `Wavefront.psf`, which make it.
+///
+/// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+/// >>> star = train.psf(half_width_um=10, pixels=41)
+/// >>> assert star.image.shape == (len(star.across_um), len(star.along_um))
+/// >>> assert abs(star.fwhm_um / star.airy.fwhm_um - 1) < 0.01
 #[pyclass(name = "Psf", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -213,6 +255,12 @@ impl PyPsf {
     }
 
     /// Return the share of the star's light within each radius about the reference point.
+    ///
+    /// Units: um. Shapes: one entry a radius. Errors: InputError.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> star = train.psf(half_width_um=10, pixels=41)
+    /// >>> assert abs(star.encircled_energy([star.airy.dark_rings_um[0]])[0] - 0.8378) < 0.002
     #[pyo3(signature = (radius_um, /))]
     fn encircled_energy<'py>(
         &self,
@@ -224,7 +272,13 @@ impl PyPsf {
 
     /// Draw the star as seen through the eyepiece; return the axes.
     ///
-    /// The grey scale is the square root of the intensity ("root"), the intensity ("linear"), or its logarithm ("log").
+    /// The grey scale is the square root of the intensity ("root"), the intensity ("linear"), or its
+    /// logarithm ("log").
+    /// Errors: InputError for another scale.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> axes = train.psf(half_width_um=10, pixels=41).plot(scale="log")
+    /// >>> assert "um" in axes.get_xlabel()
     #[pyo3(signature = (ax=None, *, scale="root"))]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
@@ -237,6 +291,10 @@ impl PyPsf {
     }
 
     /// Draw the encircled energy beside that of the perfect star; return the axes.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> axes = train.psf(half_width_um=10, pixels=41).plot_energy()
+    /// >>> assert "um" in axes.get_xlabel()
     #[pyo3(signature = (ax=None))]
     fn plot_energy<'py>(
         slf: &Bound<'py, Self>,

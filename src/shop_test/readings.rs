@@ -35,7 +35,7 @@ use crate::units::{DEFAULT_WAVELENGTH_NM, RadiusOfCurvatureMm};
 #[serde(try_from = "ReadingsInput", into = "ReadingsInput")]
 pub struct KnifeEdgeReadings(ReadingsInput);
 
-/// The parts of a set of readings, unchecked: what files and the Python constructor bring.
+/// The parts of a set of readings, unchecked: what files and other languages bring.
 ///
 /// ```
 /// use catoptric::{KnifeEdgeReadings, ReadingsIncrease, ReadingsInput, TestSource};
@@ -294,7 +294,11 @@ fn check_openings(input: &ReadingsInput, findings: &mut Findings) {
                     outer,
                     |v| v > 0.0 && v <= rim * (1.0 + 1e-9),
                     "a radius above 0 and not beyond half the clear aperture",
-                    "diameters given for radii?",
+                    if outer == 0.0 {
+                        "a reading at the very centre has no lever: leave it out"
+                    } else {
+                        "diameters given for radii?"
+                    },
                 );
             if !numbers {
                 return;

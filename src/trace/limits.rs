@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use super::prepared::Prepared;
 use super::rays::StarBeam;
 use super::stops::{Part, Stop};
-use crate::numeric::roots;
+use crate::numeric::{gauss, roots};
 use crate::units::Field;
 
 /// Angles at which the outline is looked at before its corners are sought between them.
@@ -183,4 +183,13 @@ pub(crate) fn arcs(corners: &[f64], longest: f64) -> Vec<(f64, f64)> {
         }
     }
     arcs
+}
+
+/// Angles and weights on an arc whose ends may be corners: the steps shrink toward both, so that an outline that leaves
+/// a corner like a square root is integrated as well as a smooth one.
+pub(crate) fn on_arc(count: usize, (from, to): (f64, f64)) -> impl Iterator<Item = (f64, f64)> {
+    let length = to - from;
+    gauss::on_interval(count, 0.0, 1.0).map(move |(t, weight)| {
+        (from + length * t * t * (3.0 - 2.0 * t), weight * length * 6.0 * t * (1.0 - t))
+    })
 }

@@ -11,6 +11,10 @@ use crate::units::{Field, NM_PER_MM};
 const LOOK_ANGLES: usize = 24;
 const LOOK_RADII: usize = 9;
 
+/// Longest lists that are tried: beyond, an answer would not come to its accuracy in any case.
+const MOST_RADIAL: f64 = 1000.0;
+const MOST_AROUND: f64 = 1000.0;
+
 /// The steepest slopes of the wavefront, panel by panel, nm for each unit of radius, and around.
 #[derive(Clone, Debug)]
 pub(crate) struct SlopeTable {
@@ -155,7 +159,7 @@ impl PhaseDensity {
 
     fn count(&self, range: f64) -> usize {
         let full = (range / 4.0 + self.fineness.growth * range.cbrt() + 1.0).max(self.fineness.floor);
-        (full * self.fineness.radial_share).max(2.0) as usize
+        (full * self.fineness.radial_share).clamp(2.0, MOST_RADIAL) as usize
     }
 }
 
@@ -168,7 +172,7 @@ impl Density for PhaseDensity {
         let range = PI * self.reach + self.radians(self.slopes.around_nm);
         // Never below what a fit of low terms needs.
         let full = (range + self.fineness.turn_growth * range.cbrt() + 2.0).max(32.0);
-        2 * (full * self.fineness.turn_share / 2.0).ceil() as usize
+        2 * (full * self.fineness.turn_share / 2.0).ceil().min(MOST_AROUND) as usize
     }
 
     fn along_cut(&self, from_mm: f64, to_mm: f64, turn: f64) -> usize {

@@ -146,24 +146,31 @@ fn least_rms_of(
     counts: impl Fn(usize) -> bool,
 ) -> Result<[f64; 3]> {
     let mut reference = start_mm;
-    let mut step_mm = f64::INFINITY;
-    // The path is almost linear in the point: Gauss-Newton settles in three rounds.
+    let mut change_nm = f64::INFINITY;
+    // The path is almost linear in the point: Gauss-Newton settles in three rounds. A step that changes the wavefront by
+    // less than this is rounding.
+    let wanted_nm = 1e-5;
     for _ in 0..30 {
         let view = pupil.seen_from(reference);
-        let step = linear_step(pupil, &view, in_depth, &counts).ok_or(Error::NotConverged {
-            what: "the focus of least RMS",
-            reached: step_mm,
-            wanted: 1e-10,
-        })?;
+        let failed =
+            Error::NotConverged { what: "the focus of least RMS", reached: change_nm, wanted: wanted_nm };
+        let step = linear_step(pupil, &view, in_depth, &counts).ok_or(failed)?;
         for axis in 0..3 {
             reference[axis] += step[axis];
         }
-        step_mm = step.norm();
-        if step_mm < 1e-10 {
+        change_nm = largest_change_nm(&view, &step);
+        if change_nm < wanted_nm {
             return Ok(reference);
         }
     }
-    Err(Error::NotConverged { what: "the focus of least RMS", reached: step_mm, wanted: 1e-10 })
+    Err(Error::NotConverged { what: "the focus of least RMS", reached: change_nm, wanted: wanted_nm })
+}
+
+/// How much a step of the reference point changes the shape of the wavefront at most, nm.
+fn largest_change_nm(view: &View, step_mm: &Vector3<f64>) -> f64 {
+    let changes = view.toward.iter().map(|m| m[0] * step_mm[0] + m[1] * step_mm[1] + m[2] * step_mm[2]);
+    let (low, high) = changes.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), c| (l.min(c), h.max(c)));
+    (high - low) * NM_PER_MM
 }
 
 /// The step that makes the variance of W - m.step least, mm.
@@ -378,12 +385,15 @@ struct LocalShape {
 }
 
 impl LocalShape {
-    /// Newton's step where the summit is near, else a step uphill; never more than a quarter of the scale.
+    /// Newton's step, turned uphill where the brightness curves upward; never more than a quarter of the scale.
     fn newton_step(&self) -> Vector3<f64> {
-        let uphill = self.gradient * 0.1;
-        let newton = (-self.curvature).cholesky().map_or(uphill, |c| c.solve(&self.gradient));
-        let longest = newton.amax();
-        if longest > 0.25 { newton * (0.25 / longest) } else { newton }
+        let eigen = self.curvature.symmetric_eigen();
+        let flattest = 1e-3 * eigen.eigenvalues.amax();
+        let along = eigen.eigenvectors.transpose() * self.gradient;
+        let step = Vector3::from_fn(|i, _| along[i] / eigen.eigenvalues[i].abs().max(flattest));
+        let step = eigen.eigenvectors * step;
+        let longest = step.amax();
+        if longest > 0.25 { step * (0.25 / longest) } else { step }
     }
 }
 

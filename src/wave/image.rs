@@ -15,6 +15,8 @@ use crate::units::UM_PER_MM;
 /// Accuracy that is promised for an image, as a share of the perfect peak.
 const IMAGE_ACCURACY: f64 = 1e-6;
 const REFINEMENTS: usize = 3;
+/// What the outline of a cut pupil is good to.
+const ERROR_FLOOR: f64 = 1e-10;
 /// Largest picture: 2048 x 2048 numbers are 32 MiB.
 const MOST_PIXELS: usize = 2048;
 /// Largest half-width, in wavelengths times focal ratio: beyond, the pupil needs a million nodes.
@@ -156,7 +158,7 @@ impl Wavefront {
         let mut error = f64::INFINITY;
         for _ in 0..=REFINEMENTS {
             let pupil = self.source.pupil(&density);
-            let sampled = pupil.sampled;
+            let sampling = pupil.sampling_error;
             let amplitude = Amplitude::new(&pupil, self.reference_mm, self.wavelength_nm, reach * unit_um);
             let companion = self.source.pupil(&density.with(density.fineness().companion()));
             let companion =
@@ -164,9 +166,9 @@ impl Wavefront {
             let difference = probes(reach * unit_um)
                 .map(|[x, y]| (amplitude.intensity(x, y) - companion.intensity(x, y)).abs())
                 .fold(0.0, f64::max);
-            error = 3.0 * difference + 1e-13;
-            if sampled {
-                return Ok((amplitude, error.max(self.error_estimate)));
+            error = 3.0 * difference + ERROR_FLOOR;
+            if let Some(sampling) = sampling {
+                return Ok((amplitude, error.max(sampling)));
             }
             if error <= IMAGE_ACCURACY {
                 return Ok((amplitude, error));

@@ -4,6 +4,7 @@ mod airy;
 mod amplitude;
 mod density;
 mod energy;
+mod extremes;
 mod focus;
 mod image;
 mod picture;

@@ -3,7 +3,6 @@
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
-use super::source::Source;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::sums;
@@ -51,7 +50,7 @@ impl Wavefront {
         let lit: Vec<(usize, usize)> = path_nm
             .indexed_iter()
             .map(|(at, _)| at)
-            .filter(|&(i, j)| self.is_lit(axis_mm[j], axis_mm[i]))
+            .filter(|&(i, j)| self.source.is_lit(axis_mm[j], axis_mm[i]))
             .collect();
         let points: Vec<[f64; 2]> = lit.iter().map(|&(i, j)| [axis_mm[j], axis_mm[i]]).collect();
         let seen = self.source.pupil_at(&points).seen_from(self.reference_mm);
@@ -61,15 +60,5 @@ impl Wavefront {
             path_nm[at] = Some(path - piston);
         }
         Ok(WavefrontMap { path_nm, axis_mm })
-    }
-
-    fn is_lit(&self, x: f64, y: f64) -> bool {
-        match &self.source {
-            Source::Star { prepared, field } => prepared.passes(*field, x, y),
-            Source::Terms(terms) => {
-                let r = x.hypot(y);
-                r <= 1.0 && r >= terms.obstruction_ratio
-            }
-        }
     }
 }

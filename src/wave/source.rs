@@ -75,6 +75,14 @@ impl Source {
         }
     }
 
+    /// Whether light passes a point of the pupil, in the units of the nodes.
+    pub(crate) fn is_lit(&self, x: f64, y: f64) -> bool {
+        match self {
+            Self::Star { prepared, field } => prepared.passes(*field, x, y),
+            Self::Terms(terms) => (terms.obstruction_ratio..=1.0).contains(&x.hypot(y)),
+        }
+    }
+
     /// The image point of Gaussian optics, from which reference points are counted: mm.
     pub(crate) fn gaussian_mm(&self) -> [f64; 3] {
         match self {
@@ -99,12 +107,7 @@ impl Source {
 
     /// The pupil at single points of the mirror, in the units of the nodes; weights are 0.
     pub(crate) fn pupil_at(&self, points: &[[f64; 2]]) -> Pupil {
-        let nodes = Nodes {
-            x_mm: points.iter().map(|p| p[0]).collect(),
-            y_mm: points.iter().map(|p| p[1]).collect(),
-            weight_mm2: vec![0.0; points.len()],
-            sampled: false,
-        };
+        let nodes = Nodes::at(points);
         match self {
             Self::Star { prepared, field } => Pupil::of_star(prepared, *field, nodes),
             Self::Terms(terms) => terms.pupil(nodes),
@@ -138,8 +141,8 @@ pub(crate) struct Pupil {
     pub(crate) weight: Vec<f64>,
     /// Square root of the reflectance.
     pub(crate) amplitude: Vec<f64>,
-    /// Kept or dropped samples instead of a quadrature.
-    pub(crate) sampled: bool,
+    /// Relative error of kept or dropped samples; none for a quadrature.
+    pub(crate) sampling_error: Option<f64>,
     body: Body,
 }
 
@@ -177,11 +180,11 @@ impl Pupil {
             amplitude.push(prepared.reflectance(x.hypot(y)).sqrt());
         }
         Self {
+            sampling_error: nodes.sampling_error(),
             x: nodes.x_mm,
             y: nodes.y_mm,
             weight: nodes.weight_mm2,
             amplitude,
-            sampled: nodes.sampled,
             body: Body::Star { hits_mm, down_mm, slopes, beams },
         }
     }
@@ -194,7 +197,7 @@ impl Pupil {
             y: nodes.y_mm,
             weight: nodes.weight_mm2,
             amplitude,
-            sampled: false,
+            sampling_error: None,
             body: Body::Terms { path_nm, focal_ratio },
         }
     }

@@ -14,6 +14,9 @@ use crate::trace::Nodes;
 /// Highest radial order that is accepted: beyond, ten thousand nodes would be needed.
 const HIGHEST_ORDER: u32 = 40;
 
+/// Coefficients beyond this are no wavefront of a telescope, nm.
+const LARGEST_NM: f64 = 1e6;
+
 /// A wavefront given by Zernike coefficients on a pupil of unit radius.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Terms {
@@ -45,8 +48,9 @@ impl Terms {
         let mut terms = Vec::with_capacity(coefficients_nm.len());
         for (&j, &value) in coefficients_nm {
             let field = format!("coefficients[{j}]");
-            if !value.is_finite() {
-                return Err(Error::input(field, value, "a finite number of nanometres", ""));
+            if !(value.abs() <= LARGEST_NM) {
+                let allowed = "a finite number of nanometres within +-1000000 (1 mm)";
+                return Err(Error::input(field, value, allowed, "another unit?"));
             }
             match indexing.order(j) {
                 Some((n, m)) if n <= HIGHEST_ORDER => {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::density::{Fineness, PhaseDensity};
+use super::extremes;
 use super::focus::Focus;
 use super::source::{Pupil, Source, View};
 use super::terms::{self, Terms};
@@ -18,8 +19,8 @@ use crate::units::{Field, UM_PER_MM};
 const STREHL_ACCURACY: f64 = 1e-6;
 /// How often a list of nodes is made finer before giving up.
 const REFINEMENTS: usize = 3;
-/// What dropped or kept samples are good to, where the quadrature cannot be used.
-const SAMPLED_ERROR: f64 = 3e-3;
+/// What the outline of a cut pupil is good to.
+const ERROR_FLOOR: f64 = 1e-10;
 
 /// A wavefront seen from its reference point in the image.
 ///
@@ -157,11 +158,11 @@ impl Wavefront {
             let companion = source.pupil(&density.with(density.fineness().companion()));
             let strehl = Sums::new(&pupil, &pupil.seen_from(reference_mm), wavelength_nm).strehl();
             let coarse = Sums::new(&companion, &companion.seen_from(reference_mm), wavelength_nm).strehl();
-            error = 3.0 * (strehl - coarse).abs() + 1e-13;
-            if pupil.sampled {
-                error = error.max(SAMPLED_ERROR);
+            error = 3.0 * (strehl - coarse).abs() + ERROR_FLOOR;
+            if let Some(sampling) = pupil.sampling_error {
+                return Ok(Self::on_nodes(source, reference_mm, wavelength_nm, pupil, error.max(sampling)));
             }
-            if error <= STREHL_ACCURACY || pupil.sampled {
+            if error <= STREHL_ACCURACY {
                 return Ok(Self::on_nodes(source, reference_mm, wavelength_nm, pupil, error));
             }
             density = density.with(density.fineness().finer());
@@ -183,15 +184,10 @@ impl Wavefront {
         }
         let squares: Vec<f64> = view.path_nm.iter().map(|w| w * w).collect();
         let sums = Sums::new(&pupil, &view, wavelength_nm);
-        let edges = source.pupil_at(&source.edge_points()).seen_from(reference_mm);
-        let lit =
-            pupil.weight.iter().zip(&view.path_nm).filter(|(weight, _)| **weight > 0.0).map(|(_, w)| *w);
-        let extremes = lit.chain(edges.path_nm.iter().map(|w| w - piston));
-        let (low, high) = extremes.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), w| (l.min(w), h.max(w)));
         Self {
             wavelength_nm,
             rms_nm: weighted_mean(&pupil.weight, &squares).max(0.0).sqrt(),
-            pv_nm: high - low,
+            pv_nm: extremes::peak_to_valley_nm(&source, &pupil, &view, reference_mm, piston),
             strehl: sums.strehl(),
             amplitude_factor: sums.amplitude_factor(),
             error_estimate,

@@ -1,8 +1,15 @@
-"""The pictures: they draw what the numbers say, carry units, and leave matplotlib as it was."""
+"""The pictures: they draw what the numbers say, carry units, and leave matplotlib as it was.
+
+Most checks use small made-up results whose picture can be told in advance; every picture is also
+drawn from results of the core.
+"""
 
 import builtins
+from functools import cache
+from pathlib import Path
 from types import SimpleNamespace
 
+import catoptric as ct
 import numpy as np
 import pytest
 
@@ -12,7 +19,8 @@ matplotlib.use("Agg")  # the tests' own choice; the package never makes it
 import matplotlib.pyplot as plt  # noqa: E402
 from catoptric import plotting  # noqa: E402
 from catoptric.errors import InputError  # noqa: E402
-from catoptric.plotting import _style  # noqa: E402
+from catoptric.plotting import _between, _style  # noqa: E402
+from scipy.interpolate import CubicSpline  # noqa: E402
 from scipy.special import j0, j1  # noqa: E402
 
 RADIUS_MM = np.linspace(0.0, 150.0, 61)
@@ -73,9 +81,10 @@ def a_wavefront():
 
 
 def an_estimate(drop_nm=100.0):
+    """Heights with a standard deviation of 5 nm each, each knot for itself."""
     height = -drop_nm * (RADIUS_MM / 150.0) ** 8
     return SimpleNamespace(
-        radius_mm=RADIUS_MM, height_nm=height, height_sigma_nm=np.full_like(height, 5.0)
+        radius_mm=RADIUS_MM, height_nm=height, covariance_nm2=25.0 * np.eye(len(height))
     )
 
 
@@ -124,6 +133,15 @@ def some_light():
     )
 
 
+def a_light_map():
+    """Five points; the one toward the sky end gets the least light."""
+    return SimpleNamespace(
+        along_mm=np.array([0.0, 10.0, -10.0, 0.0, 0.0]),
+        across_mm=np.array([0.0, 0.0, 0.0, 10.0, -10.0]),
+        relative=np.array([1.0, 0.4, 0.9, 0.8, 0.8]),
+    )
+
+
 PICTURES = {
     "spot": (plotting.spot, a_spot, "um", "um"),
     "star_image": (plotting.star_image, a_psf, "um", "um"),
@@ -135,7 +153,73 @@ PICTURES = {
     "verdict": (plotting.verdict, a_verdict, "Strehl ratio", ""),
     "profiles": (plotting.profiles, a_verdict, "mm", "nm"),
     "illumination": (plotting.illumination, some_light, "mm", "relative to the axis"),
+    "illumination_map": (plotting.illumination_map, a_light_map, "mm", "mm"),
     "shares": (plotting.shares, some_light, "mm", "share"),
+}
+
+DATA = Path(__file__).resolve().parents[2] / "notebooks-demo" / "data"
+
+
+@cache
+def real_train():
+    """A 318 mm f/4.9 mirror, its diagonal and its drawtube."""
+    return ct.Train(
+        primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, figure=[a_layer()]),
+        diagonal=ct.Diagonal(minor_axis_mm=70),
+        focal_plane=ct.FocalPlane(axis_to_focus_mm=235),
+        drawtube=ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18),
+    )
+
+
+def a_layer(joined="spline"):
+    return ct.RadialProfile(
+        radius_mm=[0, 40, 80, 120, 159], height_nm=[5, -10, 20, 10, -80], joined=joined
+    )
+
+
+@cache
+def real_readings(name="before"):
+    return ct.KnifeEdgeReadings.from_csv(
+        DATA / f"fenlight_{name}.csv",
+        clear_aperture_mm=318,
+        radius_of_curvature_mm=3116,
+        source="moving",
+        readings_increase="away_from_mirror",
+    )
+
+
+@cache
+def real_verdict():
+    before, after = real_readings("before"), real_readings("after")
+    return ct.judge_refigure(before=before, after=after, train=real_train(), draws=200, seed=1)
+
+
+REAL = {
+    "spot": lambda: real_train().spot(field_arcmin=(10, 5)),
+    "star_image": lambda: real_train().psf(focus="peak"),
+    "energy": lambda: real_train().psf(focus="peak"),
+    "wavefront_map": lambda: real_train().wavefront(field_arcmin=(10, 5)),
+    "figure_profile": a_layer,
+    "figure_estimate": lambda: real_readings().reduce(draws=200),
+    "readings": real_readings,
+    "verdict": real_verdict,
+    "profiles": real_verdict,
+    "illumination": lambda: real_train().illumination(radius_mm=[0, 5, 10, 15, 20]),
+    "illumination_map": lambda: real_train().illumination(along_mm=[0, 9], across_mm=[0, -9]),
+    "shares": lambda: real_train().illumination(radius_mm=[0, 5, 10, 15, 20]),
+}
+
+# How the results themselves draw, where they do.
+OWN_PLOT = {
+    "spot": lambda result, ax: result.plot(ax, wavelength_nm=500),
+    "star_image": lambda result, ax: result.plot(ax, scale="log"),
+    "energy": lambda result, ax: result.plot_energy(ax),
+    "wavefront_map": lambda result, ax: result.plot(ax),
+    "figure_estimate": lambda result, ax: result.plot(ax, label="before", series=2),
+    "readings": lambda result, ax: result.plot(ax),
+    "verdict": lambda result, ax: result.plot(ax),
+    "illumination": lambda result, ax: result.plot(ax),
+    "shares": lambda result, ax: result.plot_shares(ax),
 }
 
 
@@ -150,7 +234,7 @@ def words_on(ax):
 
 
 def test_every_public_picture_is_tested():
-    assert sorted(PICTURES) == sorted(plotting.__all__)
+    assert sorted(PICTURES) == sorted(plotting.__all__) == sorted(REAL)
 
 
 @pytest.mark.parametrize("name", PICTURES)
@@ -163,6 +247,26 @@ def test_given_axes_are_drawn_on_and_returned(name):
     assert y_unit in ax.get_ylabel()
     assert ax.get_title(loc="left")
     figure.canvas.draw()  # everything that can fail when drawn fails here
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_real_results_are_drawn(name):
+    draw, _, x_unit, y_unit = PICTURES[name]
+    figure, ax = plt.subplots(layout="constrained")
+    assert draw(REAL[name](), ax) is ax
+    assert x_unit in ax.get_xlabel()
+    assert y_unit in ax.get_ylabel()
+    figure.canvas.draw()
+
+
+@pytest.mark.parametrize("name", OWN_PLOT)
+def test_real_results_draw_themselves(name):
+    result = REAL[name]()
+    figure, ax = plt.subplots(layout="constrained")
+    assert OWN_PLOT[name](result, ax) is ax
+    assert ax.get_title(loc="left")
+    figure.canvas.draw()
+    assert OWN_PLOT[name](result, None) is not ax
 
 
 @pytest.mark.parametrize("name", PICTURES)
@@ -280,6 +384,37 @@ def test_a_paraboloid_read_with_a_fixed_source_gives_a_level_row_of_bars():
     assert bars_of(plotting.readings(readings)) == pytest.approx(0.0, abs=1e-8)
 
 
+def test_a_single_radius_is_a_point_with_its_error_bar():
+    radius = np.array([40.0, 80.0, 120.0])
+    mean = radius**2 / 6000.0 + np.array([0.0, 0.2, 0.0])
+    ax = plotting.readings(
+        some_readings(
+            inner_radius_mm=radius,
+            outer_radius_mm=radius,
+            mean_mm=mean,
+            runs_mm=mean + np.array([[0.0], [1.0], [-2.0], [3.0]]),
+        )
+    )
+    (container,) = ax.containers
+    points, _, (bars,) = container
+    low, high, last = points.get_ydata()
+    assert list(points.get_xdata()) == [40.0, 80.0, 120.0]
+    assert (high - low, last - low) == pytest.approx((0.2, 0.0), abs=1e-12)
+    half = [np.ptp(bar[:, 1]) / 2.0 for bar in bars.get_segments()]
+    # 1.959964 standard deviations hold 95 % of a normal error; four runs halve it.
+    assert half == pytest.approx(1.959964 / 2.0 * np.array([0.1, 0.05, 0.03]), rel=1e-6)
+    assert "opening" not in ax.get_xlabel()
+    assert "bars" not in words_on(ax)
+
+
+def test_openings_and_single_radii_can_stand_side_by_side():
+    readings = some_readings()
+    readings.inner_radius_mm = np.array([60.0, 60.0, 100.0])  # the first has no width
+    ax = plotting.readings(readings)
+    assert len(bars_of(ax, containers=1)) == 2
+    assert len(ax.containers) == 1
+
+
 def test_a_zone_read_too_long_stands_high_and_the_runs_lose_their_zeros():
     readings = some_readings()
     readings.mean_mm = readings.mean_mm + np.array([0.0, 0.0, 0.3])
@@ -293,8 +428,12 @@ def test_a_zone_read_too_long_stands_high_and_the_runs_lose_their_zeros():
         assert run == pytest.approx([low, low, high], abs=1e-12)
 
 
-def bars_of(ax):
-    (bars,) = [c for c in ax.collections if type(c).__name__ == "LineCollection"]
+def bars_of(ax, containers=0):
+    """The levels of the bars, once the error bars of single radii are set aside."""
+    lines = [c for c in ax.collections if type(c).__name__ == "LineCollection"]
+    others = [bars for container in ax.containers for bars in container[2]]
+    assert len(others) == containers
+    (bars,) = [c for c in lines if c not in others]
     return np.array([segment[0, 1] for segment in bars.get_segments()])
 
 
@@ -304,6 +443,51 @@ def test_the_band_of_an_estimate_is_two_sided_95_percent():
     # 1.959964 standard deviations hold 95 % of a normal error.
     assert top == pytest.approx(5.0 * 1.959964, rel=1e-5)
     assert bottom == pytest.approx(-100.0 - 5.0 * 1.959964, rel=1e-5)
+
+
+def test_an_estimate_is_straight_in_the_square_of_the_radius_with_the_band_that_follows():
+    # Two knots, 0 and 100 mm, heights 0 and -80 nm; at 60 mm the weights are 0.64 and 0.36.
+    estimate = SimpleNamespace(
+        radius_mm=np.array([0.0, 100.0]),
+        height_nm=np.array([0.0, -80.0]),
+        covariance_nm2=np.array([[9.0, -6.0], [-6.0, 16.0]]),
+    )
+    *_, lower, upper, curve = plotting.figure_estimate(estimate).lines
+    assert np.interp(60.0, *curve.get_data()) == pytest.approx(-28.8, abs=1e-9)
+    half = (np.interp(60.0, *upper.get_data()) - np.interp(60.0, *lower.get_data())) / 2.0
+    variance = 0.64**2 * 9.0 + 0.36**2 * 16.0 - 2.0 * 0.64 * 0.36 * 6.0
+    assert half == pytest.approx(1.959964 * variance**0.5, rel=1e-6)
+
+
+@pytest.mark.parametrize("count", [2, 3, 5, 12])
+def test_the_drawn_spline_is_level_in_the_middle_and_unbent_at_the_rim(count):
+    random = np.random.default_rng(count)
+    knots = np.concatenate([[0.0], np.cumsum(random.uniform(5.0, 30.0, count - 1))])
+    heights = random.normal(0.0, 50.0, count)
+    radius = _between.fine_radius_mm(knots)
+    wanted = CubicSpline(knots, heights, bc_type=((1, 0.0), (2, 0.0)))(radius)
+    assert _between.spline(knots, heights, radius) == pytest.approx(wanted, abs=1e-10)
+
+
+def test_a_profile_is_drawn_as_it_is_joined():
+    at_60 = {}
+    for joined in ("spline", "straight_in_area"):
+        ax = plotting.figure_profile(a_layer(joined))
+        curve = max(ax.lines, key=lambda line: len(line.get_xdata()))
+        at_60[joined] = float(np.interp(60.0, *curve.get_data()))
+    # Between -10 nm at 40 mm and 20 nm at 80 mm: (3600 - 1600)/(6400 - 1600) of the way.
+    assert at_60["straight_in_area"] == pytest.approx(-10.0 + 30.0 * 2000.0 / 4800.0, abs=0.01)
+    spline = CubicSpline([0, 40, 80, 120, 159], [5, -10, 20, 10, -80], bc_type=((1, 0.0), (2, 0.0)))
+    assert at_60["spline"] == pytest.approx(float(spline(60.0)), abs=0.01)
+
+
+def test_a_light_map_has_along_up_and_writes_its_numbers():
+    ax = plotting.illumination_map(a_light_map())
+    (dots,) = ax.collections
+    places, light = np.asarray(dots.get_offsets()), np.asarray(dots.get_array())
+    assert places[np.argmin(light)] == pytest.approx([0.0, 10.0])  # across, along
+    assert "0.40" in words_on(ax)
+    assert "as seen through the eyepiece" in words_on(ax)
 
 
 def test_two_estimates_are_told_apart_without_colour():
@@ -331,7 +515,7 @@ def test_the_verdict_shows_fifty_chances_of_each_and_the_words():
     assert [len(heap) for heap in heaps] == [50, 50]
     for heap, interval in zip(heaps, [(0.70, 0.80), (0.96, 0.98)], strict=True):
         assert interval[0] - 0.01 < heap[:, 0].min() < heap[:, 0].max() < interval[1] + 0.01
-    assert "Better" in words_on(ax)
+    assert "Verdict: better" in words_on(ax)
     assert "above 0.999" in words_on(ax)
     assert "0.750 (0.700 to 0.800)" in words_on(ax)
     assert len(ax.figure.axes) == 2  # the profiles beside it
@@ -374,9 +558,10 @@ def test_the_radius_that_holds_half_the_light_is_marked():
 
 def test_a_part_that_stops_nothing_is_not_in_the_legend():
     light = some_light()
-    light.stopped["front opening"] = np.zeros(21)
+    light.stopped["front_opening"] = np.zeros(21)
+    light.stopped["drawtube_outer_end"] = np.full(21, 0.01)
     labels = plotting.shares(light).get_legend_handles_labels()[1]
-    assert labels == ["diagonal", "drawtube"]
+    assert labels == ["diagonal", "drawtube", "drawtube outer end"]
 
 
 def test_series_differ_in_line_and_marker_too():

@@ -5,7 +5,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 """
 
 from .bench import figure_estimate, readings
-from .light import illumination, shares
+from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .star import energy, spot, star_image
 from .verdict import profiles, verdict
@@ -15,6 +15,7 @@ __all__ = [
     "figure_estimate",
     "figure_profile",
     "illumination",
+    "illumination_map",
     "profiles",
     "readings",
     "shares",

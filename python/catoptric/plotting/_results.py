@@ -86,10 +86,13 @@ class ProfileLike(Protocol):
 
 
 class EstimateLike(ProfileLike, Protocol):
-    """A profile with the standard deviation that the readings' noise gives it."""
+    """Heights at knots, straight in r^2 between them, and what the readings' noise makes of them.
+
+    `covariance_nm2` has a row and a column a knot.
+    """
 
     @property
-    def height_sigma_nm(self) -> Floats: ...
+    def covariance_nm2(self) -> Floats: ...
 
 
 class ReadingsLike(Protocol):
@@ -128,6 +131,17 @@ class VerdictLike(Protocol):
     def strehl_after_interval(self) -> Interval: ...
     @property
     def verdict(self) -> str: ...
+
+
+class LightMapLike(Protocol):
+    """Light at points of the focal plane, relative to the middle of the field; 1-D."""
+
+    @property
+    def along_mm(self) -> Floats: ...
+    @property
+    def across_mm(self) -> Floats: ...
+    @property
+    def relative(self) -> Floats: ...
 
 
 class IlluminationLike(Protocol):

@@ -33,6 +33,8 @@ SIGNED_MAP = "cividis"
 
 NOTE_LINE_PT = 11.5
 """Height of one line of the small text under a title, in points."""
+LEGEND_BELOW_PT = 36.0
+"""Room under the axes for the numbers and the label of the lower axis, in points."""
 _NOTE = "catoptric-note"
 
 SEEN_FROM_SKY = "seen from the sky, +x (focuser side) to the right"
@@ -120,3 +122,32 @@ def legend(ax: Axes, place: Corner) -> None:
     ax.legend(
         loc=place, fontsize=8.5, markerscale=1.4, frameon=True, framealpha=0.85, edgecolor="none"
     )
+
+
+def legend_below(ax: Axes, columns: int) -> None:
+    """Add a legend under the label of the lower axis, where it hides nothing."""
+    from matplotlib.transforms import ScaledTranslation
+
+    down = ScaledTranslation(0.0, -LEGEND_BELOW_PT / 72.0, ax.figure.dpi_scale_trans)
+    ax.legend(
+        loc="upper center",
+        bbox_to_anchor=(0.5, 0.0),
+        bbox_transform=ax.transAxes + down,
+        ncols=columns,
+        fontsize=8.5,
+        markerscale=2.0,
+        frameon=False,
+        borderaxespad=0.0,
+        columnspacing=1.2,
+    )
+
+
+def square_field(ax: Axes, half_width: float, unit: str) -> None:
+    """Set a square field: `across` to the right, `along` up, the eye looking into the focuser."""
+    ax.set_xlim(-half_width, half_width)
+    ax.set_ylim(-half_width, half_width)
+    ax.set_aspect("equal")
+    ax.set_xlabel(f"across ({unit})")
+    ax.set_ylabel(f"along ({unit}), positive toward the sky")
+    ax.grid(True, color="0.88", linewidth=0.6)
+    ax.set_axisbelow(True)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from . import _style
+from . import _between, _style
 from ._results import EstimateLike, Floats, ReadingsLike
 from .mirror import label_height
 
@@ -16,14 +16,19 @@ if TYPE_CHECKING:
 TWO_SIDED_95 = 1.959963984540054
 """Standard deviations of a normal error that hold 95 % of it."""
 
+ROOM_AT_A_POINT = 0.045
+"""Room for the marks of the runs at a single radius, as a share of the largest radius."""
+
+_MEAN = "mean and its 95 % (reading noise)"
 _ZERO = "catoptric-zero"
 
 
 def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
     """Draw knife-edge readings after taking away what a paraboloid of this radius would give.
 
-    A level row of bars is a paraboloid; a bar that stands high is a zone that is too flat. Each
-    bar is as wide as the opening it was read through. The free zero of each run is removed.
+    A level row is a paraboloid; a zone that stands high is too flat. A zone read through an
+    opening is a bar as wide as the opening, one read at a single radius a point. The free zero of
+    each run is removed.
 
     Units: mm of radius on the mirror, mm of knife travel away from the mirror.
     Source: a moving source reads r^2/(2R) from a paraboloid, a fixed one r^2/R + r^4/(2R^3),
@@ -34,23 +39,18 @@ def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
     mean, runs = _departures_mm(result)
     error = TWO_SIDED_95 * np.asarray(result.sigma_mm) / np.sqrt(len(runs))
     ax.axhline(0.0, color=_style.INK, linewidth=0.8)
-    for zone in range(len(inner)):
-        ax.fill_between(
-            [inner[zone], outer[zone]],
-            mean[zone] - error[zone],
-            mean[zone] + error[zone],
-            color=_style.SKY,
-            alpha=0.45,
-            linewidth=0,
-            label="mean and its 95 % (reading noise)" if zone == 0 else None,
-        )
-    ax.hlines(mean, inner, outer, color=_style.BLUE, linewidth=2.2)
+    wide = outer > inner
+    if wide.any():
+        _draw_bars(ax, inner[wide], outer[wide], mean[wide], error[wide])
+    if not wide.all():
+        _draw_points(ax, inner[~wide], mean[~wide], error[~wide])
+    # Beside each other, so that equal readings do not hide one another.
+    share = (np.arange(len(runs)) + 1.0) / (len(runs) + 1.0)
+    room = np.where(wide, outer - inner, ROOM_AT_A_POINT * outer.max())
     markers = "ov^sDP*X"
     for number, run in enumerate(runs):
-        # Beside each other within the opening, so that equal readings do not hide one another.
-        share = (number + 1.0) / (len(runs) + 1.0)
         ax.plot(
-            inner + share * (outer - inner),
+            (inner + outer) / 2.0 + (share[number] - 0.5) * room,
             run,
             markers[number % len(markers)],
             color=_style.INK,
@@ -60,17 +60,49 @@ def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
             label="the single runs, in order" if number == 0 else None,
         )
     ax.set_xlim(0.0, 1.03 * float(outer.max()))
-    ax.set_xlabel("radius on the mirror (mm); a bar is as wide as its opening")
+    width = "; a bar is as wide as its opening" if wide.any() else ""
+    ax.set_xlabel(f"radius on the mirror (mm){width}")
     ax.set_ylabel("reading minus paraboloid (mm)")
     _style.open_frame(ax)
-    _style.legend(ax, "upper left")
+    _style.legend_below(ax, columns=2)
+    row = "bars" if wide.all() else "row"
     _style.heading(
         ax,
         "Knife-edge readings, the paraboloid taken away",
         f"{result.source} source, {len(runs)} run{'s' if len(runs) != 1 else ''}; "
-        "level bars: a paraboloid; a high bar: a zone too flat",
+        f"level {row}: a paraboloid; high: a zone too flat",
     )
     return ax
+
+
+def _draw_bars(ax: Axes, inner: Floats, outer: Floats, mean: Floats, error: Floats) -> None:
+    """Draw the means of zones that were read through openings, each in its box of 95 %."""
+    for zone in range(len(inner)):
+        ax.fill_between(
+            [inner[zone], outer[zone]],
+            mean[zone] - error[zone],
+            mean[zone] + error[zone],
+            color=_style.SKY,
+            alpha=0.45,
+            linewidth=0,
+            label=_MEAN if zone == 0 else None,
+        )
+    ax.hlines(mean, inner, outer, color=_style.BLUE, linewidth=2.2)
+
+
+def _draw_points(ax: Axes, radius: Floats, mean: Floats, error: Floats) -> None:
+    """Draw the means of zones that were read at single radii, each with its bar of 95 %."""
+    ax.errorbar(
+        radius,
+        mean,
+        yerr=error,
+        fmt="D",
+        color=_style.BLUE,
+        markersize=5.0,
+        elinewidth=1.6,
+        capsize=4.0,
+        label=_MEAN,
+    )
 
 
 def figure_estimate(
@@ -89,7 +121,7 @@ def figure_estimate(
     notes = ["above zero: glass too high; bands: 95 %, reading noise only"]
     if _mark_openings(ax, result):
         notes.append("marks along the bottom: the openings that were read")
-    _style.legend(ax, "lower left")
+    _style.legend_below(ax, columns=4)
     _style.heading(ax, "Figure of the glass from the readings", *notes)
     return ax
 
@@ -106,9 +138,13 @@ def _mark_openings(ax: Axes, result: EstimateLike) -> bool:
 
 
 def draw_estimate(ax: Axes, result: EstimateLike, label: str, series: _style.Series) -> None:
-    """Draw the band, the curve and the zero line of one estimate."""
-    radius, height = np.asarray(result.radius_mm), np.asarray(result.height_nm)
-    half = TWO_SIDED_95 * np.asarray(result.height_sigma_nm)
+    """Draw the band, the curve and the zero line of one estimate, straight in r^2 between knots."""
+    knots = np.asarray(result.radius_mm)
+    radius = _between.fine_radius_mm(knots)
+    weights = _between.straight_in_area(knots, radius)
+    height = weights @ np.asarray(result.height_nm)
+    variance = np.einsum("rk,kl,rl->r", weights, np.asarray(result.covariance_nm2), weights)
+    half = TWO_SIDED_95 * np.sqrt(np.maximum(variance, 0.0))
     if not any(line.get_gid() == _ZERO for line in ax.lines):
         ax.axhline(0.0, color=_style.INK, linewidth=0.8, gid=_ZERO)
     ax.fill_between(

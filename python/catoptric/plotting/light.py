@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import _style
-from ._results import IlluminationLike
+from ._results import IlluminationLike, LightMapLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+MOST_NUMBERS = 25
+"""Points of the focal plane that still get a number each."""
 
 
 def illumination(result: IlluminationLike, ax: Axes | None = None) -> Axes:
@@ -35,6 +38,45 @@ def illumination(result: IlluminationLike, ax: Axes | None = None) -> Axes:
     _style.open_frame(ax)
     _style.legend(ax, "lower left")
     _style.heading(ax, "Illumination of the field", "the same star, moved away from the axis")
+    return ax
+
+
+def illumination_map(result: LightMapLike, ax: Axes | None = None) -> Axes:
+    """Draw the light at points of the focal plane: one dot a point, the darker the less light.
+
+    A few points are also written out. Points on a grid become a map.
+
+    Units: mm in the focal plane; light in the middle of the field is 1.
+    """
+    ax = _style.axes_for(ax, 5.8, 5.0)
+    along, across = np.asarray(result.along_mm), np.asarray(result.across_mm)
+    relative = np.asarray(result.relative)
+    reach = max(float(np.abs(along).max()), float(np.abs(across).max()), 1.0)
+    shown = ax.scatter(
+        across,
+        along,
+        c=relative,
+        s=min(300.0, 1.2e5 / len(relative)),
+        cmap=_style.SIGNED_MAP,
+        vmin=min(float(relative.min()), 0.99),
+        vmax=max(float(relative.max()), 1.0),
+        edgecolor="0.4",
+        linewidth=0.4,
+    )
+    if len(relative) <= MOST_NUMBERS:
+        for place in zip(across, along, relative, strict=True):
+            ax.annotate(
+                f"{place[2]:.2f}",
+                xy=place[:2],
+                xytext=(0, -12),
+                textcoords="offset points",
+                ha="center",
+                va="top",
+                fontsize=8.5,
+            )
+    _style.square_field(ax, 1.15 * reach, "mm")
+    _style.scale_beside(ax, shown, "light, relative to the middle of the field")
+    _style.heading(ax, "Illumination of the field", _style.SEEN_IN_EYEPIECE)
     return ax
 
 
@@ -65,7 +107,7 @@ def shares(result: IlluminationLike, ax: Axes | None = None) -> Axes:
             edgecolor="white",
             hatch=hatch,
             linewidth=0.0,
-            label=name,
+            label=name.replace("_", " "),
         )
         floor = floor + share
         ax.plot(radius, floor, color=_style.INK, linewidth=0.8)

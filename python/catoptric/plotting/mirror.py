@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import _style
+from . import _between, _style
 from ._results import Floats, ProfileLike, WavefrontLike
 
 if TYPE_CHECKING:
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 SHARE_ON_SCALE = 0.97
 """Share of the mirror's face that the colours of a wavefront tell apart."""
+
+MOST_DOTS = 60
+"""Points of a profile that still get a dot each."""
 
 
 def wavefront_map(result: WavefrontLike, ax: Axes | None = None) -> Axes:
@@ -77,18 +80,26 @@ def _contours(ax: Axes, result: WavefrontLike, levels: Floats) -> None:
 def figure_profile(result: ProfileLike, ax: Axes | None = None, *, label: str = "") -> Axes:
     """Draw the height of the glass from the centre of the mirror to its rim.
 
-    The glass is the shaded side: what stands above the zero line is too high.
+    The glass is the shaded side: what stands above the zero line is too high. Dots are the given
+    points, the line is what lies between them: the profile's own spline, or straight in r^2.
 
     Units: mm of radius, nm of glass (the wavefront is twice as large).
     """
     ax = _style.axes_for(ax, 6.8, 3.6)
-    radius, height = np.asarray(result.radius_mm), np.asarray(result.height_nm)
+    knots, given = np.asarray(result.radius_mm), np.asarray(result.height_nm)
+    radius = _between.fine_radius_mm(knots)
+    if getattr(result, "joined", "spline") == "spline":
+        height = _between.spline(knots, given, radius)
+    else:
+        height = _between.straight_in_area(knots, radius) @ given
     series = _style.SERIES[1]
     room = max(float(np.ptp(np.append(height, 0.0))), 1.0)
     floor = min(float(height.min()), 0.0) - 0.25 * room
     ax.fill_between(radius, height, floor, color=_style.GLASS, linewidth=0)
     ax.axhline(0.0, color=_style.INK, linewidth=0.8)
     ax.plot(radius, height, series.line, color=series.colour, linewidth=1.8, label=label or None)
+    if len(knots) <= MOST_DOTS:
+        ax.plot(knots, given, series.marker, color=series.colour, markersize=4.5)
     ax.set_ylim(floor, max(float(height.max()), 0.0) + 0.15 * room)
     ax.set_xlim(0.0, float(radius.max()) * 1.02)
     label_height(ax)

@@ -47,8 +47,8 @@ def spot(
         half_width_um = _field_for(along, across, result.radius_80_um, airy_radius_um)
     _draw_groups(ax, result)
     _circle(ax, airy_radius_um, _style.INK, "-", "Airy circle (first dark ring)")
-    _square_field(ax, half_width_um)
-    _style.legend(ax, "upper right")
+    _style.square_field(ax, half_width_um, "um")
+    _style.legend_below(ax, columns=2)
     outside = np.maximum(np.abs(along), np.abs(across)) > half_width_um
     if outside.any():
         farthest = float(np.hypot(along, across).max())
@@ -104,7 +104,7 @@ def star_image(
     ring = float(np.asarray(result.airy.dark_rings_um)[0])
     _circle(ax, ring, _style.ORANGE, ":", "perfect star's first dark ring")
     reach = float(along[-1] + half_pixel[1])
-    _square_field(ax, half_width_um or min(reach, RINGS_SHOWN * ring))
+    _style.square_field(ax, half_width_um or min(reach, RINGS_SHOWN * ring), "um")
     words = {"root": "square-root scale", "linear": "even scale", "log": "logarithmic scale"}
     _style.scale_beside(ax, shown, f"brightness, perfect star's peak = 1 ({words[scale]})")
     ax.grid(False)
@@ -112,7 +112,7 @@ def star_image(
         ax,
         f"A star at {result.wavelength_nm:g} nm: Strehl {result.strehl:.3f}",
         _style.SEEN_IN_EYEPIECE,
-        f"full width at half brightness {result.fwhm_um:.3g} um",
+        f"full width at half brightness {result.fwhm_um:.2f} um",
         f"dotted: first dark ring of the perfect star, radius {ring:.3g} um",
     )
     return ax
@@ -163,7 +163,7 @@ def _mark_share(ax: Axes, radius: Any, held: Any, share: float, series: _style.S
     at = float(np.interp(share, np.maximum.accumulate(held), radius))
     ax.plot([at], [share], series.marker, color=series.colour, markersize=6)
     ax.annotate(
-        f"{100 * share:.0f} % within {at:.3g} um",
+        f"{100 * share:.0f} % within {at:.2f} um",
         xy=(at, share),
         xytext=(8, -12),
         textcoords="offset points",
@@ -221,14 +221,3 @@ def _circle(ax: Axes, radius: float, colour: str, line: str, label: str) -> None
     ax.plot(
         radius * np.cos(turn), radius * np.sin(turn), line, color=colour, linewidth=1.4, label=label
     )
-
-
-def _square_field(ax: Axes, half_width_um: float) -> None:
-    """Set a square field: `across` to the right, `along` up, the eye looking into the focuser."""
-    ax.set_xlim(-half_width_um, half_width_um)
-    ax.set_ylim(-half_width_um, half_width_um)
-    ax.set_aspect("equal")
-    ax.set_xlabel("across (um)")
-    ax.set_ylabel("along (um), positive toward the sky")
-    ax.grid(True, color="0.88", linewidth=0.6)
-    ax.set_axisbelow(True)

@@ -69,7 +69,7 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
     ax.grid(False, axis="y")
     notes = [f"chance that after is better: {_chance(result.probability_better)}"]
     notes.append("bars: 95 %, reading noise only" + ("; a dot: one chance in 50" if dots else ""))
-    _style.heading(ax, f"Better after? {result.verdict[:1].upper()}{result.verdict[1:]}", *notes)
+    _style.heading(ax, f"Verdict: {result.verdict}", *notes)
     return ax
 
 
@@ -107,7 +107,7 @@ def _with_profiles(result: VerdictLike) -> Axes:
 
 def _estimates(result: Any) -> tuple[EstimateLike, EstimateLike] | None:
     both = getattr(result, "before", None), getattr(result, "after", None)
-    if any(getattr(one, "height_sigma_nm", None) is None for one in both):
+    if any(getattr(one, "covariance_nm2", None) is None for one in both):
         return None
     return both  # type: ignore[return-value]
 
@@ -136,7 +136,7 @@ def _bar(
     ax.plot([value], [level], "|", color=_style.INK, markersize=13, markeredgewidth=1.8)
     leftward = value > middle
     ax.annotate(
-        with_uncertainty(value, *interval),
+        with_uncertainty(value, *interval, most_decimals=3),
         xy=(interval[1] if leftward else interval[0], level),
         xytext=(0, -18),
         textcoords="offset points",

@@ -1,0 +1,183 @@
+//! Judgements.
+
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+use serde::{Deserialize, Serialize};
+
+use super::arguments::wavelength;
+use super::arrays::{Column, column};
+use super::bench::{PyFigureEstimate, PyKnifeEdgeReadings, ends};
+use super::errors::{compute, refused};
+use super::rays::draw;
+use super::record::{getters, record};
+use super::train::PyTrain;
+use crate::{FigureEstimate, KnifeEdgeReadings, ReduceOptions, Verdict};
+
+pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    module.add_class::<PyVerdict>()?;
+    module.add_function(wrap_pyfunction!(judge_refigure, module)?)
+}
+
+/// The judgement of a refigure, with its probability and its reasons.
+///
+/// Units: Strehl at the brightest focus; intervals hold 95 % of repeats with readings redrawn within their
+/// noise.
+/// Leaves out: what the readings cannot see; the reasons say what.
+/// Errors: those of `judge_refigure`, which makes it.
+///
+/// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+/// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+/// >>> before = ct.KnifeEdgeReadings(runs_mm=[[0.333, 0.750, 1.333, 2.500]] * 4, **bench)
+/// >>> after = ct.KnifeEdgeReadings(runs_mm=[[0.333, 0.750, 1.333, 1.880]] * 4, **bench)
+/// >>> verdict = ct.judge_refigure(before=before, after=after)
+/// >>> assert verdict.verdict == "better" and verdict.gain_interval[0] > 0
+#[pyclass(name = "Verdict", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyVerdict(pub(super) Verdict);
+
+#[pymethods]
+impl PyVerdict {
+    /// Strehl before, of every repeat.
+    #[getter]
+    fn strehl_before_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.before.draws.strehl.iter().copied())
+    }
+
+    /// Strehl after, of every repeat.
+    #[getter]
+    fn strehl_after_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.after.draws.strehl.iter().copied())
+    }
+
+    /// Draw both mirrors' Strehl with what the readings leave open; return the axes.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> axes = ct.judge_refigure(before=readings, after=readings).plot()
+    /// >>> assert "Strehl" in axes.get_xlabel()
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("verdict", slf.as_any(), ax, None)
+    }
+}
+
+getters!(PyVerdict, |verdict| {
+    /// "better", "probably better", "cannot tell", "probably worse" or "worse".
+    verdict: String = verdict.judgement.to_string();
+    /// The verdict in one sentence.
+    words: String = verdict.words.clone();
+    /// Share of paired repeats in which the later figure has the greater Strehl.
+    probability_better: f64 = verdict.probability_better;
+    /// Gain in Strehl at the brightest focus.
+    gain: f64 = verdict.strehl_gain.value;
+    /// Its interval from reading noise.
+    gain_interval: (f64, f64) = ends(&verdict.strehl_gain);
+    /// Strehl before, at the brightest focus.
+    strehl_before: f64 = verdict.before.strehl.value;
+    /// Its interval from reading noise.
+    strehl_before_interval: (f64, f64) = ends(&verdict.before.strehl);
+    /// Strehl after, at the brightest focus.
+    strehl_after: f64 = verdict.after.strehl.value;
+    /// Its interval from reading noise.
+    strehl_after_interval: (f64, f64) = ends(&verdict.after.strehl);
+    /// Wavefront RMS before, nm.
+    rms_before_nm: f64 = verdict.before.rms_nm.value;
+    /// Its interval from reading noise, nm.
+    rms_before_nm_interval: (f64, f64) = ends(&verdict.before.rms_nm);
+    /// Wavefront RMS after, nm.
+    rms_after_nm: f64 = verdict.after.rms_nm.value;
+    /// Its interval from reading noise, nm.
+    rms_after_nm_interval: (f64, f64) = ends(&verdict.after.rms_nm);
+    /// Wavefront PV before, nm.
+    pv_before_nm: f64 = verdict.before.pv_nm.value;
+    /// Its interval from reading noise, nm.
+    pv_before_nm_interval: (f64, f64) = ends(&verdict.before.pv_nm);
+    /// Wavefront PV after, nm.
+    pv_after_nm: f64 = verdict.after.pv_nm.value;
+    /// Its interval from reading noise, nm.
+    pv_after_nm_interval: (f64, f64) = ends(&verdict.after.pv_nm);
+    /// What the verdict rests on, and what it leaves out.
+    reasons: Vec<String> = verdict.reasons.clone();
+    /// Cautions for whoever handles the mirror.
+    cautions: Vec<String> = verdict.cautions.clone();
+    /// The figure before.
+    before: PyFigureEstimate = PyFigureEstimate(verdict.before.clone());
+    /// The figure after.
+    after: PyFigureEstimate = PyFigureEstimate(verdict.after.clone());
+    /// Wavelength, nm.
+    wavelength_nm: f64 = verdict.before.options.wavelength_nm;
+    /// Seed of the repeats.
+    seed: u64 = verdict.before.options.seed;
+});
+record!(PyVerdict, "Verdict",
+    attributes: ["verdict", "words", "probability_better", "gain", "gain_interval", "strehl_before",
+        "strehl_before_interval", "strehl_after", "strehl_after_interval", "rms_before_nm", "rms_before_nm_interval",
+        "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
+        "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
+    shown: ["verdict", "probability_better", "gain", "gain_interval", "strehl_before", "strehl_after", "wavelength_nm"]);
+
+/// Return the judgement of a refigure from what was measured before and after it.
+///
+/// `before` and `after` are KnifeEdgeReadings or FigureEstimates; readings are reduced with the obstruction
+/// of the train, if one is given, else without obstruction. `draws`, `seed` and `wavelength_nm` count for
+/// readings alone.
+///
+/// Units: nm.
+/// Errors: InputError where the two are not of one mirror, or were reduced in different ways.
+/// Leaves out: what neither set of readings can see; the verdict's reasons name it.
+///
+/// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+/// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+/// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+/// >>> same = ct.judge_refigure(before=readings, after=readings, seed=3)
+/// >>> assert same.verdict == "cannot tell" and abs(same.probability_better - 0.5) < 0.05
+#[pyfunction]
+#[pyo3(signature = (*, before, after, train=None, draws=2000, seed=1, wavelength_nm=None),
+    text_signature = "(*, before, after, train=None, draws=2000, seed=1, wavelength_nm=550.0)")]
+fn judge_refigure(
+    py: Python<'_>,
+    before: &Bound<'_, PyAny>,
+    after: &Bound<'_, PyAny>,
+    train: Option<&Bound<'_, PyTrain>>,
+    draws: usize,
+    seed: u64,
+    wavelength_nm: Option<&Bound<'_, PyAny>>,
+) -> PyResult<PyVerdict> {
+    let options = ReduceOptions {
+        obstruction_ratio: train.map_or(0.0, |t| t.get().prepared().obstruction_ratio()),
+        wavelength_nm: wavelength(wavelength_nm)?,
+        draws,
+        seed,
+    };
+    let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
+    compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?))
+        .map(PyVerdict)
+}
+
+/// What a refigure can be judged from.
+enum Evidence {
+    Readings(KnifeEdgeReadings),
+    Figure(Box<FigureEstimate>),
+}
+
+impl Evidence {
+    fn new(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Self> {
+        if let Ok(readings) = value.cast::<PyKnifeEdgeReadings>() {
+            return Ok(Self::Readings(readings.get().0.clone()));
+        }
+        if let Ok(figure) = value.cast::<PyFigureEstimate>() {
+            return Ok(Self::Figure(Box::new(figure.get().0.clone())));
+        }
+        let found = value.get_type().name()?.to_string();
+        Err(refused(value.py(), name, &found, "KnifeEdgeReadings or a FigureEstimate", ""))
+    }
+
+    fn figure(self, options: ReduceOptions) -> crate::Result<FigureEstimate> {
+        match self {
+            Self::Readings(readings) => readings.reduce(options),
+            Self::Figure(figure) => Ok(*figure),
+        }
+    }
+}

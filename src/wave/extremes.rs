@@ -1,0 +1,67 @@
+//! The highest and the lowest point of a wavefront: between the nodes, and along the edges that no node touches.
+
+use std::f64::consts::PI;
+
+use super::source::{Pupil, Source, View};
+use crate::numeric::roots;
+
+/// How far from the best node a summit is looked for: a share of the rim's radius, and an angle.
+const REACH: f64 = 0.06;
+const TURN: f64 = PI / 16.0;
+/// What a point without light counts as, nm.
+const DARK_NM: f64 = -1e12;
+
+/// Highest minus lowest point over the lit pupil, nm.
+///
+/// Begins at the best node or edge point and climbs along the radius and around, good to about 1e-6 of the
+/// result where the wavefront is smooth there.
+pub(super) fn peak_to_valley_nm(
+    source: &Source,
+    pupil: &Pupil,
+    view: &View,
+    reference_mm: [f64; 3],
+    piston_nm: f64,
+) -> f64 {
+    let edges = source.edge_points();
+    let on_edges = source.pupil_at(&edges).seen_from(reference_mm);
+    let nodes = (0..pupil.len()).map(|i| ([pupil.x[i], pupil.y[i]], view.path_nm[i]));
+    let lit_nodes = nodes.filter(|(p, _)| source.is_lit(p[0], p[1]));
+    let along_edges = edges.iter().copied().zip(on_edges.path_nm.iter().map(|w| w - piston_nm));
+    let points: Vec<([f64; 2], f64)> = lit_nodes.chain(along_edges).collect();
+    let summit = |sign: f64| {
+        let best = points.iter().copied().max_by(|a, b| (sign * a.1).total_cmp(&(sign * b.1)));
+        best.map_or(0.0, |start| climb(source, reference_mm, piston_nm, start, sign))
+    };
+    summit(1.0) + summit(-1.0)
+}
+
+/// The greatest value of `sign` times the wavefront near a start, nm.
+fn climb(
+    source: &Source,
+    reference_mm: [f64; 3],
+    piston_nm: f64,
+    (start, start_nm): ([f64; 2], f64),
+    sign: f64,
+) -> f64 {
+    let height = |r: f64, angle: f64| {
+        let point = [r * angle.cos(), r * angle.sin()];
+        if r < 0.0 || !source.is_lit(point[0], point[1]) {
+            return DARK_NM;
+        }
+        sign * (source.pupil_at(&[point]).seen_from(reference_mm).path_nm[0] - piston_nm)
+    };
+    let (mut r, mut angle) = (start[0].hypot(start[1]), start[1].atan2(start[0]));
+    let mut best = sign * start_nm;
+    let reach = REACH * source.rim();
+    for _ in 0..3 {
+        let radial = roots::maximum(|r| height(r, angle), r - reach, r + reach, 1e-6 * source.rim());
+        if radial.1 > best {
+            (r, best) = radial;
+        }
+        let around = roots::maximum(|angle| height(r, angle), angle - TURN, angle + TURN, 1e-6);
+        if around.1 > best {
+            (angle, best) = around;
+        }
+    }
+    best
+}

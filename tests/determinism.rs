@@ -1,0 +1,85 @@
+//! Same input, same bits: in one process, and at one, two and three threads.
+
+mod common;
+
+use std::process::Command;
+
+use catoptric::{Field, Focus, PsfSize};
+use common::{everything, prepare};
+
+/// Set in the processes that this file starts: they print and compare nothing.
+const ONLY_PRINT: &str = "CATOPTRIC_TEST_ONLY_PRINT";
+const MARK: &str = "bits of all answers:";
+
+/// Every number of a mixed piece of work, as the bits of doubles.
+fn answers() -> Vec<u64> {
+    let telescope = prepare(everything());
+    let field = Field::arcmin(6.0, -9.0);
+    let mut numbers = Vec::new();
+    for focus in [Focus::LeastRms, Focus::Peak] {
+        let wavefront = telescope.wavefront(field, focus, 550.0).expect("a wavefront");
+        numbers.extend([wavefront.strehl, wavefront.rms_nm, wavefront.pv_nm, wavefront.focus_shift_mm()]);
+        let star = wavefront.psf(PsfSize { half_width_um: None, pixels: 97 }).expect("a star image");
+        numbers.extend(star.image.iter());
+        numbers.extend([star.fwhm_um, star.peak, star.error_estimate]);
+        numbers.extend(wavefront.encircled_energy(&[1.0, 5.0, 2.0, 12.0]).expect("energies"));
+    }
+    let along: Vec<f64> = (0..20).map(|i| f64::from(i) - 8.5).collect();
+    let lit = telescope.illumination(&along, &along).expect("light");
+    numbers.extend(lit.absolute);
+    let spot = telescope.spot_at(field, 0.0, 100).expect("a spot");
+    numbers.extend([spot.rms_radius_um, spot.radius_80_um]);
+    numbers.extend(spot.points.along_um);
+    numbers.into_iter().map(f64::to_bits).collect()
+}
+
+/// A short name of many bits: FNV-1a of 64 bits (Fowler, Noll, Vo; from memory).
+fn digest(bits: &[u64]) -> String {
+    let mix = |hash: u64, byte: u8| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+    let hash = bits.iter().flat_map(|b| b.to_le_bytes()).fold(0xcbf2_9ce4_8422_2325, mix);
+    format!("{hash:016x} of {} numbers", bits.len())
+}
+
+#[test]
+fn print_the_bits() {
+    if std::env::var_os(ONLY_PRINT).is_some() {
+        println!("{MARK} {}", digest(&answers()));
+    }
+}
+
+#[test]
+fn the_same_bits_at_any_number_of_threads() {
+    let printed: Vec<String> = [1, 2, 3]
+        .into_iter()
+        .map(|threads| {
+            let output = Command::new(std::env::current_exe().expect("this program"))
+                .args(["--exact", "print_the_bits", "--nocapture"])
+                .env(ONLY_PRINT, "1")
+                .env("CATOPTRIC_NUM_THREADS", threads.to_string())
+                .output()
+                .expect("it runs");
+            let text = String::from_utf8_lossy(&output.stdout).into_owned();
+            let at = text.find(MARK).unwrap_or_else(|| panic!("no bits in {text}"));
+            text[at..].lines().next().unwrap_or("").to_owned()
+        })
+        .collect();
+    println!("{printed:?}");
+    assert_eq!(printed[0], printed[1], "one thread and two");
+    assert_eq!(printed[0], printed[2], "one thread and three");
+    // This process has as many threads as the machine offers.
+    assert!(printed[0].ends_with(&digest(&answers())), "{printed:?} and {}", digest(&answers()));
+}
+
+#[test]
+fn the_same_bits_twice() {
+    assert_eq!(answers(), answers());
+}
+
+#[test]
+fn a_copy_gives_the_same_bits() {
+    let train = everything().build().expect("a sound train");
+    let (one, other) = (catoptric::Prepared::new(&train), catoptric::Prepared::new(&train.clone()));
+    let strehl =
+        |t: &catoptric::Prepared| t.wavefront(Field::AXIS, Focus::Peak, 550.0).expect("a wavefront").strehl;
+    assert_eq!(strehl(&one).to_bits(), strehl(&other).to_bits());
+}
