@@ -49,7 +49,7 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    Draws, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease,
+    Draws, Estimated, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease,
     ReadingsInput, ReduceOptions, TestSource,
 };
 pub use trace::{

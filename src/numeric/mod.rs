@@ -10,8 +10,10 @@
 //! - [`sums`]: sums in a fixed order with small rounding error.
 //! - [`zernike`]: Zernike circle polynomials and the three ways of numbering them.
 
+pub(crate) mod chi_square;
 pub mod gauss;
 pub mod least_squares;
+pub(crate) mod phase;
 pub mod pool;
 pub mod random;
 pub mod roots;

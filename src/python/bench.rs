@@ -110,10 +110,11 @@ impl PyKnifeEdgeReadings {
 
     /// Return the radial figure that the readings show, with what their noise makes uncertain.
     ///
-    /// Heights at the rims of the openings, straight in r^2 between them. What the readings cannot see, an
-    /// edge within the last opening above all, is not in the intervals.
+    /// Heights at the rims of the openings, straight in r^2 between them. Beside each value stand two intervals: one
+    /// from reading noise alone, and the total one, which holds what the readings cannot see as well.
+    /// `radius_sigma_mm` is the standard deviation of the openings' radii; None: 0.2 mm is assumed.
     ///
-    /// Units: the obstruction counts by diameter; nm.
+    /// Units: the obstruction counts by diameter; nm, mm.
     /// Errors: InputError for options that cannot be.
     /// Source: the mean crossing over an opening is the height difference of its rims (own derivation).
     ///
@@ -123,8 +124,8 @@ impl PyKnifeEdgeReadings {
     /// >>> figure = readings.reduce(seed=7)
     /// >>> assert figure.height_nm[-1] < figure.height_nm[-2]  # longer at the rim: turned down
     /// >>> assert figure == readings.reduce(seed=7)
-    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=2000, seed=1),
-        text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1)")]
+    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=2000, seed=1, radius_sigma_mm=None),
+        text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1, radius_sigma_mm=None)")]
     fn reduce(
         &self,
         py: Python<'_>,
@@ -132,12 +133,14 @@ impl PyKnifeEdgeReadings {
         wavelength_nm: Option<&Bound<'_, PyAny>>,
         draws: usize,
         seed: u64,
+        radius_sigma_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyFigureEstimate> {
         let options = ReduceOptions {
             obstruction_ratio: number_or(obstruction_ratio, "obstruction_ratio", 0.0)?,
             wavelength_nm: wavelength(wavelength_nm)?,
             draws,
             seed,
+            radius_sigma_mm: radius_sigma_mm.map(|v| number(v, "radius_sigma_mm")).transpose()?,
         };
         let readings = self.0.clone();
         compute(py, move || readings.reduce(options)).map(PyFigureEstimate)
@@ -316,19 +319,27 @@ fn runs(value: &Bound<'_, PyAny>) -> PyResult<Vec<Vec<f64>>> {
     if single.is_ok_and(|n| n == 1) { Ok(vec![list(value, "runs_mm")?]) } else { table(value, "runs_mm") }
 }
 
+/// The ends of the interval from reading noise.
 pub(super) fn ends(measured: &Measured) -> (f64, f64) {
     (measured.noise.low, measured.noise.high)
+}
+
+/// The ends of the total interval.
+pub(super) fn total_ends(measured: &Measured) -> (f64, f64) {
+    (measured.total.low, measured.total.high)
 }
 
 /// The radial figure that a set of readings shows.
 ///
 /// Heights are those of the glass at best focus, a hill positive; RMS, PV and Strehl are those of the
-/// wavefront. Every `..._interval` holds 95 % of repeats with readings redrawn within their noise.
+/// wavefront. Every `..._total_interval` holds 95 % of the figures that give these readings within noise and radii,
+/// unseen edges and zones among them: quote this one. The other `..._interval`s hold 95 % of repeats with readings
+/// redrawn within their noise, and miss most turned edges.
 ///
 /// Units: mm, nm.
 /// Shapes: `radius_mm`, `height_nm`, `height_sigma_nm` and both sides of `covariance_nm2` have one entry a
 /// knot.
-/// Leaves out: what the readings cannot see, an edge inside the last opening above all.
+/// Leaves out: what is not rotationally symmetric; single zones narrower than an opening.
 /// Errors: those of `KnifeEdgeReadings.reduce`, which makes it.
 ///
 /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
@@ -337,6 +348,7 @@ pub(super) fn ends(measured: &Measured) -> (f64, f64) {
 /// >>> figure = readings.reduce()
 /// >>> assert figure.radius_mm[-1] == 100 and figure.covariance_nm2.shape == (5, 5)
 /// >>> assert figure.strehl_interval[0] <= figure.strehl <= figure.strehl_interval[1]
+/// >>> assert figure.strehl_total_interval[0] < figure.strehl_interval[0]
 #[pyclass(name = "FigureEstimate", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -378,6 +390,12 @@ impl PyFigureEstimate {
     #[getter]
     fn strehl_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
         column(py, self.0.draws.strehl.iter().copied())
+    }
+
+    /// Strehl at the brightest focus of every figure behind the total interval.
+    #[getter]
+    fn strehl_total_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.total_draws.strehl.iter().copied())
     }
 
     /// Wavefront RMS of every repeat, nm.
@@ -461,18 +479,34 @@ getters!(PyFigureEstimate, |figure| {
     rms_nm: f64 = figure.rms_nm.value;
     /// Its interval from reading noise, nm.
     rms_nm_interval: (f64, f64) = ends(&figure.rms_nm);
+    /// Its total interval, nm.
+    rms_nm_total_interval: (f64, f64) = total_ends(&figure.rms_nm);
     /// PV of the wavefront at the focus of least RMS, nm.
     pv_nm: f64 = figure.pv_nm.value;
     /// Its interval from reading noise, nm.
     pv_nm_interval: (f64, f64) = ends(&figure.pv_nm);
+    /// Its total interval, nm.
+    pv_nm_total_interval: (f64, f64) = total_ends(&figure.pv_nm);
     /// Strehl at the brightest focus, where an observer focuses.
     strehl: f64 = figure.strehl.value;
     /// Its interval from reading noise.
     strehl_interval: (f64, f64) = ends(&figure.strehl);
+    /// Its total interval.
+    strehl_total_interval: (f64, f64) = total_ends(&figure.strehl);
     /// Strehl at the focus of least RMS.
     strehl_least_rms: f64 = figure.strehl_least_rms.value;
     /// Its interval from reading noise.
     strehl_least_rms_interval: (f64, f64) = ends(&figure.strehl_least_rms);
+    /// Its total interval.
+    strehl_least_rms_total_interval: (f64, f64) = total_ends(&figure.strehl_least_rms);
+    /// Wavefront RMS over the part that the openings saw, at its own best focus, nm: the median.
+    seen_rms_nm: f64 = figure.seen_rms_nm.median;
+    /// Its total interval, nm.
+    seen_rms_nm_interval: (f64, f64) = (figure.seen_rms_nm.total.low, figure.seen_rms_nm.total.high);
+    /// Which ends of the total intervals rest on the assumed edges, as a sentence, or an empty text.
+    assumption: String = figure.assumption.clone();
+    /// Standard deviation of the openings' radii, stated or assumed, mm.
+    radius_sigma_mm: f64 = figure.options.radius_sigma_mm();
     /// Diameter of the diagonal's shadow over the clear aperture.
     obstruction_ratio: f64 = figure.options.obstruction_ratio;
     /// Wavelength, nm.
@@ -484,6 +518,9 @@ getters!(PyFigureEstimate, |figure| {
 });
 record!(PyFigureEstimate, "FigureEstimate",
     attributes: ["radius_mm", "height_nm", "height_sigma_nm", "covariance_nm2", "zone_error_mm", "rms_nm",
-        "rms_nm_interval", "pv_nm", "pv_nm_interval", "strehl", "strehl_interval", "strehl_least_rms",
-        "strehl_least_rms_interval", "obstruction_ratio", "wavelength_nm", "draws", "seed"],
-    shown: ["strehl", "strehl_interval", "rms_nm", "rms_nm_interval", "obstruction_ratio", "wavelength_nm"]);
+        "rms_nm_interval", "rms_nm_total_interval", "pv_nm", "pv_nm_interval", "pv_nm_total_interval", "strehl",
+        "strehl_interval", "strehl_total_interval", "strehl_least_rms", "strehl_least_rms_interval",
+        "strehl_least_rms_total_interval", "seen_rms_nm", "seen_rms_nm_interval", "assumption", "radius_sigma_mm",
+        "obstruction_ratio", "wavelength_nm", "draws", "seed"],
+    shown: ["strehl", "strehl_interval", "strehl_total_interval", "rms_nm", "rms_nm_interval", "rms_nm_total_interval",
+        "obstruction_ratio", "wavelength_nm"]);

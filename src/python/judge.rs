@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::wavelength;
 use super::arrays::{Column, column};
-use super::bench::{PyFigureEstimate, PyKnifeEdgeReadings, ends};
+use super::bench::{PyFigureEstimate, PyKnifeEdgeReadings, ends, total_ends};
 use super::errors::{compute, refused};
 use super::rays::draw;
 use super::record::{getters, record};
@@ -20,9 +20,9 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 
 /// The judgement of a refigure, with its probability and its reasons.
 ///
-/// Units: Strehl at the brightest focus; intervals hold 95 % of repeats with readings redrawn within their
-/// noise.
-/// Leaves out: what the readings cannot see; the reasons say what.
+/// Units: Strehl at the brightest focus; every `..._total_interval` holds 95 % of the figures that give these readings
+/// within noise and radii, the other intervals 95 % of repeats with readings redrawn within their noise.
+/// Leaves out: what is not rotationally symmetric; the reasons say what is assumed.
 /// Errors: those of `judge_refigure`, which makes it.
 ///
 /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
@@ -50,6 +50,18 @@ impl PyVerdict {
         column(py, self.0.after.draws.strehl.iter().copied())
     }
 
+    /// Strehl before, of every paired figure behind the probability.
+    #[getter]
+    fn strehl_before_total_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.strehl_before_total_draws.iter().copied())
+    }
+
+    /// Strehl after, of every paired figure behind the probability.
+    #[getter]
+    fn strehl_after_total_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.strehl_after_total_draws.iter().copied())
+    }
+
     /// Draw both mirrors' Strehl with what the readings leave open; return the axes.
     ///
     /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
@@ -68,20 +80,26 @@ getters!(PyVerdict, |verdict| {
     verdict: String = verdict.judgement.to_string();
     /// The verdict in one sentence.
     words: String = verdict.words.clone();
-    /// Share of paired repeats in which the later figure has the greater Strehl.
+    /// Share of paired figures in which the later one has the greater Strehl; what the readings cannot see is in it.
     probability_better: f64 = verdict.probability_better;
     /// Gain in Strehl at the brightest focus.
     gain: f64 = verdict.strehl_gain.value;
     /// Its interval from reading noise.
     gain_interval: (f64, f64) = ends(&verdict.strehl_gain);
+    /// Its total interval.
+    gain_total_interval: (f64, f64) = total_ends(&verdict.strehl_gain);
     /// Strehl before, at the brightest focus.
     strehl_before: f64 = verdict.before.strehl.value;
     /// Its interval from reading noise.
     strehl_before_interval: (f64, f64) = ends(&verdict.before.strehl);
+    /// Its total interval.
+    strehl_before_total_interval: (f64, f64) = total_ends(&verdict.before.strehl);
     /// Strehl after, at the brightest focus.
     strehl_after: f64 = verdict.after.strehl.value;
     /// Its interval from reading noise.
     strehl_after_interval: (f64, f64) = ends(&verdict.after.strehl);
+    /// Its total interval.
+    strehl_after_total_interval: (f64, f64) = total_ends(&verdict.after.strehl);
     /// Wavefront RMS before, nm.
     rms_before_nm: f64 = verdict.before.rms_nm.value;
     /// Its interval from reading noise, nm.
@@ -112,21 +130,23 @@ getters!(PyVerdict, |verdict| {
     seed: u64 = verdict.before.options.seed;
 });
 record!(PyVerdict, "Verdict",
-    attributes: ["verdict", "words", "probability_better", "gain", "gain_interval", "strehl_before",
-        "strehl_before_interval", "strehl_after", "strehl_after_interval", "rms_before_nm", "rms_before_nm_interval",
+    attributes: ["verdict", "words", "probability_better", "gain", "gain_interval", "gain_total_interval",
+        "strehl_before", "strehl_before_interval", "strehl_before_total_interval", "strehl_after",
+        "strehl_after_interval", "strehl_after_total_interval", "rms_before_nm", "rms_before_nm_interval",
         "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
         "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
-    shown: ["verdict", "probability_better", "gain", "gain_interval", "strehl_before", "strehl_after", "wavelength_nm"]);
+    shown: ["verdict", "probability_better", "gain", "gain_interval", "gain_total_interval", "strehl_before",
+        "strehl_after", "wavelength_nm"]);
 
 /// Return the judgement of a refigure from what was measured before and after it.
 ///
 /// `before` and `after` are KnifeEdgeReadings or FigureEstimates; readings are reduced with the obstruction
 /// of the train, if one is given, else without obstruction. `draws`, `seed` and `wavelength_nm` count for
-/// readings alone.
+/// readings alone; radii of the openings are then taken as good to 0.2 mm, for another value reduce them first.
 ///
 /// Units: nm.
 /// Errors: InputError where the two are not of one mirror, or were reduced in different ways.
-/// Leaves out: what neither set of readings can see; the verdict's reasons name it.
+/// Leaves out: what is not rotationally symmetric; the verdict's reasons name what is assumed.
 ///
 /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
 /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
@@ -150,6 +170,7 @@ fn judge_refigure(
         wavelength_nm: wavelength(wavelength_nm)?,
         draws,
         seed,
+        radius_sigma_mm: None,
     };
     let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
     compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?))

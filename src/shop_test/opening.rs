@@ -127,6 +127,16 @@ impl MaskOpening {
         self.mean_square_mm2().sqrt()
     }
 
+    /// Half way between the rims, mm.
+    pub(crate) fn middle_mm(&self) -> f64 {
+        f64::midpoint(self.inner_radius_mm, self.outer_radius_mm)
+    }
+
+    /// The difference of the rims' squares, mm^2.
+    pub(crate) fn square_mm2(&self) -> f64 {
+        self.outer_radius_mm.powi(2) - self.inner_radius_mm.powi(2)
+    }
+
     pub(crate) fn mean_square_mm2(&self) -> f64 {
         f64::midpoint(self.inner_radius_mm.powi(2), self.outer_radius_mm.powi(2))
     }

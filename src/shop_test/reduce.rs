@@ -14,16 +14,19 @@
 use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
 
-use super::estimate::{Draws, FigureEstimate, Measured};
+use super::estimate::{Draws, Estimated, FigureEstimate, Measured};
 use super::noise::ZoneMeans;
 use super::readings::KnifeEdgeReadings;
+use super::unseen::{Analysis, with_assumption};
 use crate::error::{Error, Result};
 use crate::numeric::{pool, random::Stream};
 use crate::units::{DEFAULT_WAVELENGTH_NM, NM_PER_MM};
-use crate::wave::{RadialPupil, RadialQuality, check_wavelength};
+use crate::wave::{RadialGrid, RadialPupil, RadialQuality, Scratch, check_wavelength};
 
 /// Repeats handled in one piece by one thread.
 const CHUNK: usize = 64;
+/// Standard deviation of the openings' radii when none is stated, mm. Common practice, no source.
+const ASSUMED_RADIUS_SIGMA_MM: f64 = 0.2;
 
 /// How readings are reduced.
 ///
@@ -37,19 +40,37 @@ pub struct ReduceOptions {
     pub obstruction_ratio: f64,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
-    /// Noisy repeats behind the intervals.
+    /// Noisy repeats behind the one interval, and figures behind the other.
     pub draws: usize,
-    /// Seed of the repeats.
+    /// Seed of both.
     pub seed: u64,
+    /// Standard deviation of the radii at which the openings stand, mm, the same shift in every run; none: 0.2 mm is
+    /// assumed.
+    pub radius_sigma_mm: Option<f64>,
 }
 
 impl Default for ReduceOptions {
     fn default() -> Self {
-        Self { obstruction_ratio: 0.0, wavelength_nm: DEFAULT_WAVELENGTH_NM, draws: 2000, seed: 1 }
+        Self {
+            obstruction_ratio: 0.0,
+            wavelength_nm: DEFAULT_WAVELENGTH_NM,
+            draws: 2000,
+            seed: 1,
+            radius_sigma_mm: None,
+        }
     }
 }
 
 impl ReduceOptions {
+    /// Standard deviation of the openings' radii, stated or assumed, mm.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::ReduceOptions::default().radius_sigma_mm(), 0.2);
+    /// ```
+    pub fn radius_sigma_mm(&self) -> f64 {
+        self.radius_sigma_mm.unwrap_or(ASSUMED_RADIUS_SIGMA_MM)
+    }
+
     pub(crate) fn check(&self) -> Result<()> {
         check_wavelength(self.wavelength_nm)?;
         if !(0.0..0.95).contains(&self.obstruction_ratio) {
@@ -60,6 +81,10 @@ impl ReduceOptions {
         if !(100..=1_000_000).contains(&self.draws) {
             return Err(Error::input("draws", self.draws, "100 to 1000000 repeats", ""));
         }
+        let radius_sigma_mm = self.radius_sigma_mm();
+        if !(0.0..=100.0).contains(&radius_sigma_mm) {
+            return Err(Error::input("radius_sigma_mm", radius_sigma_mm, "0 to 100 mm", "other units?"));
+        }
         Ok(())
     }
 }
@@ -69,12 +94,14 @@ impl KnifeEdgeReadings {
     ///
     /// Units: nm of glass height, mm; see [`FigureEstimate`].
     /// Errors: [`Error::Input`] for options that cannot be.
-    /// Method: heights at the rims of the openings, straight in r^2 between them. The intervals come from
-    /// repeating the reduction with readings redrawn within their noise.
+    /// Method: heights at the rims of the openings, straight in r^2 between them. The noise-only intervals come from
+    /// repeating that reduction with readings redrawn within their noise; the total ones from 2000 figures of another
+    /// model (a conic, broad and narrow zones, an edge), each of which gives the readings within noise and radii.
     /// Source: the closed form of the mean crossing over an opening, own derivation from the normal of a surface; zones at
     /// their area radius, common practice.
-    /// Leaves out: what the readings cannot see, an edge within the last opening above all; its size is not in the
-    /// intervals. Terms of second order in the surface error: 2 to 10 % of the signal of a narrow deep edge.
+    /// Leaves out: the plain figure, terms of second order in the surface error (2 to 10 % of the signal of a narrow
+    /// deep edge; the total interval has them) and an edge within the last opening, which it smears; the total
+    /// interval, what its assumptions rule out: see [`FigureEstimate::assumption`].
     ///
     /// ```
     /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource};
@@ -94,7 +121,9 @@ impl KnifeEdgeReadings {
         let means = ZoneMeans::new(self, options.wavelength_nm);
         let errors_mm = reduction.errors_mm(&means.mean_mm);
         let best = reduction.quality(&errors_mm);
-        let draws = reduction.repeat(&errors_mm, &means.mean_sigma_mm(), &options);
+        let draws = reduction.repeat(&errors_mm, &means, &options);
+        let (allowed, assumption) = with_assumption(&Analysis::new(self, &means, &options)?)?;
+        let total = &allowed.draws;
         let height_nm = reduction.heights_at_best_focus(&errors_mm);
         let covariance = reduction.covariance(&means.mean_sigma_mm());
         Ok(FigureEstimate {
@@ -108,11 +137,18 @@ impl KnifeEdgeReadings {
             zone_mean_mm: means.mean_mm,
             zone_sigma_mm: means.sigma_mm,
             zone_error_mm: errors_mm,
-            rms_nm: Measured::new(best.rms_nm, &draws.rms_nm),
-            pv_nm: Measured::new(best.pv_nm, &draws.pv_nm),
-            strehl: Measured::new(best.strehl, &draws.strehl),
-            strehl_least_rms: Measured::new(best.strehl_least_rms, &draws.strehl_least_rms),
+            rms_nm: Measured::new(best.rms_nm, &draws.rms_nm, &total.rms_nm),
+            pv_nm: Measured::new(best.pv_nm, &draws.pv_nm, &total.pv_nm),
+            strehl: Measured::new(best.strehl, &draws.strehl, &total.strehl),
+            strehl_least_rms: Measured::new(
+                best.strehl_least_rms,
+                &draws.strehl_least_rms,
+                &total.strehl_least_rms,
+            ),
+            seen_rms_nm: Estimated::of(&allowed.seen_rms_nm),
             draws,
+            total_draws: allowed.draws,
+            assumption,
         })
     }
 }
@@ -124,8 +160,9 @@ struct Reduction {
     rims_mm: Vec<f64>,
     /// Heights at the knots, nm, from errors of the openings, mm.
     to_knots: DMatrix<f64>,
-    /// Heights at the pupil's nodes, from heights at the knots.
-    to_nodes: DMatrix<f64>,
+    /// Heights at the grid's points, from heights at the knots.
+    to_points: DMatrix<f64>,
+    grid: RadialGrid,
     pupil: RadialPupil,
 }
 
@@ -149,18 +186,19 @@ impl Reduction {
                 |knot, zone| if zone < knot { step(zone) } else { 0.0 },
             );
         let rims_mm: Vec<f64> = squares.iter().map(|s| s.sqrt()).collect();
-        let pupil =
-            RadialPupil::new(rim_mm, radius.0, options.obstruction_ratio, &rims_mm, options.wavelength_nm);
-        let nodes = pupil.radius_mm.len();
-        let mut to_nodes = DMatrix::zeros(nodes, squares.len());
-        for (node, r) in pupil.radius_mm.iter().enumerate() {
+        let inner_mm = options.obstruction_ratio * rim_mm;
+        let breaks_mm: Vec<f64> = rims_mm.iter().copied().chain([inner_mm]).collect();
+        let grid = RadialGrid::new(rim_mm, &breaks_mm);
+        let pupil = RadialPupil::new(&grid, inner_mm, rim_mm, radius.0, options.wavelength_nm);
+        let mut to_points = DMatrix::zeros(grid.radius_mm.len(), squares.len());
+        for (point, r) in grid.radius_mm.iter().enumerate() {
             let zone = squares.partition_point(|s| *s <= r * r).clamp(1, squares.len() - 1) - 1;
             let part = (r * r - squares[zone]) / (squares[zone + 1] - squares[zone]);
-            to_nodes[(node, zone)] = 1.0 - part;
-            to_nodes[(node, zone + 1)] = part;
+            to_points[(point, zone)] = 1.0 - part;
+            to_points[(point, zone + 1)] = part;
         }
         let ideal_mm = openings.iter().map(|o| o.ideal_reading_mm(readings.source(), radius)).collect();
-        Self { ideal_mm, rims_mm, to_knots, to_nodes, pupil }
+        Self { ideal_mm, rims_mm, to_knots, to_points, grid, pupil }
     }
 
     /// What the readings are too long by, mm, their mean taken off: the zero is free.
@@ -175,13 +213,14 @@ impl Reduction {
     }
 
     fn quality(&self, errors_mm: &[f64]) -> RadialQuality {
-        self.pupil.quality(&product(&self.to_nodes, &self.knots_nm(errors_mm)))
+        let height_nm = product(&self.to_points, &self.knots_nm(errors_mm));
+        self.pupil.quality(&height_nm, &mut Scratch::default())
     }
 
     /// Heights at the knots less the best-fitting parabola: what remains after refocusing.
     fn heights_at_best_focus(&self, errors_mm: &[f64]) -> Vec<f64> {
         let knots = self.knots_nm(errors_mm);
-        let (level, gain) = self.pupil.level_and_focus(&product(&self.to_nodes, &knots));
+        let (level, gain) = self.pupil.level_and_focus(&self.grid, &product(&self.to_points, &knots));
         knots.iter().zip(&self.rims_mm).map(|(h, r)| h - level - gain * r * r).collect()
     }
 
@@ -199,25 +238,24 @@ impl Reduction {
     }
 
     /// The same figure from readings drawn again within their noise.
-    fn repeat(&self, errors_mm: &[f64], sigma_mm: &[f64], options: &ReduceOptions) -> Draws {
+    fn repeat(&self, errors_mm: &[f64], means: &ZoneMeans, options: &ReduceOptions) -> Draws {
+        let (sigma_mm, scales) = (means.mean_sigma_mm(), means.scales());
         let chunks = options.draws.div_ceil(CHUNK);
         let qualities = pool::map_ordered(chunks, true, |chunk| {
             let draws = chunk * CHUNK..options.draws.min((chunk + 1) * CHUNK);
             let draw = |draw: usize| {
                 let mut stream = Stream::new(options.seed, draw as u64);
+                // Few runs leave the noise itself uncertain.
+                let scale = scales[draw % scales.len()].sqrt();
                 let noisy: Vec<f64> =
-                    errors_mm.iter().zip(sigma_mm).map(|(e, sigma)| e + sigma * stream.normal()).collect();
+                    errors_mm.iter().zip(&sigma_mm).map(|(e, s)| e + scale * s * stream.normal()).collect();
                 self.quality(&noisy)
             };
             draws.map(draw).collect::<Vec<_>>()
         });
-        let column = |value: fn(&RadialQuality) -> f64| qualities.iter().flatten().map(value).collect();
-        Draws {
-            strehl: column(|q| q.strehl),
-            strehl_least_rms: column(|q| q.strehl_least_rms),
-            rms_nm: column(|q| q.rms_nm),
-            pv_nm: column(|q| q.pv_nm),
-        }
+        let mut all = Draws::default();
+        qualities.into_iter().flatten().for_each(|quality| all.push(quality));
+        all
     }
 }
 

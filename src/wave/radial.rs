@@ -1,167 +1,337 @@
-//! The axisymmetric pupil: one radius instead of a surface, for thousands of figures of one mirror.
+//! RMS, PV and Strehl of an axisymmetric figure: one-dimensional pupil integrals, many figures in a row.
 
-use std::f64::consts::TAU;
+use std::f64::consts::PI;
 
-use crate::numeric::{gauss, roots, sums};
+use super::radial_grid::RadialGrid;
+use crate::numeric::phase::sines_and_cosines;
+use crate::numeric::sums::dot;
 
-/// Gauss nodes on each panel of the radius: a figure between knots is a low power of r^2.
-const NODES_PER_PANEL: usize = 6;
-/// Defocus over which the brightest focus is looked for, waves at the rim, and the steps of the look.
-const LOOK_WAVES: f64 = 3.0;
-const LOOKS: usize = 61;
-/// Share of the area that the second start of the search leaves out: a turned edge makes two maxima.
-const INNER_AREA: f64 = 0.85;
+/// Steps of defocus looked at on either side of a start.
+const STEPS: i32 = 5;
+/// One such step, as the RMS of its phase over the pupil, radians.
+const STEP_RAD: f64 = 0.3;
+/// A second start within this many steps of the first is covered by the first.
+const COVERED_STEPS: f64 = 4.0;
+/// How often the look may move on when the brightest focus is the last one looked at.
+const MOVES: usize = 6;
+/// Share of the area next to the rim that the second start leaves out.
+const LEFT_OUT_AREA: f64 = 0.15;
+/// Moments of the defocus that carry a focus to its neighbours: terms left out are below 1e-9.
+const MOMENTS: usize = 8;
 
-/// A clear or annular pupil on the axis, sampled along one radius.
-///
-/// A figure is its surface heights at `radius_mm`. The wavefront is 2 h/(1 + (r/R)^2), as the exact trace of
-/// a paraboloid gives it to first order in h; refocusing moves the reference point along the axis.
-#[derive(Clone, Debug)]
-pub(crate) struct RadialPupil {
-    pub(crate) radius_mm: Vec<f64>,
-    /// Shares of the lit area: they add up to 1.
-    weight: Vec<f64>,
-    /// Wavefront for a unit of surface height.
-    doubling: Vec<f64>,
-    /// Path gained by a unit of depth, 0 in the mean and 1 from centre to rim.
-    defocus: Vec<f64>,
-    wavelength_nm: f64,
-    inner: usize,
+/// What a figure is worth over a pupil.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct RadialQuality {
+    pub(crate) strehl: f64,
+    pub(crate) strehl_least_rms: f64,
+    pub(crate) rms_nm: f64,
+    pub(crate) pv_nm: f64,
 }
 
-/// What one figure is worth on the axis.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct RadialQuality {
-    /// At the focus of least RMS, nm.
-    pub(crate) rms_nm: f64,
-    /// At the focus of least RMS, nm.
-    pub(crate) pv_nm: f64,
-    /// At the brightest focus.
-    pub(crate) strehl: f64,
-    /// At the focus of least RMS.
-    pub(crate) strehl_least_rms: f64,
+/// A ring of the mirror, from which light reaches the image.
+///
+/// W = 2h/(1 + (r/R)^2), and moving the reference point along the axis adds a multiple of
+/// 1/(1 + (r/R)^2): exact to first order in both for a paraboloid, whose points lie f + z from its
+/// focus. Left out: the square of the move over f, below 1e-6 of the defocus.
+#[derive(Clone, Debug)]
+pub(crate) struct RadialPupil {
+    /// The nodes inside, one stretch of the grid's.
+    nodes: std::ops::Range<usize>,
+    /// Extra points inside: the rims of openings and the ends, for the PV.
+    points: Vec<usize>,
+    /// Area weights, which add up to 1.
+    weight: Vec<f64>,
+    /// Wavefront for each nm of glass, at the nodes and at the extra points.
+    wave: Vec<f64>,
+    point_wave: Vec<f64>,
+    /// Defocus of mean 0 and RMS 1.
+    defocus: Vec<f64>,
+    point_defocus: Vec<f64>,
+    /// For the second start: a weight for each node whose sum with the wavefront is its defocus.
+    inner_fit: Vec<f64>,
+    /// Cosines and sines of 1 to 5 steps, step by step.
+    cosines: Vec<f64>,
+    sines: Vec<f64>,
+    /// Weights times powers of the defocus, power by power.
+    moments: Vec<f64>,
+    wavenumber_per_nm: f64,
+}
+
+/// Space for the phases of one figure.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Scratch {
+    wave: Vec<f64>,
+    phase: Vec<f64>,
+    real: Vec<f64>,
+    imaginary: Vec<f64>,
+    turned_real: Vec<f64>,
+    turned_imaginary: Vec<f64>,
 }
 
 impl RadialPupil {
-    /// A pupil of a mirror's open radius, split at `breaks_mm`; the obstruction counts by diameter.
+    /// The ring between two radii that are breaks of the grid.
     pub(crate) fn new(
-        open_radius_mm: f64,
+        grid: &RadialGrid,
+        inner_mm: f64,
+        outer_mm: f64,
         radius_of_curvature_mm: f64,
-        obstruction_ratio: f64,
-        breaks_mm: &[f64],
         wavelength_nm: f64,
     ) -> Self {
-        let inner_mm = obstruction_ratio * open_radius_mm;
-        let mut ends: Vec<f64> = [inner_mm, open_radius_mm].to_vec();
-        ends.extend(breaks_mm.iter().copied().filter(|b| *b > inner_mm && *b < open_radius_mm));
-        ends.sort_by(f64::total_cmp);
-        let (mut radius_mm, mut weight) = (Vec::new(), Vec::new());
-        for pair in ends.windows(2) {
-            for (square, share) in gauss::on_interval(NODES_PER_PANEL, pair[0] * pair[0], pair[1] * pair[1]) {
-                radius_mm.push(square.sqrt());
-                weight.push(share / (open_radius_mm * open_radius_mm - inner_mm * inner_mm));
-            }
+        let slack = 1e-7 * outer_mm;
+        let radii = &grid.radius_mm;
+        let inside = |k: &usize| radii[*k] >= inner_mm - slack && radii[*k] <= outer_mm + slack;
+        let first = (0..grid.nodes).find(inside).unwrap_or(0);
+        let nodes = first..(0..grid.nodes).rfind(inside).map_or(first, |last| last + 1);
+        let points: Vec<usize> = (grid.nodes..radii.len()).filter(inside).collect();
+        let total: f64 = grid.weight_mm2[nodes.clone()].iter().sum();
+        let weight: Vec<f64> = grid.weight_mm2[nodes.clone()].iter().map(|w| w / total).collect();
+        let share = |r: f64| 1.0 / (1.0 + (r / radius_of_curvature_mm).powi(2));
+        let wave: Vec<f64> = radii[nodes.clone()].iter().map(|&r| 2.0 * share(r)).collect();
+        let point_wave: Vec<f64> = points.iter().map(|&k| 2.0 * share(radii[k])).collect();
+        // 1 - share is small; as a quotient it keeps its digits.
+        let raw = |r: f64| (r / outer_mm).powi(2) * share(r);
+        let mean = radii[nodes.clone()].iter().zip(&weight).map(|(&r, w)| w * raw(r)).sum::<f64>();
+        let square =
+            radii[nodes.clone()].iter().zip(&weight).map(|(&r, w)| w * (raw(r) - mean).powi(2)).sum::<f64>();
+        let unit = |r: f64| (raw(r) - mean) / square.sqrt();
+        let defocus: Vec<f64> = radii[nodes.clone()].iter().map(|&r| unit(r)).collect();
+        let limit = (outer_mm.powi(2) - LEFT_OUT_AREA * (outer_mm.powi(2) - inner_mm.powi(2))).sqrt();
+        let kept: Vec<f64> = radii[nodes.clone()]
+            .iter()
+            .zip(&weight)
+            .map(|(&r, &w)| if r < limit { w } else { 0.0 })
+            .collect();
+        let phases: Vec<f64> = (1..=STEPS)
+            .flat_map(|step| defocus.iter().map(move |t| f64::from(step) * STEP_RAD * t))
+            .collect();
+        let mut moments = weight.clone();
+        for power in 1..MOMENTS {
+            let start = (power - 1) * weight.len();
+            let next: Vec<f64> = defocus.iter().zip(&moments[start..]).map(|(t, w)| t * w).collect();
+            moments.extend(next);
         }
-        let ratio = |r: f64| (r / radius_of_curvature_mm).powi(2);
-        let doubling = radius_mm.iter().map(|&r| 2.0 / (1.0 + ratio(r))).collect();
-        // The line of sight's axial part is (1 - u)/(1 + u), u = (r/R)^2, for the paraboloid.
-        let depth = |r: f64| 2.0 * ratio(r) / (1.0 + ratio(r));
-        let raw: Vec<f64> = radius_mm.iter().map(|&r| depth(r) / depth(open_radius_mm)).collect();
-        let mean = sums::dot(&weight, &raw);
-        let limit = inner_mm.powi(2) + INNER_AREA * (open_radius_mm.powi(2) - inner_mm.powi(2));
-        let inner = radius_mm.iter().filter(|r| **r * **r <= limit).count();
         Self {
-            defocus: raw.iter().map(|d| d - mean).collect(),
-            radius_mm,
+            point_defocus: points.iter().map(|&k| unit(radii[k])).collect(),
+            inner_fit: slope_weights(&kept, &defocus),
+            cosines: phases.iter().map(|&phase| libm::cos(phase)).collect(),
+            sines: phases.iter().map(|&phase| libm::sin(phase)).collect(),
+            wavenumber_per_nm: 2.0 * PI / wavelength_nm,
+            nodes,
+            points,
             weight,
-            doubling,
-            wavelength_nm,
-            inner,
+            wave,
+            point_wave,
+            defocus,
+            moments,
         }
     }
 
-    /// The wavefront of a figure at the focus of least RMS, nm, mean 0.
-    fn at_least_rms(&self, height_nm: &[f64]) -> Vec<f64> {
-        let raw: Vec<f64> = height_nm.iter().zip(&self.doubling).map(|(h, k)| h * k).collect();
-        self.flattened(&raw, raw.len())
-    }
-
-    /// A wavefront less its mean and its defocus, both taken over the first `count` nodes.
-    fn flattened(&self, path_nm: &[f64], count: usize) -> Vec<f64> {
-        let weight = &self.weight[..count];
-        let total = sums::pairwise(weight);
-        let centred = |column: &[f64]| -> Vec<f64> {
-            let mean = sums::dot(weight, &column[..count]) / total;
-            column.iter().map(|v| v - mean).collect()
-        };
-        let (path, defocus) = (centred(path_nm), centred(&self.defocus));
-        let product = |a: &[f64], b: &[f64]| -> f64 { (0..count).map(|i| weight[i] * a[i] * b[i]).sum() };
-        let slope = product(&path, &defocus) / product(&defocus, &defocus);
-        path.iter().zip(&defocus).map(|(w, d)| w - slope * d).collect()
-    }
-
-    /// RMS, PV and Strehl of a figure given by its heights at the nodes.
-    ///
-    /// PV is that of the nodes: they stop short of the ends of each panel by 3 % of it.
-    pub(crate) fn quality(&self, height_nm: &[f64]) -> RadialQuality {
-        let best = self.at_least_rms(height_nm);
-        let square: f64 = best.iter().zip(&self.weight).map(|(w, a)| a * w * w).sum();
-        let (low, high) =
-            best.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &w| (l.min(w), h.max(w)));
-        let inside = self.flattened(&best, self.inner.max(2));
-        let strehl = [&best, &inside].map(|start| self.brightest(start)).into_iter().fold(0.0, f64::max);
-        RadialQuality {
-            rms_nm: square.sqrt(),
-            pv_nm: high - low,
-            strehl,
-            strehl_least_rms: self.strehl(&best, 0.0),
+    /// RMS and PV of the wavefront at the focus of least RMS, nm, of heights at the grid's points.
+    pub(crate) fn rms_and_pv_nm(&self, height_nm: &[f64], scratch: &mut Scratch) -> (f64, f64) {
+        let (piston, slope) = self.refocus(height_nm, scratch);
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for &wave in &scratch.wave {
+            low = if wave < low { wave } else { low };
+            high = if wave > high { wave } else { high };
         }
+        for ((&point, factor), defocus) in self.points.iter().zip(&self.point_wave).zip(&self.point_defocus) {
+            let wave = factor * height_nm[point] - piston - slope * defocus;
+            (low, high) = (low.min(wave), high.max(wave));
+        }
+        let square: f64 = self.weight.iter().zip(&scratch.wave).map(|(w, wave)| w * wave * wave).sum();
+        (square.sqrt(), high - low)
     }
 
-    /// Strehl of a wavefront moved out of focus by a path of `defocus_nm` between centre and rim.
-    fn strehl(&self, path_nm: &[f64], defocus_nm: f64) -> f64 {
-        let (mut re, mut im) = (0.0, 0.0);
-        for i in 0..path_nm.len() {
-            let (s, c) = (TAU / self.wavelength_nm * (path_nm[i] + defocus_nm * self.defocus[i])).sin_cos();
-            re += self.weight[i] * c;
-            im += self.weight[i] * s;
-        }
-        re * re + im * im
-    }
-
-    /// The greatest Strehl over the focus.
-    fn brightest(&self, path_nm: &[f64]) -> f64 {
-        let step_nm = 2.0 * LOOK_WAVES * self.wavelength_nm / (LOOKS - 1) as f64;
-        let first_nm = -LOOK_WAVES * self.wavelength_nm;
-        let (mut re, mut im) = ([0.0; LOOKS], [0.0; LOOKS]);
-        for i in 0..path_nm.len() {
-            let per_nm = TAU / self.wavelength_nm;
-            let (mut s, mut c) = (per_nm * (path_nm[i] + first_nm * self.defocus[i])).sin_cos();
-            let (turn_s, turn_c) = (per_nm * step_nm * self.defocus[i]).sin_cos();
-            for k in 0..LOOKS {
-                re[k] += self.weight[i] * c;
-                im[k] += self.weight[i] * s;
-                (s, c) = (s * turn_c + c * turn_s, c * turn_c - s * turn_s);
-            }
-        }
-        let best =
-            (0..LOOKS).max_by(|&a, &b| (re[a].hypot(im[a])).total_cmp(&re[b].hypot(im[b]))).unwrap_or(0);
-        let middle = first_nm + step_nm * best as f64;
-        let near = |t: f64| self.strehl(path_nm, t);
-        roots::maximum(near, middle - step_nm, middle + step_nm, 1e-4 * self.wavelength_nm).1
+    /// All that is asked of one figure, given by its heights at the grid's points.
+    pub(crate) fn quality(&self, height_nm: &[f64], scratch: &mut Scratch) -> RadialQuality {
+        let (rms_nm, pv_nm) = self.rms_and_pv_nm(height_nm, scratch);
+        let (strehl, strehl_least_rms) = self.strehls(scratch);
+        RadialQuality { strehl, strehl_least_rms, rms_nm, pv_nm }
     }
 
     /// The best-fitting parabola of a figure and its level, to be taken off for display: height at the centre
     /// and gain for each mm^2 of r^2, nm.
-    pub(crate) fn level_and_focus(&self, height_nm: &[f64]) -> (f64, f64) {
-        let square: Vec<f64> = self.radius_mm.iter().map(|r| r * r).collect();
-        let (mean_s, mean_h) = (sums::dot(&self.weight, &square), sums::dot(&self.weight, height_nm));
-        let (mut joint, mut spread) = (0.0, 0.0);
-        for i in 0..square.len() {
-            joint += self.weight[i] * (square[i] - mean_s) * (height_nm[i] - mean_h);
-            spread += self.weight[i] * (square[i] - mean_s).powi(2);
-        }
-        let gain = joint / spread;
-        (mean_h - gain * mean_s, gain)
+    pub(crate) fn level_and_focus(&self, grid: &RadialGrid, height_nm: &[f64]) -> (f64, f64) {
+        let square: Vec<f64> = grid.radius_mm[self.nodes.clone()].iter().map(|r| r * r).collect();
+        let height_nm = &height_nm[self.nodes.clone()];
+        let gain = dot(&slope_weights(&self.weight, &square), height_nm);
+        (dot(&self.weight, height_nm) - gain * dot(&self.weight, &square), gain)
     }
+
+    /// Leaves the wavefront at the focus of least RMS in the scratch space; its piston and defocus come back.
+    fn refocus(&self, height_nm: &[f64], scratch: &mut Scratch) -> (f64, f64) {
+        let heights = &height_nm[self.nodes.clone()];
+        scratch.wave.clear();
+        scratch.wave.extend(heights.iter().zip(&self.wave).map(|(h, factor)| h * factor));
+        let count = self.weight.len();
+        let piston = dot(&self.weight, &scratch.wave);
+        let slope = dot(&self.moments[count..2 * count], &scratch.wave);
+        for (wave, t) in scratch.wave.iter_mut().zip(&self.defocus) {
+            *wave -= piston + slope * t;
+        }
+        (piston, slope)
+    }
+
+    /// The greatest Strehl ratio and that at the focus of least RMS, of the wavefront in the scratch space.
+    fn strehls(&self, scratch: &mut Scratch) -> (f64, f64) {
+        let wavenumber = self.wavenumber_per_nm;
+        let second = wavenumber * dot(&self.inner_fit, &scratch.wave);
+        let at_least_rms = self.start(0.0, scratch);
+        let mut peak = self.climb(at_least_rms, scratch);
+        if second.abs() > COVERED_STEPS * STEP_RAD {
+            let at_second = self.start(second, scratch);
+            peak = peak.max(self.climb(at_second, scratch));
+        }
+        (peak.max(at_least_rms), at_least_rms)
+    }
+
+    /// Fills the phasors at a defocus from that of least RMS, radians; its Strehl ratio comes back.
+    fn start(&self, defocus_rad: f64, scratch: &mut Scratch) -> f64 {
+        let wavenumber = self.wavenumber_per_nm;
+        scratch.phase.clear();
+        scratch.phase.extend(
+            scratch.wave.iter().zip(&self.defocus).map(|(wave, t)| wavenumber * wave - defocus_rad * t),
+        );
+        sines_and_cosines(&scratch.phase, &mut scratch.imaginary, &mut scratch.real);
+        let (real, imaginary) = (dot(&self.weight, &scratch.real), dot(&self.weight, &scratch.imaginary));
+        real * real + imaginary * imaginary
+    }
+
+    /// The greatest Strehl ratio near the phasors in the scratch space, of which that at the start is known.
+    fn climb(&self, at_start: f64, scratch: &mut Scratch) -> f64 {
+        let count = self.weight.len();
+        let mut here = at_start;
+        for _ in 0..=MOVES {
+            let (mut best, mut best_step) = (here, 0_i32);
+            for (step, place) in (1..=STEPS).zip((0..).step_by(count)) {
+                let place = place..place + count;
+                let cosines = &self.cosines[place.clone()];
+                let sines = &self.sines[place];
+                let [rc, rs, ic, is] =
+                    four_sums(&self.weight, cosines, sines, &scratch.real, &scratch.imaginary);
+                // e^(i phase) e^(-i step t), and with the step turned round.
+                let onward = (rc + is).powi(2) + (ic - rs).powi(2);
+                let backward = (rc - is).powi(2) + (ic + rs).powi(2);
+                if onward > best {
+                    (best, best_step) = (onward, step);
+                }
+                if backward > best {
+                    (best, best_step) = (backward, -step);
+                }
+            }
+            self.turn(best_step, scratch);
+            if best_step.abs() < STEPS {
+                return self.summit(best, scratch);
+            }
+            here = best;
+        }
+        self.summit(here, scratch)
+    }
+
+    /// Turns the phasors by whole steps of defocus.
+    fn turn(&self, step: i32, scratch: &mut Scratch) {
+        if step == 0 {
+            return;
+        }
+        let count = self.weight.len();
+        let place = (step.unsigned_abs() as usize - 1) * count..step.unsigned_abs() as usize * count;
+        let sign = f64::from(step.signum());
+        scratch.turned_real.clear();
+        scratch.turned_imaginary.clear();
+        let tables = self.cosines[place.clone()].iter().zip(&self.sines[place]);
+        for ((re, im), (cosine, sine)) in scratch.real.iter().zip(&scratch.imaginary).zip(tables) {
+            scratch.turned_real.push(re * cosine + sign * im * sine);
+            scratch.turned_imaginary.push(im * cosine - sign * re * sine);
+        }
+        std::mem::swap(&mut scratch.real, &mut scratch.turned_real);
+        std::mem::swap(&mut scratch.imaginary, &mut scratch.turned_imaginary);
+    }
+
+    /// The greatest Strehl ratio within a step of the phasors, by Newton's method on their moments.
+    fn summit(&self, here: f64, scratch: &Scratch) -> f64 {
+        let count = self.weight.len();
+        let mut moments = [(0.0, 0.0); MOMENTS];
+        for (moment, weights) in moments.iter_mut().zip(self.moments.chunks_exact(count)) {
+            *moment = (dot(weights, &scratch.real), dot(weights, &scratch.imaginary));
+        }
+        let (mut best, mut defocus) = (here, 0.0);
+        for _ in 0..4 {
+            let [f, f1, f2] = amplitude(&moments, defocus);
+            let value = f.0 * f.0 + f.1 * f.1;
+            best = value.max(best);
+            let slope = 2.0 * (f.0 * f1.0 + f.1 * f1.1);
+            let bend = 2.0 * (f1.0 * f1.0 + f1.1 * f1.1 + f.0 * f2.0 + f.1 * f2.1);
+            if bend >= 0.0 {
+                break;
+            }
+            let next = (defocus - slope / bend).clamp(-STEP_RAD, STEP_RAD);
+            if (next - defocus).abs() < 1e-7 {
+                break;
+            }
+            defocus = next;
+        }
+        best
+    }
+}
+
+/// The mean phasor at a small defocus, with its first two derivatives, from its moments.
+fn amplitude(moments: &[(f64, f64); MOMENTS], defocus: f64) -> [(f64, f64); 3] {
+    // d/dx of the sum of (-i x)^k M_k / k! is the same sum with M_(k+1) (-i): start k + 1, k + 2.
+    let turned = |shift: usize| {
+        let (mut re, mut im) = (0.0, 0.0);
+        let mut factor = 1.0;
+        for (k, &(a, b)) in moments[shift..].iter().enumerate() {
+            let (x, y) = match (k + shift) % 4 {
+                0 => (a, b),
+                1 => (b, -a),
+                2 => (-a, -b),
+                _ => (-b, a),
+            };
+            re += factor * x;
+            im += factor * y;
+            factor *= defocus / (k + 1) as f64;
+        }
+        (re, im)
+    };
+    [turned(0), turned(1), turned(2)]
+}
+
+/// Weights whose sum with values is the slope of their least-squares line over `abscissa`.
+fn slope_weights(weight: &[f64], abscissa: &[f64]) -> Vec<f64> {
+    let total: f64 = weight.iter().sum();
+    let mean = dot(weight, abscissa) / total;
+    let square: f64 = weight.iter().zip(abscissa).map(|(w, t)| w * (t - mean).powi(2)).sum();
+    weight.iter().zip(abscissa).map(|(w, t)| w * (t - mean) / square).collect()
+}
+
+#[expect(
+    clippy::needless_range_loop,
+    reason = "two lanes of four sums: the form that becomes vector instructions"
+)]
+/// Weighted sums of the products of real and imaginary parts with cosines and sines.
+fn four_sums(weight: &[f64], cosines: &[f64], sines: &[f64], real: &[f64], imaginary: &[f64]) -> [f64; 4] {
+    let mut sums = [[0.0_f64; 2]; 4];
+    let count = weight.len();
+    let (cosines, sines) = (&cosines[..count], &sines[..count]);
+    let (real, imaginary) = (&real[..count], &imaginary[..count]);
+    for pair in 0..count / 2 {
+        for lane in 0..2 {
+            let k = 2 * pair + lane;
+            let (re, im) = (weight[k] * real[k], weight[k] * imaginary[k]);
+            sums[0][lane] += re * cosines[k];
+            sums[1][lane] += re * sines[k];
+            sums[2][lane] += im * cosines[k];
+            sums[3][lane] += im * sines[k];
+        }
+    }
+    let mut totals = sums.map(|lanes| lanes[0] + lanes[1]);
+    if count % 2 == 1 {
+        let k = count - 1;
+        let (re, im) = (weight[k] * real[k], weight[k] * imaginary[k]);
+        let last = [re * cosines[k], re * sines[k], im * cosines[k], im * sines[k]];
+        for (total, last) in totals.iter_mut().zip(last) {
+            *total += last;
+        }
+    }
+    totals
 }

@@ -1,0 +1,172 @@
+//! Before and after: two surfaces of one mirror, drawn in pairs.
+
+use super::conditional::{Conditional, add_correction};
+use super::draws::{FigureDraws, LANES, PriorLanes, ROLE_BITS, choose, systematic};
+use super::evidence::{Component, Evidence};
+use super::joint::{JointConditional, Side};
+use super::posterior::{Analysis, Posterior};
+use crate::error::Result;
+use crate::numeric::{pool, random::Stream};
+use crate::shop_test::estimate::{Draws, FigureEstimate};
+use crate::shop_test::noise::ZoneMeans;
+
+/// Streams of the draws in pairs, of their shuffling and of their choice.
+const PAIR_ROLES: [u64; 2] = [128, 129];
+const SHUFFLE_STREAM: u64 = 130 << ROLE_BITS;
+const CHOICE_STREAM: u64 = 131 << ROLE_BITS;
+/// Pairs drawn in one piece by one thread: whole blocks of lanes.
+const CHUNK: usize = 16 * LANES;
+
+/// Two surfaces, draw beside draw.
+#[derive(Clone, Debug)]
+pub(crate) struct PairedDraws {
+    pub(crate) before: Draws,
+    pub(crate) after: Draws,
+    /// One mask served both: each of its openings stands wrong by the same in both.
+    pub(crate) one_mask: bool,
+    /// How many independent pairs the draws are worth; few mean that one mask contradicts the readings.
+    pub(crate) effective_pairs: f64,
+}
+
+/// A pair of components, and what the sets of readings say of them together.
+struct Pair {
+    components: [Component; 2],
+    joint: JointConditional,
+}
+
+/// Draws both surfaces side by side; the options of the first serve for seed and number of draws.
+///
+/// Sets with the same openings are taken to be read through one mask. The edge is never taken as common: a
+/// refigure works it. Errors: those of [`Analysis`].
+///
+/// Source: Matheron's rule on both sets at once; the components of a pair are chosen set by set and
+/// weighed by the ratio of their joint density to the product of their own (importance resampling,
+/// Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 10.4, from memory).
+pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> Result<PairedDraws> {
+    let estimates = [before, after];
+    let prepared = pool::map_ordered(2, true, |k| {
+        let estimate = estimates[k];
+        let means = ZoneMeans::new(&estimate.readings, estimate.options.wavelength_nm);
+        let analysis = Analysis::new(&estimate.readings, &means, &estimate.options)?;
+        let evidence = analysis.evidence()?;
+        Ok((analysis, evidence))
+    });
+    let prepared = prepared.into_iter().collect::<Result<Vec<_>>>()?;
+    let (analyses, evidences) = ([&prepared[0].0, &prepared[1].0], [&prepared[0].1, &prepared[1].1]);
+    let (count, seed) = (before.options.draws, before.options.seed);
+    let one_mask = before.readings.openings() == after.readings.openings()
+        && analyses.iter().all(|analysis| analysis.model.radius_sigma_mm > 0.0);
+    let ([first, second], effective_pairs) = if one_mask {
+        let sides = analyses.map(|analysis| Side { model: &analysis.model, data: &analysis.data });
+        let pairs = weigh_pairs(sides, evidences, count, seed);
+        let (kept, effective) = resample(&pairs, count, seed);
+        (draw_pairs(analyses, sides, &kept, seed), effective)
+    } else {
+        let draws = [0, 1].map(|k: usize| {
+            let mut chosen = choose(evidences[k], count, seed, k as u64);
+            if k == 1 {
+                // Draws come ordered by their components; side by side they must be strangers.
+                shuffle(&mut chosen, seed);
+            }
+            analyses[k].draw(evidences[k], &chosen, k as u64)
+        });
+        (draws, count as f64)
+    };
+    Ok(PairedDraws { before: first.draws, after: second.draws, one_mask, effective_pairs })
+}
+
+fn shuffle<T>(list: &mut [T], seed: u64) {
+    let mut stream = Stream::new(seed, SHUFFLE_STREAM);
+    for last in (1..list.len()).rev() {
+        let other = (stream.uniform() * (last + 1) as f64) as usize;
+        list.swap(last, other);
+    }
+}
+
+/// Pairs with the logarithms of their importance.
+type Weighted = Vec<(Pair, f64)>;
+
+/// Components chosen set by set, conditioned together.
+fn weigh_pairs(sides: [Side<'_>; 2], evidences: [&Evidence; 2], count: usize, seed: u64) -> Weighted {
+    let conditionals = [0, 1].map(|k: usize| {
+        let chosen = choose(evidences[k], count, seed, k as u64);
+        let mut list: Vec<(usize, Conditional)> = Vec::with_capacity(count);
+        for index in chosen {
+            let known = list.last().filter(|(last, _)| *last == index).map(|(_, found)| found.clone());
+            let component = evidences[k].catalogue.component(index);
+            let found = known.or_else(|| Conditional::new(sides[k].model, sides[k].data, component));
+            list.extend(found.map(|found| (index, found)));
+        }
+        list
+    });
+    let mut order: Vec<usize> = (0..conditionals[1].len()).collect();
+    shuffle(&mut order, seed);
+    let mut pairs = Vec::with_capacity(count);
+    for ((_, before), &place) in conditionals[0].iter().zip(&order) {
+        let (_, after) = &conditionals[1][place];
+        let Some(joint) = JointConditional::new(sides, [before, after]) else { continue };
+        let importance = joint.log_density - before.log_density() - after.log_density();
+        let components = [before.component, after.component];
+        pairs.push((Pair { components, joint }, importance));
+    }
+    pairs
+}
+
+/// Pairs in proportion to their importance, and how many of equal importance they are worth.
+fn resample(pairs: &Weighted, count: usize, seed: u64) -> (Vec<&Pair>, f64) {
+    let best = pairs.iter().map(|(_, importance)| *importance).fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = pairs.iter().map(|(_, importance)| libm::exp(importance - best)).collect();
+    let total: f64 = weights.iter().sum();
+    let effective = total * total / weights.iter().map(|w| w * w).sum::<f64>();
+    let uniform = Stream::new(seed, CHOICE_STREAM + 1).uniform();
+    (systematic(&weights, count, uniform).into_iter().map(|place| &pairs[place].0).collect(), effective)
+}
+
+/// One draw of both surfaces for each pair.
+fn draw_pairs(analyses: [&Analysis; 2], sides: [Side<'_>; 2], pairs: &[&Pair], seed: u64) -> [Posterior; 2] {
+    let pieces = pool::map_ordered(pairs.len().div_ceil(CHUNK), true, |piece| {
+        let first = piece * CHUNK;
+        let pairs = &pairs[first..pairs.len().min(first + CHUNK)];
+        let [before, after] = draw_piece(sides, pairs, first, seed);
+        (analyses[0].worth(&before), analyses[1].worth(&after))
+    });
+    let (before, after): (Vec<Posterior>, Vec<Posterior>) = pieces.into_iter().unzip();
+    [Posterior::joined(before), Posterior::joined(after)]
+}
+
+/// The figures of some pairs, of which the first has the number `first`.
+fn draw_piece(sides: [Side<'_>; 2], pairs: &[&Pair], first: usize, seed: u64) -> [FigureDraws; 2] {
+    let orders = sides.map(|side| side.model.order);
+    let mut draws = sides.map(|side| {
+        let points = side.model.grid.radius_mm.len();
+        FigureDraws { height_nm: vec![0.0; points * pairs.len()], points }
+    });
+    let mut lanes = sides.map(|side| PriorLanes::new(side.model));
+    for (block, pairs) in pairs.chunks(LANES).enumerate() {
+        let number = (first + block * LANES) as u64;
+        let components =
+            [0, 1].map(|k: usize| pairs.iter().map(|pair| pair.components[k]).collect::<Vec<_>>());
+        let [before, after] = &mut lanes;
+        let streams = PAIR_ROLES.map(|role| (seed, (role << ROLE_BITS) + number));
+        before.fill(sides[0].model, sides[0].data, &components[0], streams[0], None);
+        after.fill(sides[1].model, sides[1].data, &components[1], streams[1], Some(before));
+        for (lane, pair) in pairs.iter().enumerate() {
+            let mut rest = pair.joint.target.clone();
+            let predicted =
+                [0, 1].map(|k: usize| lanes[k].contrasts(sides[k].model, lane, pair.joint.steep_sd_mm[k]));
+            for (value, predicted) in rest.iter_mut().zip(predicted.iter().flatten()) {
+                *value -= predicted;
+            }
+            pair.joint.factor.solve(&mut rest);
+            let (first, second) = rest.split_at(orders[0]);
+            for (k, weight) in [first, second].into_iter().enumerate() {
+                let points = draws[k].points;
+                let place = (block * LANES + lane) * points;
+                let height_nm = &mut draws[k].height_nm[place..place + points];
+                lanes[k].copy_heights(lane, height_nm);
+                add_correction(sides[k].model, &pair.components[k], weight, height_nm);
+            }
+        }
+    }
+    draws
+}

@@ -1,0 +1,128 @@
+//! Readings in, figures that they allow out, and what each of those is worth.
+
+use super::draws::{FigureDraws, LANES, ROLE_BITS, choose};
+use super::evidence::{Data, Evidence};
+use super::figure_model::FigureModel;
+use super::reading_model::Bench;
+use crate::error::{Error, Result};
+use crate::numeric::pool;
+use crate::shop_test::estimate::Draws;
+use crate::shop_test::noise::ZoneMeans;
+use crate::shop_test::readings::KnifeEdgeReadings;
+use crate::shop_test::reduce::ReduceOptions;
+use crate::wave::{RadialPupil, Scratch};
+
+/// A figure whose slope moves the crossing by more than this share of the radius of curvature is outside
+/// the expansion of a reading.
+const STEEPEST: f64 = 0.3;
+/// Draws made in one piece by one thread: whole blocks of lanes.
+const CHUNK: usize = 16 * LANES;
+
+/// A set of readings made ready.
+#[derive(Clone, Debug)]
+pub(crate) struct Analysis {
+    pub(crate) model: FigureModel,
+    pub(crate) data: Data,
+    /// All that light reaches, and the part of it that the openings saw.
+    lit: RadialPupil,
+    seen: RadialPupil,
+    options: ReduceOptions,
+}
+
+/// Figures that the readings allow, each by what it is worth.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Posterior {
+    pub(crate) draws: Draws,
+    /// RMS of the wavefront over the part that the openings saw, at its own focus of least RMS, nm.
+    pub(crate) seen_rms_nm: Vec<f64>,
+}
+
+impl Analysis {
+    /// Errors: [`Error::Input`] for openings so unequal that no covariance can be worked with, and for figures
+    /// so steep that a reading is no longer a difference of heights.
+    pub(crate) fn new(
+        readings: &KnifeEdgeReadings,
+        means: &ZoneMeans,
+        options: &ReduceOptions,
+    ) -> Result<Self> {
+        let bench = Bench::new(readings);
+        let (rim, radius) = (bench.rim_radius_mm, bench.radius_of_curvature_mm);
+        let inner = options.obstruction_ratio * rim;
+        let unequal = || unexplained("openings", "openings of comparable width");
+        let model = FigureModel::new(bench, options.radius_sigma_mm(), inner).ok_or_else(unequal)?;
+        let data = Data::new(&model, means).ok_or_else(unequal)?;
+        let largest = data.contrast_mm.iter().fold(0.0_f64, |most, y| most.max(y.abs()));
+        if largest > STEEPEST * radius {
+            let allowed = format!("errors of the crossing below {} mm", STEEPEST * radius);
+            return Err(Error::input("runs_mm", largest, allowed, "another unit, or radius of curvature?"));
+        }
+        let rings = &model.bench.rings;
+        let first = rings.first().map_or(0.0, |o| o.inner_radius_mm);
+        let last = rings.last().map_or(rim, |o| o.outer_radius_mm);
+        let pupil =
+            |from: f64, to: f64| RadialPupil::new(&model.grid, from, to, radius, options.wavelength_nm);
+        // Openings that all lie in the shadow of the diagonal saw nothing that is lit.
+        let seen_from = if inner < last { first.max(inner) } else { first };
+        let (lit, seen) = (pupil(inner, rim), pupil(seen_from, last));
+        Ok(Self { lit, seen, options: *options, data, model })
+    }
+
+    /// The same readings with every assumed drop of an edge multiplied by `factor`.
+    #[must_use]
+    pub(crate) fn with_drops_scaled(&self, factor: f64) -> Self {
+        let mut scaled = self.clone();
+        scaled.model.prior = scaled.model.prior.with_drops_scaled(factor);
+        scaled
+    }
+
+    /// The weights of the components of the prior after the readings.
+    pub(crate) fn evidence(&self) -> Result<Evidence> {
+        let nothing = || unexplained("runs_mm", "readings of a radial figure");
+        Evidence::new(&self.model, &self.data).ok_or_else(nothing)
+    }
+
+    /// Draws of the figure; `role` tells sets of one seed apart.
+    pub(crate) fn posterior(&self, role: u64) -> Result<Posterior> {
+        let evidence = self.evidence()?;
+        let chosen = choose(&evidence, self.options.draws, self.options.seed, role);
+        Ok(self.draw(&evidence, &chosen, role))
+    }
+
+    /// One draw for each of the components chosen.
+    pub(crate) fn draw(&self, evidence: &Evidence, chosen: &[usize], role: u64) -> Posterior {
+        let pieces = pool::map_ordered(chosen.len().div_ceil(CHUNK), true, |piece| {
+            let first = piece * CHUNK;
+            let indices = &chosen[first..chosen.len().min(first + CHUNK)];
+            let streams = (self.options.seed, (role << ROLE_BITS) + first as u64);
+            self.worth(&FigureDraws::new(&self.model, &self.data, evidence, indices, streams))
+        });
+        Posterior::joined(pieces)
+    }
+
+    /// What each of some figures is worth.
+    pub(crate) fn worth(&self, figures: &FigureDraws) -> Posterior {
+        let mut scratch = Scratch::default();
+        let mut found = Posterior::default();
+        for height_nm in figures.rows() {
+            found.draws.push(self.lit.quality(height_nm, &mut scratch));
+            found.seen_rms_nm.push(self.seen.rms_and_pv_nm(height_nm, &mut scratch).0);
+        }
+        found
+    }
+}
+
+impl Posterior {
+    /// Pieces put in a row.
+    pub(crate) fn joined(pieces: Vec<Self>) -> Self {
+        let mut all = Self::default();
+        for piece in pieces {
+            all.draws.append(piece.draws);
+            all.seen_rms_nm.extend(piece.seen_rms_nm);
+        }
+        all
+    }
+}
+
+fn unexplained(field: &str, allowed: &str) -> Error {
+    Error::input(field, "beyond what arithmetic holds", allowed, "an opening of no width, or at the centre?")
+}

@@ -1,0 +1,83 @@
+//! Where the figure is drawn: quadrature nodes from the centre to the rim, and the radii whose heights
+//! matter by themselves.
+
+use crate::numeric::gauss::on_interval;
+
+/// Quadrature nodes in each segment between two breaks.
+const NODES_PER_SEGMENT: usize = 4;
+/// No segment is longer than this share of the mirror's radius.
+const LONGEST_SEGMENT: f64 = 0.16;
+/// Breaks and points closer than this share of the mirror's radius are one.
+const SAME: f64 = 1e-9;
+/// Distances from the rim at which the usual turned edges begin, mm, slightly inside their widths.
+const EDGE_BREAKS_MM: [f64; 8] = [15.0, 10.5, 7.0, 4.5, 3.0, 2.0, 1.2, 0.6];
+
+/// Radii at which every figure of one mirror is known.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct RadialGrid {
+    /// The nodes, rising, then the extra points, mm.
+    pub(crate) radius_mm: Vec<f64>,
+    /// How many of the points are nodes.
+    pub(crate) nodes: usize,
+    /// Weight r dr of each node, mm^2.
+    pub(crate) weight_mm2: Vec<f64>,
+}
+
+impl RadialGrid {
+    /// Nodes split at every one of `breaks_mm` and where edges begin; the breaks and the rim are the
+    /// extra points.
+    pub(crate) fn new(rim_radius_mm: f64, breaks_mm: &[f64]) -> Self {
+        let same = SAME * rim_radius_mm;
+        let inside = |r: &f64| *r >= 0.0 && *r <= rim_radius_mm + same;
+        let mut points: Vec<f64> = breaks_mm.iter().copied().filter(inside).collect();
+        points.push(rim_radius_mm);
+        let mut breaks = points.clone();
+        breaks.push(0.0);
+        breaks.extend(EDGE_BREAKS_MM.iter().map(|back| rim_radius_mm - back).filter(|&r| r > 0.0));
+        for list in [&mut points, &mut breaks] {
+            list.sort_by(f64::total_cmp);
+            list.dedup_by(|a, b| *a - *b < same);
+        }
+        let (mut radius_mm, mut weight_mm2) = (Vec::new(), Vec::new());
+        for pair in breaks.windows(2) {
+            let length = pair[1] - pair[0];
+            let parts = (length / (LONGEST_SEGMENT * rim_radius_mm)).ceil().max(1.0);
+            for part in 0..parts as usize {
+                let start = pair[0] + length * (part as f64 / parts);
+                for (r, weight) in on_interval(NODES_PER_SEGMENT, start, start + length / parts) {
+                    radius_mm.push(r);
+                    weight_mm2.push(weight * r);
+                }
+            }
+        }
+        let nodes = radius_mm.len();
+        radius_mm.extend(points);
+        Self { radius_mm, nodes, weight_mm2 }
+    }
+
+    /// The index of the extra point at this radius.
+    pub(crate) fn point_at(&self, radius_mm: f64) -> Option<usize> {
+        let rim = *self.radius_mm.last()?;
+        (self.nodes..self.radius_mm.len())
+            .find(|&point| (self.radius_mm[point] - radius_mm).abs() <= 2.0 * SAME * rim)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn weights_integrate_the_area_and_breaks_are_points() {
+        let grid = RadialGrid::new(159.0, &[14.0, 52.0, 158.0, 149.5, 52.0]);
+        // Closed form: the integral of r dr is half the squared radius.
+        assert!((grid.weight_mm2.iter().sum::<f64>() - 0.5 * 159.0 * 159.0).abs() < 1e-9);
+        assert!(grid.radius_mm[..grid.nodes].is_sorted());
+        for r in [14.0, 52.0, 149.5, 158.0, 159.0] {
+            let point = grid.point_at(r).expect("a point");
+            assert!((grid.radius_mm[point] - r).abs() < 1e-6);
+        }
+        assert_eq!(grid.point_at(100.0), None);
+        assert_eq!(grid.radius_mm.len() - grid.nodes, 5);
+    }
+}
