@@ -5,7 +5,7 @@ use super::prepared::Prepared;
 use crate::units::Field;
 
 /// A ray along an edge passes: that far outside still counts as inside.
-const GRAZING_MM: f64 = 1e-9;
+const GRAZING_MM: f64 = 1e-11;
 
 /// A ray after its reflection, in the unfolded space in which the flat is left out.
 ///
