@@ -322,9 +322,9 @@ fn lit_fractions_state_their_error() {
         let error = (light.lit_fraction - truth).abs();
         let stated = light.error_estimate + known + ROUNDING;
         if case.slope_is_smooth() {
-            smooth.push((seed, error, stated))
+            smooth.push((seed, error, stated));
         } else {
-            kinked.push((seed, error, stated))
+            kinked.push((seed, error, stated));
         }
     }
     hold_stated(&smooth, 1e-9, "lit fraction");

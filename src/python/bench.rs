@@ -486,4 +486,4 @@ record!(PyFigureEstimate, "FigureEstimate",
     attributes: ["radius_mm", "height_nm", "height_sigma_nm", "covariance_nm2", "zone_error_mm", "rms_nm",
         "rms_nm_interval", "pv_nm", "pv_nm_interval", "strehl", "strehl_interval", "strehl_least_rms",
         "strehl_least_rms_interval", "obstruction_ratio", "wavelength_nm", "draws", "seed"],
-    shown: ["strehl", "strehl_interval", "rms_nm", "rms_nm_interval", "obstruction_ratio", "wavelength_nm"]);
+    shown: ["strehl",  "rms_nm",  "obstruction_ratio", "wavelength_nm"]);

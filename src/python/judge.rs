@@ -116,7 +116,7 @@ record!(PyVerdict, "Verdict",
         "strehl_before_interval", "strehl_after", "strehl_after_interval", "rms_before_nm", "rms_before_nm_interval",
         "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
         "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
-    shown: ["verdict", "probability_better", "gain", "gain_interval", "strehl_before", "strehl_after", "wavelength_nm"]);
+    shown: ["verdict", "probability_better", "gain",  "strehl_before", "strehl_after", "wavelength_nm"]);
 
 /// Return the judgement of a refigure from what was measured before and after it.
 ///

@@ -4,7 +4,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{list, number, number_or, wavelength};
+use super::arguments::{list, maybe_number, number, number_or, wavelength};
 use super::arrays::{Column, column};
 use super::errors::exception;
 use super::record::{getters, record};
@@ -110,16 +110,19 @@ impl PySpot {
     /// >>> spot = train.spot(field_arcmin=(5, 0))
     /// >>> axes = spot.plot()
     /// >>> assert "um" in axes.get_xlabel()
-    #[pyo3(signature = (ax=None, *, wavelength_nm=None), text_signature = "($self, ax=None, *, wavelength_nm=550.0)")]
+    #[pyo3(signature = (ax=None, *, wavelength_nm=None, half_width_um=None),
+        text_signature = "($self, ax=None, *, wavelength_nm=550.0, half_width_um=None)")]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
         ax: Option<&Bound<'py, PyAny>>,
         wavelength_nm: Option<&Bound<'py, PyAny>>,
+        half_width_um: Option<&Bound<'py, PyAny>>,
     ) -> PyResult<Bound<'py, PyAny>> {
         let (options, wavelength_nm, spot) =
             (PyDict::new(slf.py()), wavelength(wavelength_nm)?, &slf.get().0);
         let star = Airy::new(spot.focal_ratio, spot.obstruction_ratio, wavelength_nm);
         options.set_item("wavelength_nm", wavelength_nm)?;
+        options.set_item("half_width_um", maybe_number(half_width_um, "half_width_um")?)?;
         options.set_item("airy_radius_um", star.map_err(|e| exception(slf.py(), e))?.dark_ring_um(1))?;
         draw("spot", slf.as_any(), ax, Some(&options))
     }

@@ -99,10 +99,21 @@ pub(super) fn display(
     for name in names {
         let value = object.getattr(*name)?;
         if !value.is_none() {
-            rows.push((*name, shown(&value)?));
+            rows.push((*name, shown_with_interval(object, name, &value)?));
         }
     }
     object.py().import("catoptric._display")?.call_method1(form, (title, rows))?.extract()
+}
+
+/// A value as text; where the object has its interval, with the digits that this deserves.
+fn shown_with_interval(object: &Bound<'_, PyAny>, name: &str, value: &Bound<'_, PyAny>) -> PyResult<String> {
+    let interval = format!("{name}_interval");
+    if !object.hasattr(interval.as_str())? {
+        return shown(value);
+    }
+    let (low, high): (f64, f64) = object.getattr(interval.as_str())?.extract()?;
+    let display = object.py().import("catoptric._display")?;
+    display.call_method1("with_uncertainty", (value, low, high))?.extract()
 }
 
 /// A value as text: numbers with six figures, names bare, everything else as it shows itself.

@@ -279,14 +279,16 @@ impl PyPsf {
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
     /// >>> axes = train.psf(half_width_um=10, pixels=41).plot(scale="log")
     /// >>> assert "um" in axes.get_xlabel()
-    #[pyo3(signature = (ax=None, *, scale="root"))]
+    #[pyo3(signature = (ax=None, *, scale="root", half_width_um=None))]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
         ax: Option<&Bound<'py, PyAny>>,
         scale: &str,
+        half_width_um: Option<&Bound<'py, PyAny>>,
     ) -> PyResult<Bound<'py, PyAny>> {
         let options = PyDict::new(slf.py());
         options.set_item("scale", scale)?;
+        options.set_item("half_width_um", maybe_number(half_width_um, "half_width_um")?)?;
         draw("star_image", slf.as_any(), ax, Some(&options))
     }
 

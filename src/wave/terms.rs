@@ -48,7 +48,7 @@ impl Terms {
         let mut terms = Vec::with_capacity(coefficients_nm.len());
         for (&j, &value) in coefficients_nm {
             let field = format!("coefficients[{j}]");
-            if !(value.abs() <= LARGEST_NM) {
+            if value.is_nan() || value.abs() > LARGEST_NM {
                 let allowed = "a finite number of nanometres within +-1000000 (1 mm)";
                 return Err(Error::input(field, value, allowed, "another unit?"));
             }

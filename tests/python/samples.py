@@ -32,14 +32,14 @@ FENLIGHT = {
 }
 
 
-def rows(name, **wanted):
+def rows(file, /, **wanted):
     """Return the rows of a file of outside truth that have these values; there must be some."""
     found = [
         row
-        for row in json.loads((TRUTH / f"{name}.json").read_text())["rows"]
+        for row in json.loads((TRUTH / f"{file}.json").read_text())["rows"]
         if all(row.get(key) == value for key, value in wanted.items())
     ]
-    assert found, f"no rows of {name}.json with {wanted}"
+    assert found, f"no rows of {file}.json with {wanted}"
     return found
 
 
