@@ -14,7 +14,8 @@ use crate::wave::wavefront::check_wavelength;
 /// Units: um in the focal plane; intensity 1 at the centre.
 /// Source: Born & Wolf, Principles of Optics, chapter 8: I(v) = [2 J1(v)/v - e^2 2 J1(e v)/(e v)]^2/(1 - e^2)^2,
 /// v = pi r/(lambda F), e the obstruction by diameter.
-/// Leaves out: the real cone of a fast mirror, whose first dark ring lies 0.031/F^2 (relative) further out.
+/// Leaves out: the real cone of a fast mirror, whose first dark ring lies 0.0284/F^2 (relative) further
+/// out without obstruction, 0.0313/F^2 with one of 0.22.
 ///
 /// ```
 /// let star = catoptric::Airy::new(5.0, 0.0, 550.0)?;
