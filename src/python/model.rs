@@ -159,6 +159,9 @@ impl PyRadialProfile {
 #[pymethods]
 impl PyRadialProfile {
     /// Draw the height of the glass from the centre to the rim; return the axes.
+    ///
+    /// >>> flat = ct.RadialProfile(radius_mm=[0, 100], height_nm=[5, -5])
+    /// >>> assert "nm" in flat.plot().get_ylabel()
     #[pyo3(signature = (ax=None, *, label=""))]
     fn plot<'py>(
         slf: &Bound<'py, Self>,

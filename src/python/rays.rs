@@ -193,6 +193,10 @@ impl PyIllumination {
     }
 
     /// Draw the light at the points, relative to the axis; return the axes.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> light = train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 0, 0])
+    /// >>> assert "mm" in light.plot().get_xlabel()
     #[pyo3(signature = (ax=None))]
     fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
         draw("illumination_map", slf.as_any(), ax, None)

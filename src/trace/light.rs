@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::figure::Break;
 use super::limits::{Outline, arcs, on_arc};
 use super::prepared::Prepared;
-use super::pupil::{lattice, panels};
+use super::pupil::lattice;
 use super::rays::StarBeam;
 use super::stops::Part;
 use crate::error::{Error, Result};
@@ -251,12 +251,8 @@ impl<'a> Sector<'a> {
         if self.radial == 0.0 {
             return level;
         }
-        let mirror = self.prepared.mirror();
-        let below: f64 = panels(self.prepared.breaks(), 0.0, radius_mm)
-            .flat_map(|panel| gauss::on_interval(6, panel.from_mm, panel.to_mm))
-            .map(|(r, weight)| weight * mirror.height_and_slope(r).0)
-            .sum();
-        level - self.radial * (radius_mm * mirror.height_and_slope(radius_mm).0 - below)
+        let height_mm = self.prepared.mirror().height_and_slope(radius_mm).0;
+        level - self.radial * (radius_mm * height_mm - self.prepared.height_integral_mm2(radius_mm))
     }
 }
 

@@ -7,6 +7,7 @@ use super::figure::Break;
 use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Stop};
 use crate::model::Train;
+use crate::numeric::gauss;
 
 /// A train compiled for tracing: cheap to clone, `Send + Sync`.
 ///
@@ -27,6 +28,8 @@ struct Parts {
     fold: Option<Fold>,
     stops: Vec<Stop>,
     breaks: Vec<Break>,
+    /// Radii from the centre outward, and the integral of the surface's height from the centre to each, mm^2.
+    height_integrals: Vec<(f64, f64)>,
 }
 
 /// The flat's place: its plane crosses the axis at `height_mm`, its face is moved by the offset.
@@ -43,7 +46,8 @@ impl Prepared {
         let mirror = Mirror::new(train.primary());
         let fold = fold(train);
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
-        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, breaks }))
+        let height_integrals = height_integrals(&mirror, &breaks);
+        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, breaks, height_integrals }))
     }
 
     /// The description this was compiled from.
@@ -81,6 +85,13 @@ impl Prepared {
     /// The mirror's surface above (x, y), with its slopes.
     pub(crate) fn surface(&self, x_mm: f64, y_mm: f64) -> SurfacePoint {
         self.mirror().at(x_mm, y_mm)
+    }
+
+    /// The integral of the surface's height along a radius, from the centre outward, mm^2.
+    pub(crate) fn height_integral_mm2(&self, radius_mm: f64) -> f64 {
+        let known = &self.0.height_integrals;
+        let (from_mm, sum) = known[known.partition_point(|(r, _)| *r <= radius_mm).max(1) - 1];
+        sum + height_between(&self.0.mirror, from_mm, radius_mm)
     }
 
     pub(crate) fn mirror(&self) -> &Mirror {
@@ -152,4 +163,19 @@ fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {
         same
     });
     breaks
+}
+
+/// The integral of the surface's height up to the centre and to every break.
+fn height_integrals(mirror: &Mirror, breaks: &[Break]) -> Vec<(f64, f64)> {
+    let mut known = vec![(0.0, 0.0)];
+    for next in breaks {
+        let (from_mm, sum) = known[known.len() - 1];
+        known.push((next.radius_mm, sum + height_between(mirror, from_mm, next.radius_mm)));
+    }
+    known
+}
+
+/// The same between two radii with no break between them: six nodes hold 1e-12 of a conic.
+fn height_between(mirror: &Mirror, from_mm: f64, to_mm: f64) -> f64 {
+    gauss::on_interval(6, from_mm, to_mm).map(|(r, weight)| weight * mirror.height_and_slope(r).0).sum()
 }

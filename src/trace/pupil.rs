@@ -209,7 +209,7 @@ impl Prepared {
 }
 
 /// The panels between two radii.
-pub(crate) fn panels(breaks: &[Break], from_mm: f64, to_mm: f64) -> impl Iterator<Item = Panel> {
+fn panels(breaks: &[Break], from_mm: f64, to_mm: f64) -> impl Iterator<Item = Panel> {
     let inside = breaks.iter().filter(move |b| b.radius_mm > from_mm && b.radius_mm < to_mm);
     // A panel that begins inside a fractional edge is far from its start, or the start itself.
     let starts =

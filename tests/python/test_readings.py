@@ -141,12 +141,13 @@ def test_many_openings_come_near_the_exact_figure():
 
 def test_a_longer_reading_at_the_rim_is_an_edge_turned_down():
     ideal = ZONES_MM**2 / (2 * RADIUS_MM)
-    longer = measured(ideal + [0, 0, 0, 0, 0.4]).reduce(draws=100)
+    at_rim = np.array([0.0, 0.0, 0.0, 0.0, 1.0])
+    longer = measured(ideal + 0.4 * at_rim).reduce(draws=100)
     assert longer.height_nm[-1] < longer.height_nm[-2]
-    shorter = measured(ideal - [0, 0, 0, 0, 0.2]).reduce(draws=100)
+    shorter = measured(ideal - 0.2 * at_rim).reduce(draws=100)
     assert shorter.height_nm[-1] > shorter.height_nm[-2]
     # The scale runs the other way: the same numbers, the opposite edge.
-    other = measured(-(ideal + [0, 0, 0, 0, 0.4]), readings_increase="toward_mirror")
+    other = measured(-(ideal + 0.4 * at_rim), readings_increase="toward_mirror")
     assert other.reduce(draws=100).height_nm[-1] < other.reduce(draws=100).height_nm[-2]
 
 
@@ -355,9 +356,8 @@ def test_the_refigure_made_the_mirror_better():
     assert "more than 99.9 %" in verdict.words
     assert verdict.gain_interval[0] > 0.15
     assert verdict.gain == pytest.approx(verdict.strehl_after - verdict.strehl_before, abs=1e-12)
-    assert verdict.before == readings("before").reduce(
-        obstruction_ratio=newtonian().obstruction_ratio
-    )
+    shadow = newtonian().obstruction_ratio
+    assert verdict.before == readings("before").reduce(obstruction_ratio=shadow)
     assert any("turned edge" in reason for reason in verdict.reasons)
     assert any("Sun" in caution for caution in verdict.cautions)
 
@@ -422,7 +422,7 @@ def test_verdicts_follow_the_probability():
     last = 1.0
     good = measured([ideal + 0.02 * k for k in range(4)])
     for spoilt in (0.0, 0.2, 0.5, 2.0):
-        worse = measured([ideal + [0, 0, 0, 0, spoilt]] * 4)
+        worse = measured([ideal + spoilt * np.eye(5)[-1]] * 4)
         verdict = ct.judge_refigure(before=good, after=worse)
         limits = np.searchsorted([0.05, 0.2, 0.8, 0.95], verdict.probability_better)
         assert verdict.verdict == order[limits]

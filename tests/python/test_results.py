@@ -1,4 +1,4 @@
-"""What every result can do: say its units, show itself, be saved, compared, taken apart and drawn."""
+"""What every result can do: show itself, be saved, compared, taken apart and drawn."""
 
 import copy
 import pickle
@@ -24,73 +24,18 @@ everything = pytest.mark.parametrize(
 )
 
 UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec"}
-WITHOUT_UNIT = {
-    # Ratios, shares, counts, names and texts, and what holds them.
-    *(
-        [
-            "absolute",
-            "absolute_best",
-            "absolute_mean",
-            "absolute_worst",
-            "amplitude_factor",
-            "best",
-            "conic",
-        ]
-    ),
-    *(
-        [
-            "error_estimate",
-            "focal_ratio",
-            "gain",
-            "gain_interval",
-            "image",
-            "joined",
-            "lit_fraction",
-            "mean",
-        ]
-    ),
-    *(
-        [
-            "obstruction_ratio",
-            "on_axis",
-            "peak",
-            "points",
-            "power",
-            "probability_better",
-            "reflectance",
-        ]
-    ),
-    *(["relative", "stopped", "strehl", "strehl_after", "strehl_after_interval", "strehl_before"]),
-    *(["strehl_before_interval", "strehl_draws", "strehl_after_draws", "strehl_before_draws"]),
-    *(["strehl_interval", "strehl_least_rms", "strehl_least_rms_interval", "worst"]),
-    *(
-        [
-            "draws",
-            "seed",
-            "run_count",
-            "opening_count",
-            "source",
-            "readings_increase",
-            "reasons",
-            "cautions",
-        ]
-    ),
-    *(
-        [
-            "verdict",
-            "words",
-            "after",
-            "before",
-            "readings",
-            "wavefront",
-            "airy",
-            "primary",
-            "diagonal",
-            "focal_plane",
-        ]
-    ),
-    *(["front_opening", "drawtube", "coating", "rings", "figure"]),
-}
+# Ratios, shares, counts, names and texts, and what holds them.
+NAMES = """
+absolute absolute_best absolute_mean absolute_worst amplitude_factor best conic error_estimate
+focal_ratio gain gain_interval image joined lit_fraction mean obstruction_ratio on_axis peak
+points power probability_better reflectance relative stopped strehl strehl_after
+strehl_after_draws strehl_after_interval strehl_before strehl_before_draws
+strehl_before_interval strehl_draws strehl_interval strehl_least_rms strehl_least_rms_interval
+worst draws seed run_count opening_count source readings_increase reasons cautions verdict
+words after before readings wavefront airy primary diagonal focal_plane front_opening drawtube
+coating rings figure
+"""
+WITHOUT_UNIT = set(NAMES.split())
 
 
 def attributes(thing):
