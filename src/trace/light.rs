@@ -11,7 +11,7 @@ use super::pupil::lattice;
 use super::rays::StarBeam;
 use super::stops::Part;
 use crate::error::{Error, Result};
-use crate::numeric::{gauss, pool};
+use crate::numeric::pool;
 use crate::units::{Field, RADIANS_PER_ARCMIN};
 
 /// How many angles a sum over the outline takes: around, where it has no corners, or on each arc between them.
