@@ -1,8 +1,11 @@
 //! Errors of the crate as exceptions of the package, in one place.
 
+use std::io::ErrorKind;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use pyo3::exceptions::{PyKeyboardInterrupt, PyOSError, PyRuntimeError};
+use pyo3::exceptions::{
+    PyFileNotFoundError, PyKeyboardInterrupt, PyOSError, PyPermissionError, PyRuntimeError,
+};
 use pyo3::prelude::*;
 
 use crate::error::{Error, Problem, Severity};
@@ -30,8 +33,17 @@ pub(super) fn compute<T: Send>(
 pub(super) fn exception(py: Python<'_>, error: Error) -> PyErr {
     match error {
         Error::Input(problems) => input_error(py, &problems),
-        Error::Unreadable { what, place, message } => refused(py, &place, what, &message, ""),
-        Error::File { path, message } => PyOSError::new_err(format!("{path}: {message}")),
+        Error::Unreadable { what, place, message } => {
+            refused(py, &place, &message, &format!("what {what} can hold there"), "")
+        }
+        Error::File { path, kind, message } => {
+            let words = format!("{path}: {message}");
+            match kind {
+                ErrorKind::NotFound => PyFileNotFoundError::new_err(words),
+                ErrorKind::PermissionDenied => PyPermissionError::new_err(words),
+                _ => PyOSError::new_err(words),
+            }
+        }
         Error::NoLight { x_arcmin, y_arcmin, stopped_by } => refused(
             py,
             "field_arcmin",

@@ -4,7 +4,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::wavelength;
+use super::arguments::{count_or, wavelength};
 use super::arrays::{Column, column};
 use super::bench::{PyFigureEstimate, PyKnifeEdgeReadings, ends};
 use super::errors::{compute, refused};
@@ -134,22 +134,22 @@ record!(PyVerdict, "Verdict",
 /// >>> same = ct.judge_refigure(before=readings, after=readings, seed=3)
 /// >>> assert same.verdict == "cannot tell" and abs(same.probability_better - 0.5) < 0.05
 #[pyfunction]
-#[pyo3(signature = (*, before, after, train=None, draws=2000, seed=1, wavelength_nm=None),
+#[pyo3(signature = (*, before, after, train=None, draws=None, seed=None, wavelength_nm=None),
     text_signature = "(*, before, after, train=None, draws=2000, seed=1, wavelength_nm=550.0)")]
 fn judge_refigure(
     py: Python<'_>,
     before: &Bound<'_, PyAny>,
     after: &Bound<'_, PyAny>,
     train: Option<&Bound<'_, PyTrain>>,
-    draws: usize,
-    seed: u64,
+    draws: Option<&Bound<'_, PyAny>>,
+    seed: Option<&Bound<'_, PyAny>>,
     wavelength_nm: Option<&Bound<'_, PyAny>>,
 ) -> PyResult<PyVerdict> {
     let options = ReduceOptions {
         obstruction_ratio: train.map_or(0.0, |t| t.get().prepared().obstruction_ratio()),
         wavelength_nm: wavelength(wavelength_nm)?,
-        draws,
-        seed,
+        draws: count_or(draws, "draws", 2000)?,
+        seed: count_or(seed, "seed", 1)? as u64,
     };
     let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
     compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?))

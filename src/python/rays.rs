@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{list, maybe_number, number, number_or, wavelength};
 use super::arrays::{Column, column};
-use super::errors::exception;
+use super::errors::{exception, refused};
 use super::record::{getters, record};
 use crate::{Airy, DiagonalFit, Illumination, Part, RadialIllumination, Spot};
 
@@ -104,7 +104,8 @@ impl PySpot {
 
     /// Draw the spot with the Airy circle of a wavelength; return the axes.
     ///
-    /// Units: nm. Errors: InputError for the wavelength.
+    /// Units: nm; um from the middle to the edge of the picture, which else fits the spot.
+    /// Errors: InputError for the wavelength.
     ///
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
     /// >>> spot = train.spot(field_arcmin=(5, 0))
@@ -426,6 +427,10 @@ impl PyAiry {
     #[pyo3(signature = (radius_um, /))]
     fn encircled_energy<'py>(&self, py: Python<'py>, radius_um: &Bound<'py, PyAny>) -> PyResult<Column<'py>> {
         let radii = list(radius_um, "radius_um")?;
+        if let Some(i) = radii.iter().position(|r| *r < 0.0) {
+            let (field, found) = (format!("radius_um[{i}]"), radii[i].to_string());
+            return Err(refused(py, &field, &found, "a radius of 0 or more", "a sign?"));
+        }
         Ok(column(py, radii.iter().map(|r| self.0.encircled_energy(*r))))
     }
 }

@@ -405,8 +405,13 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn illumination_at_radii(&self, radius_mm: &[f64]) -> Result<RadialIllumination> {
-        if let Some((i, &radius)) = radius_mm.iter().enumerate().find(|(_, r)| **r < 0.0) {
-            return Err(Error::input(format!("radius_mm[{i}]"), radius, "a radius of 0 or more", "a sign?"));
+        let possible = 0.0..=self.focal_length_mm();
+        if let Some((i, &radius)) = radius_mm.iter().enumerate().find(|(_, r)| !possible.contains(*r)) {
+            let allowed = "a radius from 0 to the focal length";
+            return Err(Error::input(format!("radius_mm[{i}]"), radius, allowed, "a sign, or micrometres?"));
+        }
+        if radius_mm.is_empty() {
+            return Err(Error::input("radius_mm", "no radii", "one radius or more", ""));
         }
         let (mut along, mut across) = (Vec::new(), Vec::new());
         for r in radius_mm {

@@ -128,7 +128,7 @@ impl Airy {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn encircled_energy(&self, radius_um: f64) -> f64 {
-        let v = radius_um / self.um_per_v();
+        let v = radius_um.max(0.0) / self.um_per_v(); // nothing lies within less than nothing
         let e = self.obstruction_ratio;
         if e == 0.0 {
             return 1.0 - libm::j0(v).powi(2) - libm::j1(v).powi(2); // Rayleigh 1881

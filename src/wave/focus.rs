@@ -71,6 +71,7 @@ impl Prepared {
     /// ```
     pub fn best_focus_mm(&self, by: Focus, field: Field, wavelength_nm: f64) -> Result<f64> {
         check_field(field)?;
+        check_wavelength(wavelength_nm)?;
         match by {
             Focus::Paraxial => Ok(0.0),
             Focus::ShiftMm(shift_mm) => check_shift(shift_mm, self.focal_length_mm()).map(|()| shift_mm),
