@@ -8,7 +8,7 @@ use super::figure::Break;
 use super::limits::{Outline, arcs, on_arc};
 use super::prepared::Prepared;
 use super::pupil::lattice;
-use super::rays::StarBeam;
+use super::ray::StarBeam;
 use super::stops::Part;
 use crate::error::{Error, Result};
 use crate::numeric::pool;

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::cone::Envelope;
 use super::figure::Break;
+use super::fold::Fold;
 use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Stop};
 use crate::model::Train;
@@ -32,19 +33,11 @@ struct Parts {
     height_integrals: Vec<(f64, f64)>,
 }
 
-/// The flat's place: its plane crosses the axis at `height_mm`, its face is moved by the offset.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Fold {
-    pub(crate) height_mm: f64,
-    pub(crate) minor_axis_mm: f64,
-    pub(crate) offset_mm: f64,
-}
-
 impl Prepared {
     /// Compiles a train. A train has passed its checks, so this cannot fail.
     pub fn new(train: &Train) -> Self {
         let mirror = Mirror::new(train.primary());
-        let fold = fold(train);
+        let fold = Fold::of(train);
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
         let height_integrals = height_integrals(&mirror, &breaks);
         Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, breaks, height_integrals }))
@@ -131,17 +124,6 @@ impl Prepared {
         let mirror = coating.rings.iter().rev().find(covers).map_or(coating.reflectance, |r| r.reflectance);
         mirror * self.train().diagonal().map_or(1.0, |d| d.reflectance)
     }
-}
-
-fn fold(train: &Train) -> Option<Fold> {
-    let (diagonal, plane) = (train.diagonal()?, train.focal_plane()?);
-    let primary = train.primary();
-    let envelope = Envelope::new(primary, plane.axis_to_focus_mm);
-    Some(Fold {
-        height_mm: primary.focal_length_mm - plane.axis_to_focus_mm,
-        minor_axis_mm: diagonal.minor_axis_mm,
-        offset_mm: diagonal.offset_mm.unwrap_or_else(|| envelope.offset_mm(diagonal.minor_axis_mm)),
-    })
 }
 
 fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::light::{Light, no_light};
 use super::prepared::Prepared;
 use super::pupil::{Density, Nodes, lattice};
-use super::rays::StarBeam;
+use super::ray::StarBeam;
 use crate::error::{Error, Result};
 use crate::numeric::{stats, sums};
 use crate::units::{Field, UM_PER_MM};

@@ -4,10 +4,10 @@ use std::f64::consts::PI;
 
 use serde::{Deserialize, Serialize};
 
+use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::{gauss, roots};
 use crate::trace::Prepared;
-use crate::wave::wavefront::check_wavelength;
 
 /// The perfect star of a focal ratio and an obstruction, in closed form.
 ///

@@ -9,11 +9,11 @@ use serde::{Deserialize, Serialize};
 
 use super::density::{Fineness, PhaseDensity};
 use super::source::{Pupil, Source, View};
+use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::sums;
 use crate::trace::{Prepared, Spot, check_field, check_shift, no_light};
 use crate::units::{Field, NM_PER_MM};
-use crate::wave::wavefront::check_wavelength;
 
 /// Where the image is looked at.
 ///
