@@ -98,6 +98,24 @@ pub struct Verdict {
     pub cautions: Vec<String>,
 }
 
+impl Verdict {
+    /// The probability of "better" in words that never claim more than the repeats can show.
+    ///
+    /// ```
+    /// # use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
+    /// # let read = |last: f64| KnifeEdgeReadings::at_radii(
+    /// #     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+    /// #     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, last]; 4],
+    /// # )?.reduce(Default::default());
+    /// let verdict = judge_refigure(&read(2.5)?, &read(1.8802)?)?;
+    /// assert_eq!(verdict.chance_better(), "more than 99.9 %");
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn chance_better(&self) -> String {
+        percent(self.probability_better)
+    }
+}
+
 /// Compares two figures of one mirror, before and after work on it.
 ///
 /// Errors: [`Error::Input`] where the two are not of one mirror (clear aperture or radius of curvature differ by more than

@@ -68,6 +68,8 @@ getters!(PyVerdict, |verdict| {
     verdict: String = verdict.judgement.to_string();
     /// The verdict in one sentence.
     words: String = verdict.words.clone();
+    /// The probability of "better" in words that never claim more than the repeats can show.
+    chance_better: String = verdict.chance_better();
     /// Share of paired repeats in which the later figure has the greater Strehl.
     probability_better: f64 = verdict.probability_better;
     /// Gain in Strehl at the brightest focus.
@@ -116,7 +118,7 @@ record!(PyVerdict, "Verdict",
         "strehl_before_interval", "strehl_after", "strehl_after_interval", "rms_before_nm", "rms_before_nm_interval",
         "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
         "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
-    shown: ["verdict", "probability_better", "gain",  "strehl_before", "strehl_after", "wavelength_nm"]);
+    shown: ["verdict", "chance_better", "gain",  "strehl_before", "strehl_after", "wavelength_nm"]);
 
 /// Return the judgement of a refigure from what was measured before and after it.
 ///
