@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::options::ReduceOptions;
 use super::readings::KnifeEdgeReadings;
-use super::reduce::ReduceOptions;
 use crate::model::{Joined, Primary, RadialProfile};
 use crate::numeric::stats;
 

@@ -2,13 +2,16 @@
 
 mod csv_text;
 mod estimate;
+mod input;
 mod noise;
 mod opening;
+mod options;
 mod readings;
 mod reduce;
 mod sanity;
 
 pub use estimate::{Draws, FigureEstimate, Interval, Measured};
+pub use input::ReadingsInput;
 pub use opening::{MaskOpening, ReadingsIncrease, TestSource};
-pub use readings::{KnifeEdgeReadings, ReadingsInput};
-pub use reduce::ReduceOptions;
+pub use options::ReduceOptions;
+pub use readings::KnifeEdgeReadings;

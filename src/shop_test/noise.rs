@@ -1,7 +1,7 @@
 //! Zone means over runs with free zeros, and the noise of a reading.
 
 use super::readings::KnifeEdgeReadings;
-use crate::units::NM_PER_MM;
+use crate::units::{DEFAULT_WAVELENGTH_NM, NM_PER_MM};
 
 /// Setting error of one reading before any repeats are seen, as a share of the Airy radius in the
 /// telescope's focal plane. Common practice, no source.
@@ -62,6 +62,20 @@ impl ZoneMeans {
     /// Noise of the mean over all runs, mm.
     pub(super) fn mean_sigma_mm(&self) -> Vec<f64> {
         self.sigma_mm.iter().map(|s| s / (self.runs as f64).sqrt()).collect()
+    }
+}
+
+impl KnifeEdgeReadings {
+    /// Mean reading of each opening over all runs, mm, as the stage counts.
+    pub fn mean_mm(&self) -> Vec<f64> {
+        let sign = self.readings_increase().sign();
+        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).mean_mm.iter().map(|m| sign * m).collect()
+    }
+
+    /// Noise of one reading of each opening, mm: from the repeats, and with few of them from what is usual (half of the
+    /// Airy radius at 550 nm, worth three repeats).
+    pub fn sigma_mm(&self) -> Vec<f64> {
+        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).sigma_mm
     }
 }
 

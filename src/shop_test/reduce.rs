@@ -12,57 +12,18 @@
 //! mean slope. A turned edge inside the last opening is therefore smeared over it.
 
 use nalgebra::DMatrix;
-use serde::{Deserialize, Serialize};
 
 use super::estimate::{Draws, FigureEstimate, Measured};
 use super::noise::ZoneMeans;
+use super::options::ReduceOptions;
 use super::readings::KnifeEdgeReadings;
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::numeric::{pool, random::Stream};
-use crate::units::{DEFAULT_WAVELENGTH_NM, NM_PER_MM};
-use crate::wave::{RadialPupil, RadialQuality, check_wavelength};
+use crate::units::NM_PER_MM;
+use crate::wave::{RadialPupil, RadialQuality};
 
 /// Repeats handled in one piece by one thread.
 const CHUNK: usize = 64;
-
-/// How readings are reduced.
-///
-/// ```
-/// assert_eq!(catoptric::ReduceOptions::default().draws, 2000);
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct ReduceOptions {
-    /// Diameter of the diagonal's shadow over the clear aperture: what is behind it does not count.
-    pub obstruction_ratio: f64,
-    /// Wavelength, nm.
-    pub wavelength_nm: f64,
-    /// Noisy repeats behind the intervals.
-    pub draws: usize,
-    /// Seed of the repeats.
-    pub seed: u64,
-}
-
-impl Default for ReduceOptions {
-    fn default() -> Self {
-        Self { obstruction_ratio: 0.0, wavelength_nm: DEFAULT_WAVELENGTH_NM, draws: 2000, seed: 1 }
-    }
-}
-
-impl ReduceOptions {
-    pub(crate) fn check(&self) -> Result<()> {
-        check_wavelength(self.wavelength_nm)?;
-        if !(0.0..0.95).contains(&self.obstruction_ratio) {
-            let allowed = "from 0 to less than 0.95, by diameter";
-            let cause = "millimetres, per cent, or by area?";
-            return Err(Error::input("obstruction_ratio", self.obstruction_ratio, allowed, cause));
-        }
-        if !(100..=1_000_000).contains(&self.draws) {
-            return Err(Error::input("draws", self.draws, "100 to 1000000 repeats", ""));
-        }
-        Ok(())
-    }
-}
 
 impl KnifeEdgeReadings {
     /// The radial figure that the readings show, with what their noise makes uncertain.

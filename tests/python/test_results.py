@@ -31,8 +31,9 @@ focal_ratio gain gain_interval image joined lit_fraction mean obstruction_ratio 
 points power probability_better reflectance relative stopped strehl strehl_after
 strehl_after_draws strehl_after_interval strehl_before strehl_before_draws
 strehl_before_interval strehl_draws strehl_interval strehl_least_rms strehl_least_rms_interval
-worst draws seed run_count opening_count source readings_increase reasons cautions chance_better verdict
-words after before readings wavefront airy primary diagonal focal_plane front_opening drawtube
+worst draws seed run_count opening_count source readings_increase reasons cautions
+chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
+front_opening drawtube
 coating rings figure
 """
 WITHOUT_UNIT = set(NAMES.split())
