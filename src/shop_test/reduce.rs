@@ -29,7 +29,7 @@ impl KnifeEdgeReadings {
     /// The radial figure that the readings show, with what their noise makes uncertain.
     ///
     /// Units: nm of glass height, mm; see [`FigureEstimate`].
-    /// Errors: [`Error::Input`] for options that cannot be.
+    /// Errors: [`crate::Error::Input`] for options that cannot be.
     /// Method: heights at the rims of the openings, straight in r^2 between them. The intervals come from
     /// repeating the reduction with readings redrawn within their noise.
     /// Source: the closed form of the mean crossing over an opening, own derivation from the normal of a surface; zones at
