@@ -71,6 +71,8 @@ pub enum Error {
     File {
         /// The file's path as it was given.
         path: String,
+        /// What kind of failure it was.
+        kind: std::io::ErrorKind,
         /// The system's words.
         message: String,
     },

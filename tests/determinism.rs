@@ -4,7 +4,10 @@ mod common;
 
 use std::process::Command;
 
-use catoptric::{Field, Focus, PsfSize};
+use catoptric::{
+    Field, Focus, KnifeEdgeReadings, PsfSize, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions,
+    TestSource, judge_refigure,
+};
 use common::{everything, prepare};
 
 /// Set in the processes that this file starts: they print and compare nothing.
@@ -30,7 +33,33 @@ fn answers() -> Vec<u64> {
     let spot = telescope.spot_at(field, 0.0, 100).expect("a spot");
     numbers.extend([spot.rms_radius_um, spot.radius_80_um]);
     numbers.extend(spot.points.along_um);
+    numbers.extend(bench_answers());
     numbers.into_iter().map(f64::to_bits).collect()
+}
+
+/// Every number of a figure and of a judgement from readings of a knife edge.
+fn bench_answers() -> Vec<f64> {
+    let figure = |last_mm: f64| {
+        KnifeEdgeReadings::at_radii(
+            200.0,
+            RadiusOfCurvatureMm(2400.0),
+            TestSource::Moving,
+            ReadingsIncrease::AwayFromMirror,
+            &[40.0, 60.0, 80.0, 95.0],
+            vec![vec![0.33, 0.75, 1.33, last_mm], vec![1.33, 1.76, 2.31, 1.0 + last_mm]],
+        )
+        .expect("readings")
+        .reduce(ReduceOptions { draws: 300, ..ReduceOptions::default() })
+        .expect("a figure")
+    };
+    let verdict = judge_refigure(&figure(2.0), &figure(1.9)).expect("a verdict");
+    let mut numbers = vec![verdict.probability_better, verdict.before.seen_rms_nm.median];
+    for draws in [&verdict.before.draws, &verdict.before.total_draws] {
+        numbers.extend(draws.strehl.iter().chain(&draws.strehl_least_rms));
+        numbers.extend(draws.rms_nm.iter().chain(&draws.pv_nm));
+    }
+    numbers.extend(verdict.strehl_before_total_draws.iter().chain(&verdict.strehl_after_total_draws));
+    numbers
 }
 
 /// A short name of many bits: FNV-1a of 64 bits (Fowler, Noll, Vo; from memory).

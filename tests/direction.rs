@@ -56,12 +56,11 @@ fn a_turned_down_edge_is_negative() {
 }
 
 #[test]
-fn a_hill_sends_its_outer_flank_inward() {
-    // The slope of a hill's outer side leans outward: its normal, and the ray, lean away from the axis less... pinned by
-    // the law of reflection: glass that falls toward the rim turns the ray outward.
+fn glass_that_falls_toward_the_rim_turns_the_ray_outward() {
+    // Law of reflection: the normal leans outward by the slope, the ray by twice that.
     let edge = bare(primary().layer(TurnedEdge::new(9.0, 330.0)));
     let [along, _] = edge.ray(Field::AXIS, 155.0, 0.0).at_height_mm(1558.0);
-    // Slope -drop 2 q/width at q = 5/9, doubled by the reflection, over about the focal length: +x, the ray falls short.
+    // Slope -2 q drop/width at q = 5/9; over about one focal length the ray falls short of the axis, on its own side.
     let slope = -330.0e-6 * 2.0 * (5.0 / 9.0) / 9.0;
     assert_close_relative(
         along,
@@ -220,15 +219,14 @@ fn the_front_opening_cuts_the_side_of_the_star() {
 }
 
 #[test]
-fn a_short_drawtube_cuts_the_rays_that_come_in_flattest() {
-    // For an image at along > 0 the cone's edge from the -x rim is the furthest out at the tube's inner end.
+fn a_narrow_drawtube_cuts_the_far_side_of_the_cone() {
+    // An image at along > 0: at the tube's inner end the cone still leans toward +x, so the ray from +x is the furthest out.
     let telescope = prepare(
         Train::builder(primary())
             .diagonal(Diagonal::new(70.0))
             .focal_plane(FocalPlane::new(235.0))
             .drawtube(Drawtube::new(32.0, 60.0, 10.0)),
     );
-    // Stopped and passed by the drawtube: 1 at the inner end a cone of 14.3 mm about 0.955 of the image's place.
     let field = Field::arcmin(-22.0, 0.0);
     let ray = |x: f64| telescope.ray(field, x, 0.0).at_height_mm(1558.0 - 70.0)[0];
     assert!(ray(158.0) > 16.0 && ray(-158.0) < 16.0, "{} and {}", ray(158.0), ray(-158.0));
@@ -237,9 +235,8 @@ fn a_short_drawtube_cuts_the_rays_that_come_in_flattest() {
 }
 
 #[test]
-fn a_light_image_is_seen_along_and_across() {
-    // Row i of a picture lies at across_um[i], column j at along_um[j]: astigmatism-free coma of a star on +y
-    // stretches the star along y, so along the rows' index.
+fn a_star_image_is_seen_along_and_across() {
+    // Row i of a picture lies at across_um[i], column j at along_um[j]: a star on +y is the transpose of one on +x.
     let telescope = paraboloid(250.0, 1250.0);
     let star = |field| {
         let wavefront = telescope.wavefront(field, Focus::Peak, WAVELENGTH_NM).expect("a wavefront");

@@ -70,12 +70,13 @@ impl fmt::Display for Judgement {
 ///
 /// ```
 /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
-/// let read = |last: f64| KnifeEdgeReadings::at_radii(
+/// let read = |run: [f64; 4]| KnifeEdgeReadings::at_radii(
 ///     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
-///     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, last]; 4],
+///     &[40.0, 60.0, 80.0, 95.0], vec![run.to_vec(); 4],
 /// )?.reduce(Default::default());
-/// let verdict = judge_refigure(&read(2.5)?, &read(1.8802)?)?;
-/// assert!(verdict.probability_better > 0.99);
+/// let (before, after) = (read([0.5, 1.125, 2.0, 2.82])?, read([0.3333, 0.75, 1.3333, 1.8802])?);
+/// let verdict = judge_refigure(&before, &after)?;
+/// assert!(verdict.probability_better > 0.99 && verdict.strehl_gain.total.low > 0.0);
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -106,6 +107,24 @@ pub struct Verdict {
     pub cautions: Vec<String>,
 }
 
+impl Verdict {
+    /// The probability of "better" in words that never claim more than the draws can show.
+    ///
+    /// ```
+    /// # use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
+    /// # let read = |run: [f64; 4]| KnifeEdgeReadings::at_radii(
+    /// #     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+    /// #     &[40.0, 60.0, 80.0, 95.0], vec![run.to_vec(); 4],
+    /// # )?.reduce(Default::default());
+    /// let verdict = judge_refigure(&read([0.5, 1.125, 2.0, 2.82])?, &read([0.3333, 0.75, 1.3333, 1.8802])?)?;
+    /// assert_eq!(verdict.chance_better(), "more than 99.9 %");
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn chance_better(&self) -> String {
+        percent(self.probability_better)
+    }
+}
+
 /// Compares two figures of one mirror, before and after work on it.
 ///
 /// Errors: [`Error::Input`] where the two are not of one mirror (clear aperture or radius of curvature differ by more than
@@ -113,8 +132,7 @@ pub struct Verdict {
 /// Method: figures that the readings allow are drawn for both side by side. Readings through the same openings are
 /// taken to be read through one mask, whose radii are wrong by the same in both; noise and unseen edges are
 /// independent, for a refigure works the edge.
-/// Leaves out: what is not rotationally symmetric; scatter of a zone that comes back in every run of one bench. Among
-/// invented pairs that differ, those given a probability of 0.5 to 0.8 were better in 56 % of 59.
+/// Leaves out: what is not rotationally symmetric; scatter of a zone that comes back in every run of one bench.
 ///
 /// ```
 /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
@@ -221,6 +239,8 @@ fn percent(probability: f64) -> String {
     match probability {
         p if p > 0.999 => "more than 99.9 %".to_owned(),
         p if p < 0.001 => "less than 0.1 %".to_owned(),
+        // Whole per cents would round to certainty.
+        p if !(0.01..=0.99).contains(&p) => format!("{:.1} %", 100.0 * p),
         p => format!("{:.0} %", 100.0 * p),
     }
 }
@@ -242,7 +262,7 @@ fn reasons(
             with_interval(&after.rms_nm, 1)
         ),
         "Strehl is the exact pupil integral at the brightest focus, which is how an observer focuses; intervals \
-         hold 95 % of the figures that give these readings within noise and radii, unseen edges and zones among them."
+         hold 95 % of the figures that give these readings within noise and radii, unseen turned edges and zones among them."
             .to_owned(),
         format!(
             "Reading noise alone would leave a gain between {:.3} and {:.3}; with what the readings cannot see it \

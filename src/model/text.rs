@@ -105,11 +105,14 @@ impl Train {
 /// Deserialises JSON and says which field a complaint is about.
 pub(crate) fn from_json<T: DeserializeOwned>(what: &'static str, text: &str) -> Result<T> {
     let reader = &mut serde_json::Deserializer::from_str(text);
-    located::deserialize(reader).map_err(|e| Error::Unreadable {
+    let value = located::deserialize(&mut *reader).map_err(|e| Error::Unreadable {
         what,
         place: e.path().to_string(),
         message: e.inner().to_string(),
-    })
+    })?;
+    let place = "the end of the text".to_owned();
+    reader.end().map_err(|e| Error::Unreadable { what, place, message: e.to_string() })?;
+    Ok(value)
 }
 
 /// The text of a file.
@@ -131,5 +134,5 @@ fn ending(path: &Path) -> Result<Ending> {
 }
 
 fn file_error(path: &Path, error: &std::io::Error) -> Error {
-    Error::File { path: path.display().to_string(), message: error.to_string() }
+    Error::File { path: path.display().to_string(), kind: error.kind(), message: error.to_string() }
 }

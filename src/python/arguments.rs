@@ -42,6 +42,33 @@ pub(super) fn table(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<Vec<f6
     Ok(array.as_slice()?.chunks(columns.max(1)).map(<[f64]>::to_vec).collect())
 }
 
+/// A whole number of 0 or more; what it may be beyond that, the core says.
+pub(super) fn count(value: &Bound<'_, PyAny>, name: &str) -> PyResult<usize> {
+    value
+        .extract()
+        .map_err(|_| refused(value.py(), name, &value.to_string(), "a whole number of 0 or more", ""))
+}
+
+/// The same, or a default for what is not given.
+pub(super) fn count_or(value: Option<&Bound<'_, PyAny>>, name: &str, default: usize) -> PyResult<usize> {
+    value.map_or(Ok(default), |v| count(v, name))
+}
+
+/// A number for a part of a train, whose own check finds all faults at once: what is not finite passes here.
+pub(super) fn part_number(value: &Bound<'_, PyAny>, name: &str) -> PyResult<f64> {
+    value.cast_exact::<PyFloat>().map_or_else(|_| number(value, name), |plain| Ok(plain.value()))
+}
+
+/// The same, or a default for what is not given.
+pub(super) fn part_number_or(value: Option<&Bound<'_, PyAny>>, name: &str, default: f64) -> PyResult<f64> {
+    value.map_or(Ok(default), |v| part_number(v, name))
+}
+
+/// The same, or nothing.
+pub(super) fn maybe_part_number(value: Option<&Bound<'_, PyAny>>, name: &str) -> PyResult<Option<f64>> {
+    value.map(|v| part_number(v, name)).transpose()
+}
+
 /// A field angle given as a pair, arcmin.
 pub(super) fn field(value: Option<&Bound<'_, PyAny>>) -> PyResult<Field> {
     let Some(value) = value else { return Ok(Field::AXIS) };

@@ -5,7 +5,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, list, number, number_or, table, wavelength};
+use super::arguments::{choice, count_or, list, number, number_or, table, wavelength};
 use super::arrays::{Column, column, square};
 use super::errors::{compute, exception, python_problems, refused};
 use super::model::{PyPrimary, PyRadialProfile};
@@ -124,22 +124,22 @@ impl PyKnifeEdgeReadings {
     /// >>> figure = readings.reduce(seed=7)
     /// >>> assert figure.height_nm[-1] < figure.height_nm[-2]  # longer at the rim: turned down
     /// >>> assert figure == readings.reduce(seed=7)
-    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=2000, seed=1, radius_sigma_mm=None),
+    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=None, seed=None, radius_sigma_mm=None),
         text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1, radius_sigma_mm=None)")]
     fn reduce(
         &self,
         py: Python<'_>,
         obstruction_ratio: Option<&Bound<'_, PyAny>>,
         wavelength_nm: Option<&Bound<'_, PyAny>>,
-        draws: usize,
-        seed: u64,
+        draws: Option<&Bound<'_, PyAny>>,
+        seed: Option<&Bound<'_, PyAny>>,
         radius_sigma_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyFigureEstimate> {
         let options = ReduceOptions {
             obstruction_ratio: number_or(obstruction_ratio, "obstruction_ratio", 0.0)?,
             wavelength_nm: wavelength(wavelength_nm)?,
-            draws,
-            seed,
+            draws: count_or(draws, "draws", 2000)?,
+            seed: count_or(seed, "seed", 1)? as u64,
             radius_sigma_mm: radius_sigma_mm.map(|v| number(v, "radius_sigma_mm")).transpose()?,
         };
         let readings = self.0.clone();
@@ -522,5 +522,4 @@ record!(PyFigureEstimate, "FigureEstimate",
         "strehl_interval", "strehl_total_interval", "strehl_least_rms", "strehl_least_rms_interval",
         "strehl_least_rms_total_interval", "seen_rms_nm", "seen_rms_nm_interval", "assumption", "radius_sigma_mm",
         "obstruction_ratio", "wavelength_nm", "draws", "seed"],
-    shown: ["strehl", "strehl_interval", "strehl_total_interval", "rms_nm", "rms_nm_interval", "rms_nm_total_interval",
-        "obstruction_ratio", "wavelength_nm"]);
+    shown: ["strehl",  "rms_nm",  "obstruction_ratio", "wavelength_nm"]);

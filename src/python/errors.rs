@@ -1,8 +1,14 @@
 //! Errors of the crate as exceptions of the package, in one place.
 
+use std::io::ErrorKind;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::thread;
+use std::time::Duration;
 
-use pyo3::exceptions::{PyKeyboardInterrupt, PyOSError, PyRuntimeError};
+use pyo3::exceptions::{
+    PyFileNotFoundError, PyKeyboardInterrupt, PyOSError, PyPermissionError, PyRuntimeError,
+};
 use pyo3::prelude::*;
 
 use crate::error::{Error, Problem, Severity};
@@ -13,16 +19,33 @@ mod exceptions {
 }
 pub(super) use exceptions::{InputError, NotConverged};
 
+/// How often a waiting call looks for Ctrl-C.
+const GLANCE: Duration = Duration::from_millis(50);
+
 /// Runs a computation without holding the interpreter, and turns what may go wrong into an exception.
 ///
-/// A panic is a defect of the library; it becomes a `RuntimeError` and never leaves as an abort.
-pub(super) fn compute<T: Send>(
+/// A thread does the work while the caller's waits and looks for Ctrl-C; after one the answer is no longer
+/// waited for, and the thread ends with the piece it is at. A panic is a defect of the library; it becomes a
+/// `RuntimeError` and never leaves as an abort.
+pub(super) fn compute<T: Send + 'static>(
     py: Python<'_>,
-    work: impl FnOnce() -> Result<T, Error> + Send,
+    work: impl FnOnce() -> Result<T, Error> + Send + 'static,
 ) -> PyResult<T> {
-    match py.detach(|| catch_unwind(AssertUnwindSafe(work))) {
-        Ok(result) => result.map_err(|error| exception(py, error)),
-        Err(_) => Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off")),
+    let (sender, mut receiver) = mpsc::channel();
+    thread::spawn(move || {
+        let answer = catch_unwind(AssertUnwindSafe(work));
+        // Nobody listens any more after Ctrl-C.
+        let _ = sender.send(answer);
+    });
+    loop {
+        let waiting = &mut receiver;
+        match py.detach(move || waiting.recv_timeout(GLANCE)) {
+            Ok(Ok(answer)) => return answer.map_err(|error| exception(py, error)),
+            Err(RecvTimeoutError::Timeout) => py.check_signals()?,
+            Ok(Err(_)) | Err(RecvTimeoutError::Disconnected) => {
+                return Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off"));
+            }
+        }
     }
 }
 
@@ -30,8 +53,17 @@ pub(super) fn compute<T: Send>(
 pub(super) fn exception(py: Python<'_>, error: Error) -> PyErr {
     match error {
         Error::Input(problems) => input_error(py, &problems),
-        Error::Unreadable { what, place, message } => refused(py, &place, what, &message, ""),
-        Error::File { path, message } => PyOSError::new_err(format!("{path}: {message}")),
+        Error::Unreadable { what, place, message } => {
+            refused(py, &place, &message, &format!("what {what} can hold there"), "")
+        }
+        Error::File { path, kind, message } => {
+            let words = format!("{path}: {message}");
+            match kind {
+                ErrorKind::NotFound => PyFileNotFoundError::new_err(words),
+                ErrorKind::PermissionDenied => PyPermissionError::new_err(words),
+                _ => PyOSError::new_err(words),
+            }
+        }
         Error::NoLight { x_arcmin, y_arcmin, stopped_by } => refused(
             py,
             "field_arcmin",

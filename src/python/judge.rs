@@ -4,7 +4,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::wavelength;
+use super::arguments::{count_or, wavelength};
 use super::arrays::{Column, column};
 use super::bench::{PyFigureEstimate, PyKnifeEdgeReadings, ends, total_ends};
 use super::errors::{compute, refused};
@@ -27,10 +27,10 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 ///
 /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
 /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
-/// >>> before = ct.KnifeEdgeReadings(runs_mm=[[0.333, 0.750, 1.333, 2.500]] * 4, **bench)
+/// >>> before = ct.KnifeEdgeReadings(runs_mm=[[0.500, 1.125, 2.000, 2.820]] * 4, **bench)
 /// >>> after = ct.KnifeEdgeReadings(runs_mm=[[0.333, 0.750, 1.333, 1.880]] * 4, **bench)
 /// >>> verdict = ct.judge_refigure(before=before, after=after)
-/// >>> assert verdict.verdict == "better" and verdict.gain_interval[0] > 0
+/// >>> assert verdict.verdict == "better" and verdict.gain_total_interval[0] > 0
 #[pyclass(name = "Verdict", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -80,6 +80,8 @@ getters!(PyVerdict, |verdict| {
     verdict: String = verdict.judgement.to_string();
     /// The verdict in one sentence.
     words: String = verdict.words.clone();
+    /// The probability of "better" in words that never claim more than the draws can show.
+    chance_better: String = verdict.chance_better();
     /// Share of paired figures in which the later one has the greater Strehl; what the readings cannot see is in it.
     probability_better: f64 = verdict.probability_better;
     /// Gain in Strehl at the brightest focus.
@@ -135,8 +137,7 @@ record!(PyVerdict, "Verdict",
         "strehl_after_interval", "strehl_after_total_interval", "rms_before_nm", "rms_before_nm_interval",
         "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
         "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
-    shown: ["verdict", "probability_better", "gain", "gain_interval", "gain_total_interval", "strehl_before",
-        "strehl_after", "wavelength_nm"]);
+    shown: ["verdict", "chance_better", "gain",  "strehl_before", "strehl_after", "wavelength_nm"]);
 
 /// Return the judgement of a refigure from what was measured before and after it.
 ///
@@ -154,22 +155,22 @@ record!(PyVerdict, "Verdict",
 /// >>> same = ct.judge_refigure(before=readings, after=readings, seed=3)
 /// >>> assert same.verdict == "cannot tell" and abs(same.probability_better - 0.5) < 0.05
 #[pyfunction]
-#[pyo3(signature = (*, before, after, train=None, draws=2000, seed=1, wavelength_nm=None),
+#[pyo3(signature = (*, before, after, train=None, draws=None, seed=None, wavelength_nm=None),
     text_signature = "(*, before, after, train=None, draws=2000, seed=1, wavelength_nm=550.0)")]
 fn judge_refigure(
     py: Python<'_>,
     before: &Bound<'_, PyAny>,
     after: &Bound<'_, PyAny>,
     train: Option<&Bound<'_, PyTrain>>,
-    draws: usize,
-    seed: u64,
+    draws: Option<&Bound<'_, PyAny>>,
+    seed: Option<&Bound<'_, PyAny>>,
     wavelength_nm: Option<&Bound<'_, PyAny>>,
 ) -> PyResult<PyVerdict> {
     let options = ReduceOptions {
         obstruction_ratio: train.map_or(0.0, |t| t.get().prepared().obstruction_ratio()),
         wavelength_nm: wavelength(wavelength_nm)?,
-        draws,
-        seed,
+        draws: count_or(draws, "draws", 2000)?,
+        seed: count_or(seed, "seed", 1)? as u64,
         radius_sigma_mm: None,
     };
     let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);

@@ -1,7 +1,12 @@
 //! The Python face: wrappers only. Nothing else in the crate knows of it.
 
-// Comments here are what Python's help() shows; the macros of pyo3 write the code that the other two point at.
-#![allow(clippy::doc_markdown, clippy::unsafe_derive_deserialize, clippy::needless_pass_by_value)]
+// Comments here are what Python's help() shows; the macros of pyo3 write the code that the others point at.
+#![allow(
+    clippy::doc_link_with_quotes,
+    clippy::doc_markdown,
+    clippy::needless_pass_by_value,
+    clippy::unsafe_derive_deserialize
+)]
 
 mod arguments;
 mod arrays;

@@ -5,7 +5,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, list, maybe_number, number, number_or};
+use super::arguments::{choice, list, maybe_part_number, part_number, part_number_or};
 use super::errors::{exception, refused};
 use super::rays::draw;
 use super::record::{getters, record};
@@ -25,6 +25,11 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyFocalPlane>()?;
     module.add_class::<PyOpening>()?;
     module.add_class::<PyDrawtube>()
+}
+
+/// A part that has passed its check, or the exception with all its faults.
+fn sound<T>(py: Python<'_>, checked: crate::Result<()>, part: T) -> PyResult<T> {
+    checked.map(|()| part).map_err(|e| exception(py, e))
 }
 
 /// An edge that turns down, or with a negative drop up, beyond a certain radius.
@@ -52,8 +57,9 @@ impl PyTurnedEdge {
         drop_nm: &Bound<'_, PyAny>,
         power: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Self> {
-        let edge = TurnedEdge::new(number(width_mm, "width_mm")?, number(drop_nm, "drop_nm")?);
-        Ok(Self(edge.power(number_or(power, "power", edge.power)?)))
+        let edge = TurnedEdge::new(part_number(width_mm, "width_mm")?, part_number(drop_nm, "drop_nm")?);
+        let edge = edge.power(part_number_or(power, "power", edge.power)?);
+        sound(width_mm.py(), FigureLayer::from(edge).check(), Self(edge))
     }
 }
 
@@ -92,11 +98,12 @@ impl PyZone {
         half_width_mm: &Bound<'_, PyAny>,
         height_nm: &Bound<'_, PyAny>,
     ) -> PyResult<Self> {
-        Ok(Self(Zone::new(
-            number(radius_mm, "radius_mm")?,
-            number(half_width_mm, "half_width_mm")?,
-            number(height_nm, "height_nm")?,
-        )))
+        let zone = Zone::new(
+            part_number(radius_mm, "radius_mm")?,
+            part_number(half_width_mm, "half_width_mm")?,
+            part_number(height_nm, "height_nm")?,
+        );
+        sound(radius_mm.py(), FigureLayer::from(zone).check(), Self(zone))
     }
 }
 
@@ -138,9 +145,9 @@ impl PyRadialProfile {
         joined: &str,
     ) -> PyResult<Self> {
         let joined = choice(py, "joined", joined, "'spline' or 'straight_in_area'", Joined::from_name)?;
-        Ok(Self(
-            RadialProfile::new(list(radius_mm, "radius_mm")?, list(height_nm, "height_nm")?).joined(joined),
-        ))
+        let profile = RadialProfile::new(list(radius_mm, "radius_mm")?, list(height_nm, "height_nm")?);
+        let profile = profile.joined(joined);
+        sound(py, FigureLayer::from(profile.clone()).check(), Self(profile))
     }
 
     /// Radii of the points, mm.
@@ -159,6 +166,9 @@ impl PyRadialProfile {
 #[pymethods]
 impl PyRadialProfile {
     /// Draw the height of the glass from the centre to the rim; return the axes.
+    ///
+    /// >>> flat = ct.RadialProfile(radius_mm=[0, 100], height_nm=[5, -5])
+    /// >>> assert "nm" in flat.plot().get_ylabel()
     #[pyo3(signature = (ax=None, *, label=""))]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
@@ -201,11 +211,12 @@ impl PyCoatingRing {
         outer_radius_mm: &Bound<'_, PyAny>,
         reflectance: &Bound<'_, PyAny>,
     ) -> PyResult<Self> {
-        Ok(Self(CoatingRing::new(
-            number(inner_radius_mm, "inner_radius_mm")?,
-            number(outer_radius_mm, "outer_radius_mm")?,
-            number(reflectance, "reflectance")?,
-        )))
+        let ring = CoatingRing::new(
+            part_number(inner_radius_mm, "inner_radius_mm")?,
+            part_number(outer_radius_mm, "outer_radius_mm")?,
+            part_number(reflectance, "reflectance")?,
+        );
+        sound(reflectance.py(), Coating::default().ring(ring).check(), Self(ring))
     }
 }
 
@@ -239,9 +250,14 @@ pub(super) struct PyCoating(pub(super) Coating);
 impl PyCoating {
     #[new]
     #[pyo3(signature = (*, reflectance=None, rings=Vec::new()), text_signature = "(*, reflectance=1.0, rings=())")]
-    fn new(reflectance: Option<&Bound<'_, PyAny>>, rings: Vec<PyCoatingRing>) -> PyResult<Self> {
-        let reflectance = number_or(reflectance, "reflectance", 1.0)?;
-        Ok(Self(Coating { reflectance, rings: rings.into_iter().map(|r| r.0).collect() }))
+    fn new(
+        py: Python<'_>,
+        reflectance: Option<&Bound<'_, PyAny>>,
+        rings: Vec<PyCoatingRing>,
+    ) -> PyResult<Self> {
+        let reflectance = part_number_or(reflectance, "reflectance", 1.0)?;
+        let coating = Coating { reflectance, rings: rings.into_iter().map(|r| r.0).collect() };
+        sound(py, coating.check(), Self(coating))
     }
 
     /// Rings that replace the coating; where two overlap, the later one counts.
@@ -293,17 +309,16 @@ impl PyPrimary {
         coating: Option<PyCoating>,
     ) -> PyResult<Self> {
         let input = PrimaryInput {
-            clear_aperture_mm: number(clear_aperture_mm, "clear_aperture_mm")?,
-            focal_length_mm: maybe_number(focal_length_mm, "focal_length_mm")?,
-            radius_of_curvature_mm: maybe_number(radius_of_curvature_mm, "radius_of_curvature_mm")?,
-            conic: number_or(conic, "conic", -1.0)?,
-            mask_diameter_mm: maybe_number(mask_diameter_mm, "mask_diameter_mm")?,
+            clear_aperture_mm: part_number(clear_aperture_mm, "clear_aperture_mm")?,
+            focal_length_mm: maybe_part_number(focal_length_mm, "focal_length_mm")?,
+            radius_of_curvature_mm: maybe_part_number(radius_of_curvature_mm, "radius_of_curvature_mm")?,
+            conic: part_number_or(conic, "conic", -1.0)?,
+            mask_diameter_mm: maybe_part_number(mask_diameter_mm, "mask_diameter_mm")?,
             coating: coating.map(|c| c.0).unwrap_or_default(),
             figure: figure.iter().enumerate().map(|(i, l)| layer(i, l)).collect::<PyResult<_>>()?,
         };
         let primary = Primary::try_from(input).map_err(|e| exception(py, e))?;
-        primary.check().map_err(|e| exception(py, e))?;
-        Ok(Self(primary))
+        sound(py, primary.check(), Self(primary))
     }
 
     /// The layers of the figure, in the order in which they were given.
@@ -395,11 +410,12 @@ impl PyDiagonal {
         offset_mm: Option<&Bound<'_, PyAny>>,
         reflectance: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Self> {
-        Ok(Self(Diagonal {
-            minor_axis_mm: number(minor_axis_mm, "minor_axis_mm")?,
-            offset_mm: maybe_number(offset_mm, "offset_mm")?,
-            reflectance: number_or(reflectance, "reflectance", 1.0)?,
-        }))
+        let diagonal = Diagonal {
+            minor_axis_mm: part_number(minor_axis_mm, "minor_axis_mm")?,
+            offset_mm: maybe_part_number(offset_mm, "offset_mm")?,
+            reflectance: part_number_or(reflectance, "reflectance", 1.0)?,
+        };
+        sound(minor_axis_mm.py(), diagonal.check(), Self(diagonal))
     }
 }
 
@@ -430,7 +446,8 @@ impl PyFocalPlane {
     #[new]
     #[pyo3(signature = (*, axis_to_focus_mm))]
     fn new(axis_to_focus_mm: &Bound<'_, PyAny>) -> PyResult<Self> {
-        Ok(Self(FocalPlane::new(number(axis_to_focus_mm, "axis_to_focus_mm")?)))
+        let plane = FocalPlane::new(part_number(axis_to_focus_mm, "axis_to_focus_mm")?);
+        sound(axis_to_focus_mm.py(), plane.check(), Self(plane))
     }
 }
 
@@ -459,10 +476,11 @@ impl PyOpening {
     #[new]
     #[pyo3(signature = (*, diameter_mm, above_vertex_mm))]
     fn new(diameter_mm: &Bound<'_, PyAny>, above_vertex_mm: &Bound<'_, PyAny>) -> PyResult<Self> {
-        Ok(Self(Opening::new(
-            number(diameter_mm, "diameter_mm")?,
-            number(above_vertex_mm, "above_vertex_mm")?,
-        )))
+        let opening = Opening::new(
+            part_number(diameter_mm, "diameter_mm")?,
+            part_number(above_vertex_mm, "above_vertex_mm")?,
+        );
+        sound(diameter_mm.py(), opening.check(), Self(opening))
     }
 }
 
@@ -496,11 +514,12 @@ impl PyDrawtube {
         length_mm: &Bound<'_, PyAny>,
         outer_end_to_focus_mm: &Bound<'_, PyAny>,
     ) -> PyResult<Self> {
-        Ok(Self(Drawtube::new(
-            number(bore_mm, "bore_mm")?,
-            number(length_mm, "length_mm")?,
-            number(outer_end_to_focus_mm, "outer_end_to_focus_mm")?,
-        )))
+        let tube = Drawtube::new(
+            part_number(bore_mm, "bore_mm")?,
+            part_number(length_mm, "length_mm")?,
+            part_number(outer_end_to_focus_mm, "outer_end_to_focus_mm")?,
+        );
+        sound(bore_mm.py(), tube.check(), Self(tube))
     }
 }
 

@@ -4,9 +4,9 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{list, number, number_or, wavelength};
+use super::arguments::{list, maybe_number, number, number_or, wavelength};
 use super::arrays::{Column, column};
-use super::errors::exception;
+use super::errors::{exception, refused};
 use super::record::{getters, record};
 use crate::{Airy, DiagonalFit, Illumination, Part, RadialIllumination, Spot};
 
@@ -104,22 +104,26 @@ impl PySpot {
 
     /// Draw the spot with the Airy circle of a wavelength; return the axes.
     ///
-    /// Units: nm. Errors: InputError for the wavelength.
+    /// Units: nm; um from the middle to the edge of the picture, which else fits the spot.
+    /// Errors: InputError for the wavelength.
     ///
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
     /// >>> spot = train.spot(field_arcmin=(5, 0))
     /// >>> axes = spot.plot()
     /// >>> assert "um" in axes.get_xlabel()
-    #[pyo3(signature = (ax=None, *, wavelength_nm=None), text_signature = "($self, ax=None, *, wavelength_nm=550.0)")]
+    #[pyo3(signature = (ax=None, *, wavelength_nm=None, half_width_um=None),
+        text_signature = "($self, ax=None, *, wavelength_nm=550.0, half_width_um=None)")]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
         ax: Option<&Bound<'py, PyAny>>,
         wavelength_nm: Option<&Bound<'py, PyAny>>,
+        half_width_um: Option<&Bound<'py, PyAny>>,
     ) -> PyResult<Bound<'py, PyAny>> {
         let (options, wavelength_nm, spot) =
             (PyDict::new(slf.py()), wavelength(wavelength_nm)?, &slf.get().0);
         let star = Airy::new(spot.focal_ratio, spot.obstruction_ratio, wavelength_nm);
         options.set_item("wavelength_nm", wavelength_nm)?;
+        options.set_item("half_width_um", maybe_number(half_width_um, "half_width_um")?)?;
         options.set_item("airy_radius_um", star.map_err(|e| exception(slf.py(), e))?.dark_ring_um(1))?;
         draw("spot", slf.as_any(), ax, Some(&options))
     }
@@ -190,6 +194,10 @@ impl PyIllumination {
     }
 
     /// Draw the light at the points, relative to the axis; return the axes.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> light = train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 0, 0])
+    /// >>> assert "mm" in light.plot().get_xlabel()
     #[pyo3(signature = (ax=None))]
     fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
         draw("illumination_map", slf.as_any(), ax, None)
@@ -419,6 +427,10 @@ impl PyAiry {
     #[pyo3(signature = (radius_um, /))]
     fn encircled_energy<'py>(&self, py: Python<'py>, radius_um: &Bound<'py, PyAny>) -> PyResult<Column<'py>> {
         let radii = list(radius_um, "radius_um")?;
+        if let Some(i) = radii.iter().position(|r| *r < 0.0) {
+            let (field, found) = (format!("radius_um[{i}]"), radii[i].to_string());
+            return Err(refused(py, &field, &found, "a radius of 0 or more", "a sign?"));
+        }
         Ok(column(py, radii.iter().map(|r| self.0.encircled_energy(*r))))
     }
 }

@@ -99,10 +99,23 @@ pub(super) fn display(
     for name in names {
         let value = object.getattr(*name)?;
         if !value.is_none() {
-            rows.push((*name, shown(&value)?));
+            rows.push((*name, shown_with_interval(object, name, &value)?));
         }
     }
     object.py().import("catoptric._display")?.call_method1(form, (title, rows))?.extract()
+}
+
+/// A value as text; where the object has its interval, the total one first, with the digits that this deserves.
+fn shown_with_interval(object: &Bound<'_, PyAny>, name: &str, value: &Bound<'_, PyAny>) -> PyResult<String> {
+    let mut ends = None;
+    for interval in [format!("{name}_total_interval"), format!("{name}_interval")] {
+        if ends.is_none() && object.hasattr(interval.as_str())? {
+            ends = Some(object.getattr(interval.as_str())?.extract::<(f64, f64)>()?);
+        }
+    }
+    let Some((low, high)) = ends else { return shown(value) };
+    let display = object.py().import("catoptric._display")?;
+    display.call_method1("with_uncertainty", (value, low, high))?.extract()
 }
 
 /// A value as text: numbers with six figures, names bare, everything else as it shows itself.

@@ -3,11 +3,12 @@
 use std::sync::OnceLock;
 
 use pyo3::PyClass;
+use pyo3::exceptions::PyTypeError;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{field, focus, focus_named, list, number, number_or, wavelength};
+use super::arguments::{count_or, field, focus, focus_named, list, number, number_or, wavelength};
 use super::errors::{compute, exception, python_problems, refused};
 use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
 use super::rays::{PyAiry, PyDiagonalFit, PyIllumination, PyRadialIllumination, PySpot};
@@ -351,7 +352,7 @@ impl PyTrain {
     /// >>> spot = train.spot(field_arcmin=(15, 0))
     /// >>> assert abs(spot.rms_radius_um - 11.2322) < 0.001  # an exact ray trace of its own
     /// >>> assert spot.centroid_along_um < 0  # the flare points away from the axis, as does the image
-    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, points=2000),
+    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, points=None),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='paraxial', focus_shift_mm=None, wavelength_nm=550.0, \
         points=2000)")]
     fn spot(
@@ -361,12 +362,13 @@ impl PyTrain {
         focus: Option<&str>,
         focus_shift_mm: Option<&Bound<'_, PyAny>>,
         wavelength_nm: Option<&Bound<'_, PyAny>>,
-        points: usize,
+        points: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PySpot> {
         let star = field(field_arcmin)?;
         let focus = self::focus(py, focus, focus_shift_mm, Focus::Paraxial)?;
         let wavelength_nm = wavelength(wavelength_nm)?;
         let prepared = self.prepared().clone();
+        let points = count_or(points, "points", 2000)?;
         compute(py, move || prepared.spot(star, focus, wavelength_nm, points)).map(PySpot)
     }
 
@@ -430,7 +432,7 @@ impl PyTrain {
     /// >>> star = train.psf()
     /// >>> assert star.image.shape == (129, 129) and abs(star.image[64, 64] - 1) < 1e-6
     #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, half_width_um=None,
-        pixels=129),
+        pixels=None),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
         half_width_um=None, pixels=129)")]
     #[allow(clippy::too_many_arguments)]
@@ -442,7 +444,7 @@ impl PyTrain {
         focus_shift_mm: Option<&Bound<'_, PyAny>>,
         wavelength_nm: Option<&Bound<'_, PyAny>>,
         half_width_um: Option<&Bound<'_, PyAny>>,
-        pixels: usize,
+        pixels: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyPsf> {
         let star = field(field_arcmin)?;
         let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
@@ -552,6 +554,10 @@ where
 {
     let unwrap = |part: Bound<'py, PyAny>| Ok(part.cast::<T>()?.get().clone());
     let class = py.get_type::<T>();
+    if let Some(odd) = part.iter().find(|p| !p.is_none() && !p.is_instance(&class).unwrap_or(false)) {
+        let (found, wanted) = (odd.get_type().name()?, class.name()?);
+        return Err(PyTypeError::new_err(format!("{found} given for a {wanted}; its values go by keyword")));
+    }
     let given = match part.len() {
         0 => current,
         1 => Some(part.get_item(0)?).filter(|p| !p.is_none()),

@@ -7,8 +7,8 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, list, maybe_number, number, number_or, wavelength};
-use super::errors::{compute, exception};
+use super::arguments::{choice, count_or, list, maybe_number, number, number_or, wavelength};
+use super::errors::{compute, exception, refused};
 use super::rays::{PyAiry, draw};
 use super::record::{getters, record};
 use crate::{Airy, Indexing, Psf, PsfSize, Wavefront};
@@ -22,7 +22,11 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 const MAP_POINTS: usize = 161;
 
 /// The size of a star image from its arguments.
-pub(super) fn psf_size(half_width_um: Option<&Bound<'_, PyAny>>, pixels: usize) -> PyResult<PsfSize> {
+pub(super) fn psf_size(
+    half_width_um: Option<&Bound<'_, PyAny>>,
+    pixels: Option<&Bound<'_, PyAny>>,
+) -> PyResult<PsfSize> {
+    let pixels = count_or(pixels, "pixels", PsfSize::default().pixels)?;
     Ok(PsfSize { half_width_um: maybe_number(half_width_um, "half_width_um")?, pixels })
 }
 
@@ -59,7 +63,7 @@ impl PyWavefront {
         text_signature = "(coefficients, *, indexing, obstruction_ratio=0.0, focal_ratio=None, wavelength_nm=550.0)")]
     fn from_zernikes(
         py: Python<'_>,
-        coefficients: BTreeMap<u32, Bound<'_, PyAny>>,
+        coefficients: BTreeMap<i64, Bound<'_, PyAny>>,
         indexing: &str,
         obstruction_ratio: Option<&Bound<'_, PyAny>>,
         focal_ratio: Option<&Bound<'_, PyAny>>,
@@ -68,7 +72,12 @@ impl PyWavefront {
         let indexing = indexing_named(py, indexing)?;
         let coefficients: BTreeMap<u32, f64> = coefficients
             .into_iter()
-            .map(|(j, value)| Ok((j, number(&value, "coefficient_nm")?)))
+            .map(|(j, value)| {
+                let allowed = "an index of the list of terms, 0 or more";
+                let index = u32::try_from(j)
+                    .map_err(|_| refused(py, &format!("coefficients[{j}]"), &j.to_string(), allowed, ""))?;
+                Ok((index, number(&value, "coefficient_nm")?))
+            })
             .collect::<PyResult<_>>()?;
         let obstruction = number_or(obstruction_ratio, "obstruction_ratio", 0.0)?;
         let focal_ratio = maybe_number(focal_ratio, "focal_ratio")?;
@@ -103,10 +112,16 @@ impl PyWavefront {
     /// >>> wave = ct.Wavefront.from_zernikes({11: 20.0}, indexing="noll", focal_ratio=5)
     /// >>> terms = wave.zernikes(indexing="noll", terms=15)
     /// >>> assert abs(terms[11] - 20) < 1e-6 and abs(terms[4]) < 1e-6
-    #[pyo3(signature = (*, indexing, terms=36))]
-    fn zernikes(&self, py: Python<'_>, indexing: &str, terms: u32) -> PyResult<BTreeMap<u32, f64>> {
+    #[pyo3(signature = (*, indexing, terms=None), text_signature = "($self, *, indexing, terms=36)")]
+    fn zernikes(
+        &self,
+        py: Python<'_>,
+        indexing: &str,
+        terms: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<BTreeMap<u32, f64>> {
         let indexing = indexing_named(py, indexing)?;
-        let wavefront = self.0.clone();
+        let (wavefront, terms) = (self.0.clone(), count_or(terms, "terms", 36)?);
+        let terms = u32::try_from(terms).unwrap_or(u32::MAX);
         compute(py, move || wavefront.zernikes(indexing, terms))
     }
 
@@ -119,12 +134,13 @@ impl PyWavefront {
     /// >>> wave = ct.Wavefront.from_zernikes({11: 20.0}, indexing="noll", focal_ratio=5)
     /// >>> star = wave.psf(half_width_um=10, pixels=21)
     /// >>> assert star.image.shape == (21, 21) and abs(star.image[10, 10] - wave.strehl) < 1e-6
-    #[pyo3(signature = (*, half_width_um=None, pixels=129))]
+    #[pyo3(signature = (*, half_width_um=None, pixels=None),
+        text_signature = "($self, *, half_width_um=None, pixels=129)")]
     fn psf(
         &self,
         py: Python<'_>,
         half_width_um: Option<&Bound<'_, PyAny>>,
-        pixels: usize,
+        pixels: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyPsf> {
         let size = psf_size(half_width_um, pixels)?;
         let wavefront = self.0.clone();
@@ -274,19 +290,23 @@ impl PyPsf {
     ///
     /// The grey scale is the square root of the intensity ("root"), the intensity ("linear"), or its
     /// logarithm ("log").
+    ///
+    /// Units: um from the middle to the edge of the picture, else five radii of the first dark ring.
     /// Errors: InputError for another scale.
     ///
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
     /// >>> axes = train.psf(half_width_um=10, pixels=41).plot(scale="log")
     /// >>> assert "um" in axes.get_xlabel()
-    #[pyo3(signature = (ax=None, *, scale="root"))]
+    #[pyo3(signature = (ax=None, *, scale="root", half_width_um=None))]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
         ax: Option<&Bound<'py, PyAny>>,
         scale: &str,
+        half_width_um: Option<&Bound<'py, PyAny>>,
     ) -> PyResult<Bound<'py, PyAny>> {
         let options = PyDict::new(slf.py());
         options.set_item("scale", scale)?;
+        options.set_item("half_width_um", maybe_number(half_width_um, "half_width_um")?)?;
         draw("star_image", slf.as_any(), ax, Some(&options))
     }
 

@@ -2,7 +2,7 @@
 
 use super::readings::KnifeEdgeReadings;
 use crate::numeric::chi_square;
-use crate::units::NM_PER_MM;
+use crate::units::{DEFAULT_WAVELENGTH_NM, NM_PER_MM};
 
 /// Setting error of one reading before any repeats are seen, as a share of the Airy radius in the
 /// telescope's focal plane. Common practice, no source.
@@ -86,6 +86,20 @@ impl ZoneMeans {
     }
 }
 
+impl KnifeEdgeReadings {
+    /// Mean reading of each opening over all runs, mm, as the stage counts.
+    pub fn mean_mm(&self) -> Vec<f64> {
+        let sign = self.readings_increase().sign();
+        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).mean_mm.iter().map(|m| sign * m).collect()
+    }
+
+    /// Noise of one reading of each opening, mm: from the repeats, and with few of them from what is usual (half of the
+    /// Airy radius at 550 nm, worth three repeats).
+    pub fn sigma_mm(&self) -> Vec<f64> {
+        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).sigma_mm
+    }
+}
+
 /// How the noise of a reading depends on its opening: how far along the axis the crossing moves for a step
 /// across the knife.
 fn shape(readings: &KnifeEdgeReadings) -> Vec<f64> {
@@ -133,7 +147,7 @@ mod tests {
         let three = readings(vec![
             vec![0.31, 0.76, 1.26, 1.70],
             vec![2.31, 2.78, 3.24, 3.70],
-            vec![5.31, 5.74, 6.28, 6.70],
+            vec![5.31, 5.74, 6.27, 6.70],
         ]);
         let means = ZoneMeans::new(&three, 550.0);
         // Closed form: without holes the contrasts of zone means are those of the plain means.

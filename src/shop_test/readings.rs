@@ -5,12 +5,12 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::csv_text;
-use super::noise::ZoneMeans;
+use super::input::ReadingsInput;
 use super::opening::{MaskOpening, ReadingsIncrease, TestSource};
 use super::sanity;
 use crate::error::{Error, Findings, Problem, Result};
 use crate::model::text::read_text;
-use crate::units::{DEFAULT_WAVELENGTH_NM, RadiusOfCurvatureMm};
+use crate::units::RadiusOfCurvatureMm;
 
 /// Readings of a knife edge near the centre of curvature, zone by zone, in one or more runs.
 ///
@@ -34,33 +34,6 @@ use crate::units::{DEFAULT_WAVELENGTH_NM, RadiusOfCurvatureMm};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(try_from = "ReadingsInput", into = "ReadingsInput")]
 pub struct KnifeEdgeReadings(ReadingsInput);
-
-/// The parts of a set of readings, unchecked: what files and other languages bring.
-///
-/// ```
-/// use catoptric::{KnifeEdgeReadings, ReadingsIncrease, ReadingsInput, TestSource};
-/// let empty = ReadingsInput {
-///     clear_aperture_mm: 318.0, radius_of_curvature_mm: 3116.0, source: TestSource::Moving,
-///     readings_increase: ReadingsIncrease::AwayFromMirror, openings: vec![], runs_mm: vec![],
-/// };
-/// assert!(KnifeEdgeReadings::try_from(empty).is_err());
-/// ```
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct ReadingsInput {
-    /// Clear aperture of the mirror, mm.
-    pub clear_aperture_mm: f64,
-    /// Radius of curvature at the vertex, mm.
-    pub radius_of_curvature_mm: f64,
-    /// Whether the source moves with the knife.
-    pub source: TestSource,
-    /// Which way the scale counts.
-    pub readings_increase: ReadingsIncrease,
-    /// The openings, from the centre outward.
-    pub openings: Vec<MaskOpening>,
-    /// Runs of readings, mm, one for each opening.
-    pub runs_mm: Vec<Vec<f64>>,
-}
 
 impl KnifeEdgeReadings {
     /// Readings through openings of a mask.
@@ -205,18 +178,6 @@ impl KnifeEdgeReadings {
     /// The readings as they were given, mm: `runs_mm()[run][opening]`.
     pub fn runs_mm(&self) -> &[Vec<f64>] {
         &self.0.runs_mm
-    }
-
-    /// Mean reading of each opening over all runs, mm, as the stage counts.
-    pub fn mean_mm(&self) -> Vec<f64> {
-        let sign = self.readings_increase().sign();
-        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).mean_mm.iter().map(|m| sign * m).collect()
-    }
-
-    /// Noise of one reading of each opening, mm: from the repeats, and with few of them from what is usual (half of the
-    /// Airy radius at 550 nm, worth three repeats).
-    pub fn sigma_mm(&self) -> Vec<f64> {
-        ZoneMeans::new(self, DEFAULT_WAVELENGTH_NM).sigma_mm
     }
 
     /// What is odd about the readings, though they can be reduced.

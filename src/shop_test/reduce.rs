@@ -12,91 +12,29 @@
 //! mean slope. A turned edge inside the last opening is therefore smeared over it.
 
 use nalgebra::DMatrix;
-use serde::{Deserialize, Serialize};
 
 use super::estimate::{Draws, Estimated, FigureEstimate, Measured};
 use super::noise::ZoneMeans;
+use super::options::ReduceOptions;
 use super::readings::KnifeEdgeReadings;
 use super::unseen::{Analysis, with_assumption};
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::numeric::{pool, random::Stream};
-use crate::units::{DEFAULT_WAVELENGTH_NM, NM_PER_MM};
-use crate::wave::{RadialGrid, RadialPupil, RadialQuality, Scratch, check_wavelength};
+use crate::units::NM_PER_MM;
+use crate::wave::{RadialGrid, RadialPupil, RadialQuality, Scratch};
 
 /// Repeats handled in one piece by one thread.
 const CHUNK: usize = 64;
-/// Standard deviation of the openings' radii when none is stated, mm. Common practice, no source.
-const ASSUMED_RADIUS_SIGMA_MM: f64 = 0.2;
-
-/// How readings are reduced.
-///
-/// ```
-/// assert_eq!(catoptric::ReduceOptions::default().draws, 2000);
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct ReduceOptions {
-    /// Diameter of the diagonal's shadow over the clear aperture: what is behind it does not count.
-    pub obstruction_ratio: f64,
-    /// Wavelength, nm.
-    pub wavelength_nm: f64,
-    /// Noisy repeats behind the one interval, and figures behind the other.
-    pub draws: usize,
-    /// Seed of both.
-    pub seed: u64,
-    /// Standard deviation of the radii at which the openings stand, mm, the same shift in every run; none: 0.2 mm is
-    /// assumed.
-    pub radius_sigma_mm: Option<f64>,
-}
-
-impl Default for ReduceOptions {
-    fn default() -> Self {
-        Self {
-            obstruction_ratio: 0.0,
-            wavelength_nm: DEFAULT_WAVELENGTH_NM,
-            draws: 2000,
-            seed: 1,
-            radius_sigma_mm: None,
-        }
-    }
-}
-
-impl ReduceOptions {
-    /// Standard deviation of the openings' radii, stated or assumed, mm.
-    ///
-    /// ```
-    /// assert_eq!(catoptric::ReduceOptions::default().radius_sigma_mm(), 0.2);
-    /// ```
-    pub fn radius_sigma_mm(&self) -> f64 {
-        self.radius_sigma_mm.unwrap_or(ASSUMED_RADIUS_SIGMA_MM)
-    }
-
-    pub(crate) fn check(&self) -> Result<()> {
-        check_wavelength(self.wavelength_nm)?;
-        if !(0.0..0.95).contains(&self.obstruction_ratio) {
-            let allowed = "from 0 to less than 0.95, by diameter";
-            let cause = "millimetres, per cent, or by area?";
-            return Err(Error::input("obstruction_ratio", self.obstruction_ratio, allowed, cause));
-        }
-        if !(100..=1_000_000).contains(&self.draws) {
-            return Err(Error::input("draws", self.draws, "100 to 1000000 repeats", ""));
-        }
-        let radius_sigma_mm = self.radius_sigma_mm();
-        if !(0.0..=100.0).contains(&radius_sigma_mm) {
-            return Err(Error::input("radius_sigma_mm", radius_sigma_mm, "0 to 100 mm", "other units?"));
-        }
-        Ok(())
-    }
-}
 
 impl KnifeEdgeReadings {
     /// The radial figure that the readings show, with what their noise makes uncertain.
     ///
     /// Units: nm of glass height, mm; see [`FigureEstimate`].
-    /// Errors: [`Error::Input`] for options that cannot be.
+    /// Errors: [`crate::Error::Input`] for options that cannot be, and for openings or readings beyond the model of the
+    /// total interval (figures whose crossings are off by 0.3 of the radius of curvature).
     /// Method: heights at the rims of the openings, straight in r^2 between them. The noise-only intervals come from
-    /// repeating that reduction with readings redrawn within their noise; the total ones from 2000 figures of another
-    /// model (a conic, broad and narrow zones, an edge), each of which gives the readings within noise and radii.
+    /// repeating that reduction with readings redrawn within their noise; the total ones from figures of another model
+    /// (a conic, broad and narrow zones, an edge), each of which gives the readings within noise and radii.
     /// Source: the closed form of the mean crossing over an opening, own derivation from the normal of a surface; zones at
     /// their area radius, common practice.
     /// Leaves out: the plain figure, terms of second order in the surface error (2 to 10 % of the signal of a narrow
@@ -121,7 +59,7 @@ impl KnifeEdgeReadings {
         let means = ZoneMeans::new(self, options.wavelength_nm);
         let errors_mm = reduction.errors_mm(&means.mean_mm);
         let best = reduction.quality(&errors_mm);
-        let draws = reduction.repeat(&errors_mm, &means, &options);
+        let draws = reduction.repeat(&errors_mm, &means.mean_sigma_mm(), &options);
         let (allowed, assumption) = with_assumption(&Analysis::new(self, &means, &options)?)?;
         let total = &allowed.draws;
         let height_nm = reduction.heights_at_best_focus(&errors_mm);
@@ -238,17 +176,14 @@ impl Reduction {
     }
 
     /// The same figure from readings drawn again within their noise.
-    fn repeat(&self, errors_mm: &[f64], means: &ZoneMeans, options: &ReduceOptions) -> Draws {
-        let (sigma_mm, scales) = (means.mean_sigma_mm(), means.scales());
+    fn repeat(&self, errors_mm: &[f64], sigma_mm: &[f64], options: &ReduceOptions) -> Draws {
         let chunks = options.draws.div_ceil(CHUNK);
         let qualities = pool::map_ordered(chunks, true, |chunk| {
             let draws = chunk * CHUNK..options.draws.min((chunk + 1) * CHUNK);
             let draw = |draw: usize| {
                 let mut stream = Stream::new(options.seed, draw as u64);
-                // Few runs leave the noise itself uncertain.
-                let scale = scales[draw % scales.len()].sqrt();
                 let noisy: Vec<f64> =
-                    errors_mm.iter().zip(&sigma_mm).map(|(e, s)| e + scale * s * stream.normal()).collect();
+                    errors_mm.iter().zip(sigma_mm).map(|(e, sigma)| e + sigma * stream.normal()).collect();
                 self.quality(&noisy)
             };
             draws.map(draw).collect::<Vec<_>>()

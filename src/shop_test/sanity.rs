@@ -1,6 +1,6 @@
 //! Mistakes that the readings themselves betray: their span against that of a paraboloid.
 
-use super::readings::ReadingsInput;
+use super::input::ReadingsInput;
 use crate::error::Findings;
 use crate::units::RadiusOfCurvatureMm;
 

@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::prepared::Prepared;
-use super::rays::StarBeam;
+use super::ray::StarBeam;
 use super::stops::{Part, Stop};
 use crate::numeric::{gauss, roots};
 use crate::units::Field;

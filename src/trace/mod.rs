@@ -2,12 +2,14 @@
 
 mod cone;
 mod figure;
+mod fold;
 mod light;
 mod limits;
 mod mirror;
 mod prepared;
 mod problems;
 mod pupil;
+mod ray;
 mod rays;
 mod spot;
 mod stops;
@@ -17,7 +19,7 @@ pub(crate) use light::no_light;
 pub use light::{Illumination, Light, RadialIllumination, Share};
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};
-pub use rays::Ray;
+pub use ray::Ray;
 pub use spot::{Spot, SpotPoints};
 pub(crate) use spot::{check_field, check_shift};
 pub use stops::Part;

@@ -4,9 +4,11 @@ use std::sync::Arc;
 
 use super::cone::Envelope;
 use super::figure::Break;
+use super::fold::Fold;
 use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Stop};
 use crate::model::Train;
+use crate::numeric::gauss;
 
 /// A train compiled for tracing: cheap to clone, `Send + Sync`.
 ///
@@ -27,23 +29,18 @@ struct Parts {
     fold: Option<Fold>,
     stops: Vec<Stop>,
     breaks: Vec<Break>,
-}
-
-/// The flat's place: its plane crosses the axis at `height_mm`, its face is moved by the offset.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Fold {
-    pub(crate) height_mm: f64,
-    pub(crate) minor_axis_mm: f64,
-    pub(crate) offset_mm: f64,
+    /// Radii from the centre outward, and the integral of the surface's height from the centre to each, mm^2.
+    height_integrals: Vec<(f64, f64)>,
 }
 
 impl Prepared {
     /// Compiles a train. A train has passed its checks, so this cannot fail.
     pub fn new(train: &Train) -> Self {
         let mirror = Mirror::new(train.primary());
-        let fold = fold(train);
+        let fold = Fold::of(train);
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
-        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, breaks }))
+        let height_integrals = height_integrals(&mirror, &breaks);
+        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, breaks, height_integrals }))
     }
 
     /// The description this was compiled from.
@@ -81,6 +78,13 @@ impl Prepared {
     /// The mirror's surface above (x, y), with its slopes.
     pub(crate) fn surface(&self, x_mm: f64, y_mm: f64) -> SurfacePoint {
         self.mirror().at(x_mm, y_mm)
+    }
+
+    /// The integral of the surface's height along a radius, from the centre outward, mm^2.
+    pub(crate) fn height_integral_mm2(&self, radius_mm: f64) -> f64 {
+        let known = &self.0.height_integrals;
+        let (from_mm, sum) = known[known.partition_point(|(r, _)| *r <= radius_mm).max(1) - 1];
+        sum + height_between(&self.0.mirror, from_mm, radius_mm)
     }
 
     pub(crate) fn mirror(&self) -> &Mirror {
@@ -122,17 +126,6 @@ impl Prepared {
     }
 }
 
-fn fold(train: &Train) -> Option<Fold> {
-    let (diagonal, plane) = (train.diagonal()?, train.focal_plane()?);
-    let primary = train.primary();
-    let envelope = Envelope::new(primary, plane.axis_to_focus_mm);
-    Some(Fold {
-        height_mm: primary.focal_length_mm - plane.axis_to_focus_mm,
-        minor_axis_mm: diagonal.minor_axis_mm,
-        offset_mm: diagonal.offset_mm.unwrap_or_else(|| envelope.offset_mm(diagonal.minor_axis_mm)),
-    })
-}
-
 fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {
     let primary = train.primary();
     let rim_mm = primary.open_diameter_mm() / 2.0;
@@ -152,4 +145,19 @@ fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {
         same
     });
     breaks
+}
+
+/// The integral of the surface's height up to the centre and to every break.
+fn height_integrals(mirror: &Mirror, breaks: &[Break]) -> Vec<(f64, f64)> {
+    let mut known = vec![(0.0, 0.0)];
+    for next in breaks {
+        let (from_mm, sum) = known[known.len() - 1];
+        known.push((next.radius_mm, sum + height_between(mirror, from_mm, next.radius_mm)));
+    }
+    known
+}
+
+/// The same between two radii with no break between them: six nodes hold 1e-12 of a conic.
+fn height_between(mirror: &Mirror, from_mm: f64, to_mm: f64) -> f64 {
+    gauss::on_interval(6, from_mm, to_mm).map(|(r, weight)| weight * mirror.height_and_slope(r).0).sum()
 }

@@ -12,7 +12,7 @@ use std::f64::consts::{PI, TAU};
 use super::figure::Break;
 use super::limits::{Outline, arcs, on_arc};
 use super::prepared::Prepared;
-use super::rays::StarBeam;
+use super::ray::StarBeam;
 use crate::numeric::gauss;
 use crate::units::Field;
 

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::light::{Light, no_light};
 use super::prepared::Prepared;
 use super::pupil::{Density, Nodes, lattice};
-use super::rays::StarBeam;
+use super::ray::StarBeam;
 use crate::error::{Error, Result};
 use crate::numeric::{stats, sums};
 use crate::units::{Field, UM_PER_MM};
@@ -16,6 +16,8 @@ use crate::units::{Field, UM_PER_MM};
 const RAYS_FOR_SHARE: usize = 20_000;
 /// What the quadrature is good to at best, relative: the outline's own accuracy.
 const ERROR_FLOOR: f64 = 1e-8;
+/// Most rays for a picture: 32 MB of numbers.
+const MOST_POINTS: usize = 1_000_000;
 /// Rim rays behind the two extents.
 const RIM_RAYS: usize = 360;
 
@@ -189,6 +191,14 @@ impl Prepared {
     pub fn spot_at(&self, field: Field, focus_shift_mm: f64, points: usize) -> Result<Spot> {
         check_field(field)?;
         check_shift(focus_shift_mm, self.focal_length_mm())?;
+        if !(1..=MOST_POINTS).contains(&points) {
+            return Err(Error::input(
+                "points",
+                points,
+                format!("1 to {MOST_POINTS} rays for the picture"),
+                "",
+            ));
+        }
         let light = self.light(field);
         let (fine, coarse) =
             (self.bundle(field, &Smooth::FINE, &light)?, self.bundle(field, &Smooth::COARSE, &light)?);

@@ -4,8 +4,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::prepared::Fold;
-use super::rays::{Ray, StarBeam};
+use super::fold::Fold;
+use super::ray::{Ray, StarBeam};
 use crate::model::Train;
 
 /// A part of the train that stops light, in the order in which light meets them.

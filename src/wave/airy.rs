@@ -4,17 +4,18 @@ use std::f64::consts::PI;
 
 use serde::{Deserialize, Serialize};
 
+use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::{gauss, roots};
 use crate::trace::Prepared;
-use crate::wave::wavefront::check_wavelength;
 
 /// The perfect star of a focal ratio and an obstruction, in closed form.
 ///
 /// Units: um in the focal plane; intensity 1 at the centre.
 /// Source: Born & Wolf, Principles of Optics, chapter 8: I(v) = [2 J1(v)/v - e^2 2 J1(e v)/(e v)]^2/(1 - e^2)^2,
 /// v = pi r/(lambda F), e the obstruction by diameter.
-/// Leaves out: the real cone of a fast mirror, whose first dark ring lies 0.031/F^2 (relative) further out.
+/// Leaves out: the real cone of a fast mirror, whose first dark ring lies 0.0284/F^2 (relative) further
+/// out without obstruction, 0.0313/F^2 with one of 0.22.
 ///
 /// ```
 /// let star = catoptric::Airy::new(5.0, 0.0, 550.0)?;
@@ -127,7 +128,7 @@ impl Airy {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn encircled_energy(&self, radius_um: f64) -> f64 {
-        let v = radius_um / self.um_per_v();
+        let v = radius_um.max(0.0) / self.um_per_v(); // nothing lies within less than nothing
         let e = self.obstruction_ratio;
         if e == 0.0 {
             return 1.0 - libm::j0(v).powi(2) - libm::j1(v).powi(2); // Rayleigh 1881

@@ -2,7 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use super::source::line_of_sight;
+use super::path::line_of_sight;
 use super::terms::Terms;
 use crate::trace::{Density, Prepared};
 use crate::units::{Field, NM_PER_MM};

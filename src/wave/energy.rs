@@ -2,6 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
+use super::amplitude::Amplitude;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::{gauss, pool, sums};
@@ -15,8 +16,8 @@ impl Wavefront {
     /// Units: um. Shapes: one share for each radius.
     /// Errors: [`Error::Input`] for radii that are negative, not finite, or beyond 200 wavelengths times the focal
     /// ratio; those of [`Wavefront::psf`].
-    /// Method: the intensity integrated over rings in polar coordinates; the whole by Parseval's theorem over the
-    /// pupil, never by the sum of a picture, which misses the light outside of it.
+    /// Method: the intensity integrated over the disc line by line; the whole by Parseval's theorem over the pupil,
+    /// never by the sum of a picture, which misses the light outside of it.
     ///
     /// ```
     /// use catoptric::{Indexing, Wavefront};
@@ -34,37 +35,26 @@ impl Wavefront {
                 return Err(Error::input(field, radius, allowed, "nanometres?"));
             }
         }
-        let mut order: Vec<usize> = (0..radius_um.len()).collect();
-        order.sort_by(|&a, &b| radius_um[a].total_cmp(&radius_um[b]));
-        let largest = order.last().map_or(0.0, |&i| radius_um[i]);
+        let largest = radius_um.iter().copied().fold(0.0, f64::max);
         let (amplitude, _) = self.amplitude_reaching((largest / unit_um).max(1.0))?;
-        // Rings between neighbouring radii, so that each radius ends a quadrature.
-        let mut rings = Vec::new();
-        let mut from = 0.0;
-        for &i in &order {
-            rings.push((from, radius_um[i]));
-            from = radius_um[i];
-        }
-        let energies = pool::map_ordered(rings.len(), true, |k| {
-            let (from, to) = rings[k];
-            // Bandwidths of the intensity: 2 pi R/(lambda F) around, 2 pi along the radius.
-            let around = (TAU * to / unit_um + 6.0 * (TAU * to / unit_um).cbrt() + 12.0) as usize;
-            let along = (PI * (to - from) / unit_um + 8.0) as usize;
-            let mut terms = Vec::with_capacity(around * along);
-            for (r, weight) in gauss::on_interval(along, from, to) {
-                for i in 0..around {
-                    let (sin, cos) = (TAU * i as f64 / around as f64).sin_cos();
-                    terms.push(amplitude.intensity(r * cos, r * sin) * weight * r * TAU / around as f64);
-                }
-            }
-            sums::pairwise(&terms)
-        });
-        let mut shares = vec![0.0; radius_um.len()];
-        let mut inside = 0.0;
-        for (&i, energy) in order.iter().zip(energies) {
-            inside += energy;
-            shares[i] = inside / amplitude.whole_um2;
-        }
-        Ok(shares)
+        Ok(pool::map_ordered(radius_um.len(), true, |i| {
+            energy_within(&amplitude, radius_um[i], unit_um) / amplitude.whole_um2
+        }))
     }
+}
+
+/// The intensity integrated over a disc, um^2: lines across the disc, and points along each line.
+///
+/// The intensity's finest detail has a length of wavelength times focal ratio; y = R sin(angle) takes the ends of the
+/// disc smoothly.
+fn energy_within(amplitude: &Amplitude, radius_um: f64, unit_um: f64) -> f64 {
+    let count = |half_length_um: f64| (TAU * half_length_um / unit_um + 16.0) as usize;
+    let lines = gauss::on_interval(count(radius_um), -PI / 2.0, PI / 2.0).map(|(angle, weight)| {
+        let (sin, half_chord_um) = (angle.sin(), radius_um * angle.cos());
+        let row = amplitude.row(radius_um * sin);
+        let points = gauss::on_interval(count(half_chord_um), -half_chord_um, half_chord_um);
+        let line: Vec<f64> = points.map(|(x, weight)| weight * row.intensity(x)).collect();
+        sums::pairwise(&line) * weight * half_chord_um
+    });
+    sums::pairwise(&lines.collect::<Vec<_>>())
 }

@@ -9,11 +9,11 @@ use serde::{Deserialize, Serialize};
 
 use super::density::{Fineness, PhaseDensity};
 use super::source::{Pupil, Source, View};
+use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::sums;
 use crate::trace::{Prepared, Spot, check_field, check_shift, no_light};
 use crate::units::{Field, NM_PER_MM};
-use crate::wave::wavefront::check_wavelength;
 
 /// Where the image is looked at.
 ///
@@ -71,6 +71,7 @@ impl Prepared {
     /// ```
     pub fn best_focus_mm(&self, by: Focus, field: Field, wavelength_nm: f64) -> Result<f64> {
         check_field(field)?;
+        check_wavelength(wavelength_nm)?;
         match by {
             Focus::Paraxial => Ok(0.0),
             Focus::ShiftMm(shift_mm) => check_shift(shift_mm, self.focal_length_mm()).map(|()| shift_mm),

@@ -9,6 +9,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::density::SlopeTable;
+use super::path::{dot, ideal_line, line_of_sight};
 use super::terms::Terms;
 use crate::model::Train;
 use crate::trace::{Density, Nodes, Prepared};
@@ -101,7 +102,9 @@ impl Source {
             Self::Star { prepared, field } => {
                 Pupil::of_star(prepared, *field, Nodes::new(prepared, *field, density))
             }
-            Self::Terms(terms) => terms.pupil(Nodes::annulus(terms.obstruction_ratio, 1.0, density)),
+            Self::Terms(terms) => {
+                Pupil::of_terms(terms, Nodes::annulus(terms.obstruction_ratio, 1.0, density))
+            }
         }
     }
 
@@ -110,7 +113,7 @@ impl Source {
         let nodes = Nodes::at(points);
         match self {
             Self::Star { prepared, field } => Pupil::of_star(prepared, *field, nodes),
-            Self::Terms(terms) => terms.pupil(nodes),
+            Self::Terms(terms) => Pupil::of_terms(terms, nodes),
         }
     }
 
@@ -189,16 +192,16 @@ impl Pupil {
         }
     }
 
-    /// A pupil whose wavefront is given, nm.
-    pub(crate) fn of_terms(nodes: Nodes, path_nm: Vec<f64>, focal_ratio: f64) -> Self {
-        let amplitude = vec![1.0; nodes.len()];
+    fn of_terms(terms: &Terms, nodes: Nodes) -> Self {
+        let path_nm = nodes.x_mm.iter().zip(&nodes.y_mm).map(|(&x, &y)| terms.path_nm(x, y)).collect();
         Self {
+            amplitude: vec![1.0; nodes.len()],
             x: nodes.x_mm,
             y: nodes.y_mm,
             weight: nodes.weight_mm2,
-            amplitude,
             sampling_error: None,
-            body: Body::Terms { path_nm, focal_ratio },
+            // Without a focal ratio there is no image; the lines of sight are then never used.
+            body: Body::Terms { path_nm, focal_ratio: terms.focal_ratio.unwrap_or(10.0) },
         }
     }
 
@@ -248,22 +251,4 @@ impl Pupil {
             Body::Terms { focal_ratio, .. } => vec![0.25 / (focal_ratio * focal_ratio); self.len()],
         }
     }
-}
-
-/// Distance and unit vector from a hit point to a reference point.
-pub(crate) fn line_of_sight(hit: [f64; 3], reference: [f64; 3]) -> (f64, [f64; 3]) {
-    let gap = [reference[0] - hit[0], reference[1] - hit[1], reference[2] - hit[2]];
-    let distance = dot(&gap, &gap).sqrt();
-    (distance, gap.map(|g| g / distance))
-}
-
-/// The line from a point of an ideal pupil of unit radius to its image.
-fn ideal_line(x: f64, y: f64, focal_ratio: f64) -> [f64; 3] {
-    let (mx, my) = (-x / (2.0 * focal_ratio), -y / (2.0 * focal_ratio));
-    [mx, my, (1.0 - mx * mx - my * my).max(0.0).sqrt()]
-}
-
-#[inline]
-pub(crate) fn dot(a: &[f64; 3], b: &[f64; 3]) -> f64 {
-    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 }

@@ -5,11 +5,9 @@ use std::f64::consts::TAU;
 
 use serde::{Deserialize, Serialize};
 
-use super::source::Pupil;
 use crate::error::{Error, Result};
 use crate::numeric::least_squares;
 use crate::numeric::zernike::{self, Indexing};
-use crate::trace::Nodes;
 
 /// Highest radial order that is accepted: beyond, ten thousand nodes would be needed.
 const HIGHEST_ORDER: u32 = 40;
@@ -48,7 +46,7 @@ impl Terms {
         let mut terms = Vec::with_capacity(coefficients_nm.len());
         for (&j, &value) in coefficients_nm {
             let field = format!("coefficients[{j}]");
-            if !(value.abs() <= LARGEST_NM) {
+            if value.is_nan() || value.abs() > LARGEST_NM {
                 let allowed = "a finite number of nanometres within +-1000000 (1 mm)";
                 return Err(Error::input(field, value, allowed, "another unit?"));
             }
@@ -67,13 +65,8 @@ impl Terms {
         Ok(Self { terms, obstruction_ratio, focal_ratio })
     }
 
-    pub(crate) fn pupil(&self, nodes: Nodes) -> Pupil {
-        let path_nm = nodes.x_mm.iter().zip(&nodes.y_mm).map(|(&x, &y)| self.path_nm(x, y)).collect();
-        // Without a focal ratio there is no image; the lines of sight are then never used.
-        Pupil::of_terms(nodes, path_nm, self.focal_ratio.unwrap_or(10.0))
-    }
-
-    fn path_nm(&self, x: f64, y: f64) -> f64 {
+    /// The wavefront at a point of the pupil, nm.
+    pub(crate) fn path_nm(&self, x: f64, y: f64) -> f64 {
         let (rho, theta) = (x.hypot(y), y.atan2(x));
         self.terms.iter().map(|&(n, m, value)| value * zernike::zernike(n, m, rho, theta)).sum()
     }
@@ -97,13 +90,20 @@ impl Terms {
     }
 }
 
+/// Where a wavefront is known, and how much each place counts.
+pub(crate) struct FitNodes<'a> {
+    pub(crate) x: &'a [f64],
+    pub(crate) y: &'a [f64],
+    pub(crate) weight: &'a [f64],
+}
+
 /// Coefficients of the first `count` terms that come closest to a wavefront, in the least-squares sense
 /// over the lit pupil.
 ///
 /// Every term is fitted at once, so that on an annulus each coefficient depends a little on how many are
 /// asked for, and their squares do not add up to the variance.
 pub(crate) fn fit(
-    pupil: &Pupil,
+    nodes: &FitNodes<'_>,
     path_nm: &[f64],
     rim: f64,
     indexing: Indexing,
@@ -116,12 +116,12 @@ pub(crate) fn fit(
         return Err(Error::input("terms", count, "from 1 to 400 terms", ""));
     }
     let polar: Vec<(f64, f64)> =
-        pupil.x.iter().zip(&pupil.y).map(|(x, y)| ((x / rim).hypot(y / rim), y.atan2(*x))).collect();
+        nodes.x.iter().zip(nodes.y).map(|(x, y)| ((x / rim).hypot(y / rim), y.atan2(*x))).collect();
     let columns: Vec<Vec<f64>> = orders
         .iter()
         .map(|&(_, n, m)| polar.iter().map(|&(rho, theta)| zernike::zernike(n, m, rho, theta)).collect())
         .collect();
-    let rms_nm = least_squares::weighted(pupil.len(), &columns, &pupil.weight, path_nm).ok_or(
+    let rms_nm = least_squares::weighted(nodes.x.len(), &columns, nodes.weight, path_nm).ok_or(
         Error::NotConverged { what: "the Zernike fit over this pupil", reached: f64::EPSILON, wanted: 1e-9 },
     )?;
     let at_rim = |n, m| if indexing == Indexing::Fringe { zernike::norm(n, m) } else { 1.0 };

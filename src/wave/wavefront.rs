@@ -8,7 +8,8 @@ use super::density::{Fineness, PhaseDensity};
 use super::extremes;
 use super::focus::Focus;
 use super::source::{Pupil, Source, View};
-use super::terms::{self, Terms};
+use super::terms::{self, FitNodes, Terms};
+use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::sums;
 use crate::numeric::zernike::Indexing;
@@ -244,7 +245,8 @@ impl Wavefront {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn zernikes(&self, indexing: Indexing, count: u32) -> Result<BTreeMap<u32, f64>> {
-        terms::fit(&self.pupil, &self.view.path_nm, self.source.rim(), indexing, count)
+        let nodes = FitNodes { x: &self.pupil.x, y: &self.pupil.y, weight: &self.pupil.weight };
+        terms::fit(&nodes, &self.view.path_nm, self.source.rim(), indexing, count)
     }
 }
 
@@ -298,19 +300,4 @@ fn dark(source: &Source) -> Error {
         Source::Star { prepared, field } => no_light(*field, &prepared.light(*field)),
         Source::Terms(_) => unreachable!("an annulus holds nodes"),
     }
-}
-
-/// Refuses a wavelength that no eye or camera on a telescope sees.
-pub(crate) fn check_wavelength(wavelength_nm: f64) -> Result<()> {
-    if (200.0..=3000.0).contains(&wavelength_nm) {
-        return Ok(());
-    }
-    let cause = if (2000.0..30_000.0).contains(&wavelength_nm) {
-        "angstroms given for nanometres?"
-    } else if (0.2..=3.0).contains(&wavelength_nm) {
-        "micrometres given for nanometres?"
-    } else {
-        ""
-    };
-    Err(Error::input("wavelength_nm", wavelength_nm, "200 to 3000 nm", cause))
 }

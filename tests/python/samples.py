@@ -32,14 +32,14 @@ FENLIGHT = {
 }
 
 
-def rows(name, **wanted):
+def rows(file, /, **wanted):
     """Return the rows of a file of outside truth that have these values; there must be some."""
     found = [
         row
-        for row in json.loads((TRUTH / f"{name}.json").read_text())["rows"]
+        for row in json.loads((TRUTH / f"{file}.json").read_text())["rows"]
         if all(row.get(key) == value for key, value in wanted.items())
     ]
-    assert found, f"no rows of {name}.json with {wanted}"
+    assert found, f"no rows of {file}.json with {wanted}"
     return found
 
 
@@ -114,9 +114,7 @@ def results():
         train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 2, 4]),
         train.illumination(radius_mm=[0, 5, 10, 15]),
         train.airy(),
-        ct.smallest_diagonal(
-            primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15
-        ),
+        ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
         readings("before").reduce(draws=200),

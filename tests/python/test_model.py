@@ -94,9 +94,8 @@ def test_copies_of_a_part_are_the_part(part):
 
 @every_part
 def test_a_part_equals_itself_and_nothing_else(part):
-    assert part == part  # noqa: PLR0124
     assert part != "another thing"
-    assert not part == None  # noqa: E711
+    assert part != None  # noqa: E711
     assert [other for other in parts().values() if other == part] == [part]
 
 
@@ -234,7 +233,7 @@ def trains(draw):
             st.builds(
                 ct.Zone,
                 radius_mm=st.floats(0.0, rim),
-                half_width_mm=st.floats(1e-300, 1e9),
+                half_width_mm=st.floats(1e-3, 1e6),
                 height_nm=st.floats(-1e5, 1e5),
             ),
             st.lists(st.floats(0.0, rim), min_size=2, max_size=5, unique=True).map(
@@ -371,9 +370,7 @@ def test_a_sound_train_has_no_problems():
             "radius given for diameter",
         ),
         (
-            newtonian(
-                drawtube=ct.Drawtube(bore_mm=47, length_mm=20, outer_end_to_focus_mm=-50)
-            ),
+            newtonian(drawtube=ct.Drawtube(bore_mm=47, length_mm=20, outer_end_to_focus_mm=-50)),
             "drawtube.outer_end_to_focus_mm",
             "sign",
         ),

@@ -8,8 +8,8 @@ use crate::error::{Error, Result};
 use crate::numeric::pool;
 use crate::shop_test::estimate::Draws;
 use crate::shop_test::noise::ZoneMeans;
+use crate::shop_test::options::ReduceOptions;
 use crate::shop_test::readings::KnifeEdgeReadings;
-use crate::shop_test::reduce::ReduceOptions;
 use crate::wave::{RadialPupil, Scratch};
 
 /// A figure whose slope moves the crossing by more than this share of the radius of curvature is outside

@@ -10,6 +10,9 @@ const TOLERATED_SHARE: f64 = 0.25;
 /// As assumed, halved, doubled.
 const FACTORS: [f64; 3] = [1.0, 0.5, 2.0];
 
+/// One quantity of every draw.
+type Quantity = fn(&Draws) -> &[f64];
+
 /// The draws of a set of readings, and the sentence on which ends of their intervals rest on the assumed edges;
 /// empty if none does.
 pub(crate) fn with_assumption(analysis: &Analysis) -> Result<(Posterior, String)> {
@@ -18,7 +21,7 @@ pub(crate) fn with_assumption(analysis: &Analysis) -> Result<(Posterior, String)
         analysis.with_drops_scaled(FACTORS[k]).posterior(0)
     });
     let mut by_factor = by_factor.into_iter().collect::<Result<Vec<Posterior>>>()?;
-    let quantities: [(&str, fn(&Draws) -> &[f64]); 3] =
+    let quantities: [(&str, Quantity); 3] =
         [("Strehl", |d| &d.strehl), ("RMS", |d| &d.rms_nm), ("PV", |d| &d.pv_nm)];
     let mut ends = Vec::new();
     for (name, values) in quantities {
