@@ -42,15 +42,16 @@ mod units;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
-pub use judge::{Judgement, Verdict, judge_refigure};
+pub use judge::{Change, Judgement, Verdict, Worth, judge_refigure};
 pub use model::{
     Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary,
     PrimaryInput, RadialProfile, Train, TrainBuilder, TurnedEdge, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    Draws, Estimated, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease,
-    ReadingsInput, ReduceOptions, TestSource,
+    AssumedEnds, Cause, Contribution, Draws, EdgeFinding, Estimated, FigureEstimate, FigureOperator,
+    Interval, KnifeEdgeReadings, MaskOpening, Measured, NextMeasurement, Outlier, ReadingsIncrease,
+    ReadingsInput, ReduceOptions, Settling, SmoothFigure, TestSource, ZoneCheck,
 };
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,

@@ -178,7 +178,7 @@ fn totals_of_the_demo_mirror_agree_with_an_independent_programme() {
 #[test]
 fn what_rests_on_the_assumed_edges_is_said() {
     let figure = fenlight("before").reduce(options(1000)).expect("a figure");
-    let said = &figure.assumption;
+    let said = &figure.assumption();
     assert!(said.contains("upper end of the RMS") && said.contains("upper end of the PV"), "{said}");
     assert!(!said.contains("Strehl"), "{said}");
 }
@@ -222,7 +222,7 @@ fn two_benches_agree_on_one_surface() {
 fn other_openings_are_another_mask() {
     let five = fenlight("after");
     let fewer: Vec<MaskOpening> = five.openings()[1..].to_vec();
-    let runs = five.runs_mm().iter().map(|run| run[1..].to_vec()).collect();
+    let runs = five.runs_mm().iter().map(|run| run[1..].iter().map(|y| y.expect("read")).collect()).collect();
     let radius = RadiusOfCurvatureMm(3116.0);
     let away = ReadingsIncrease::AwayFromMirror;
     let other = KnifeEdgeReadings::through_openings(318.0, radius, TestSource::Moving, away, fewer, runs);

@@ -4,11 +4,13 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use super::words;
+use super::worth::Worth;
 use crate::error::{Error, Result};
-use crate::shop_test::{FigureEstimate, Interval, Measured, PairedDraws, paired_draws};
-
-/// Fewer independent pairs than this mean that one common mask contradicts the readings.
-const FEW_PAIRS: f64 = 100.0;
+use crate::shop_test::{
+    Contribution, FigureEstimate, Interval, Measured, NextMeasurement, PairedDraws, Settling, contributions,
+    next_measurements, paired_draws, settling,
+};
 
 /// What can be said of a refigure.
 ///
@@ -99,6 +101,12 @@ pub struct Verdict {
     pub before: FigureEstimate,
     /// The figure after.
     pub after: FigureEstimate,
+    /// What the gain is worth at the eyepiece.
+    pub worth: Worth,
+    /// Where the doubt of the gain comes from, the largest share first.
+    pub contributions: Vec<Contribution>,
+    /// What more runs of the same readings could do.
+    pub settling: Settling,
     /// The verdict in one sentence.
     pub words: String,
     /// What it rests on, and what it leaves out.
@@ -121,7 +129,29 @@ impl Verdict {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn chance_better(&self) -> String {
-        percent(self.probability_better)
+        words::percent(self.probability_better, self.strehl_after_total_draws.len())
+    }
+
+    /// What could be measured next on the mirror as it is after the work, and how much narrower it would make the total
+    /// interval of the gain: the most useful first.
+    ///
+    /// Errors: those of [`judge_refigure`]. Leaves out: see [`NextMeasurement`].
+    ///
+    /// ```
+    /// # use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
+    /// # let read = |run: [f64; 4]| KnifeEdgeReadings::at_radii(
+    /// #     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+    /// #     &[40.0, 60.0, 80.0, 95.0], vec![run.to_vec(); 4],
+    /// # )?.reduce(Default::default());
+    /// let verdict = judge_refigure(&read([0.5, 1.125, 2.0, 2.82])?, &read([0.3333, 0.75, 1.3333, 1.8802])?)?;
+    /// let next = verdict.next_measurements()?;
+    /// assert!(next.len() > 2 && next[0].effective_draws > 0.0);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn next_measurements(&self) -> Result<Vec<NextMeasurement>> {
+        let pairs = paired_draws(&self.before, &self.after)?;
+        let gains = gains(&pairs);
+        Ok(next_measurements(&pairs.analyses[1], &pairs.after.figures, &gains))
     }
 }
 
@@ -148,34 +178,49 @@ pub fn judge_refigure(before: &FigureEstimate, after: &FigureEstimate) -> Result
     // One seed would give both the same noise; half a turn apart the repeats are independent.
     let count = after.draws.strehl.len();
     let partner = |i: usize| (i + count / 2) % count;
-    let gains: Vec<f64> =
+    let noise_gains: Vec<f64> =
         (0..count).map(|i| after.draws.strehl[i] - before.draws.strehl[partner(i)]).collect();
     let pairs = paired_draws(before, after)?;
-    let total_gains: Vec<f64> =
-        pairs.after.strehl.iter().zip(&pairs.before.strehl).map(|(after, before)| after - before).collect();
+    let total_gains = gains(&pairs);
     let better = total_gains.iter().filter(|g| **g > 0.0).count() as f64;
     let level = total_gains.iter().filter(|g| **g == 0.0).count() as f64;
     let probability_better = (better + 0.5 * level) / total_gains.len() as f64;
     let gain = Measured {
         value: after.strehl.value - before.strehl.value,
-        noise: Interval::of(&gains),
+        noise: Interval::of(&noise_gains),
         total: Interval::of(&total_gains),
     };
     let judgement = Judgement::of(probability_better);
-    let reasons = reasons(before, after, &gain, &pairs);
+    let (settling, contributions) = (settling(&pairs, &total_gains), contributions(&pairs, &total_gains));
+    let worth = Worth::of(&pairs);
+    let mut reasons = words::reasons(before, after, &gain, &pairs);
+    reasons.extend([worth.words(), words::doubt(&contributions)]);
+    if judgement != Judgement::Better && judgement != Judgement::Worse {
+        reasons.push(settling.words());
+    }
+    let share = words::percent(probability_better, total_gains.len());
     Ok(Verdict {
         probability_better,
         judgement,
         strehl_gain: gain,
-        strehl_gain_draws: gains,
-        strehl_before_total_draws: pairs.before.strehl,
-        strehl_after_total_draws: pairs.after.strehl,
-        words: words(judgement, probability_better, before, after),
+        strehl_gain_draws: noise_gains,
+        strehl_before_total_draws: pairs.before.draws.strehl,
+        strehl_after_total_draws: pairs.after.draws.strehl,
+        worth,
+        contributions,
+        settling,
+        words: words::verdict(judgement, &share, before, after),
         reasons,
-        cautions: cautions(),
+        cautions: words::cautions(),
         before: before.clone(),
         after: after.clone(),
     })
+}
+
+/// Gain in Strehl of each pair.
+fn gains(pairs: &PairedDraws) -> Vec<f64> {
+    let strehl = pairs.after.draws.strehl.iter().zip(&pairs.before.draws.strehl);
+    strehl.map(|(after, before)| after - before).collect()
 }
 
 fn check_pair(before: &FigureEstimate, after: &FigureEstimate) -> Result<()> {
@@ -204,116 +249,4 @@ fn check_pair(before: &FigureEstimate, after: &FigureEstimate) -> Result<()> {
         }
     }
     Ok(())
-}
-
-fn words(judgement: Judgement, probability: f64, before: &FigureEstimate, after: &FigureEstimate) -> String {
-    let change = format!(
-        "the Strehl went from {} to {}",
-        with_interval(&before.strehl, 3),
-        with_interval(&after.strehl, 3)
-    );
-    let share = percent(probability);
-    match judgement {
-        Judgement::Better => {
-            format!("The mirror is better after the work: {change} ({share} of draws agree).")
-        }
-        Judgement::ProbablyBetter => {
-            format!("The mirror is probably better after the work: {change} ({share} of draws agree).")
-        }
-        Judgement::CannotTell => format!(
-            "These readings cannot tell whether the work helped: {change}, and {share} of draws find it better."
-        ),
-        Judgement::ProbablyWorse => {
-            format!(
-                "The mirror is probably worse after the work: {change} (only {share} of draws find it better)."
-            )
-        }
-        Judgement::Worse => {
-            format!("The mirror is worse after the work: {change} (only {share} of draws find it better).")
-        }
-    }
-}
-
-/// A probability in words that never claim more than the draws can show.
-fn percent(probability: f64) -> String {
-    match probability {
-        p if p > 0.999 => "more than 99.9 %".to_owned(),
-        p if p < 0.001 => "less than 0.1 %".to_owned(),
-        // Whole per cents would round to certainty.
-        p if !(0.01..=0.99).contains(&p) => format!("{:.1} %", 100.0 * p),
-        p => format!("{:.0} %", 100.0 * p),
-    }
-}
-
-fn with_interval(value: &Measured, digits: usize) -> String {
-    format!("{:.digits$} ({:.digits$} to {:.digits$})", value.value, value.total.low, value.total.high)
-}
-
-fn reasons(
-    before: &FigureEstimate,
-    after: &FigureEstimate,
-    gain: &Measured,
-    pairs: &PairedDraws,
-) -> Vec<String> {
-    let mut reasons = vec![
-        format!(
-            "Wavefront RMS at the focus of least RMS: {} nm before, {} nm after.",
-            with_interval(&before.rms_nm, 1),
-            with_interval(&after.rms_nm, 1)
-        ),
-        "Strehl is the exact pupil integral at the brightest focus, which is how an observer focuses; intervals \
-         hold 95 % of the figures that give these readings within noise and radii, unseen turned edges and zones among them."
-            .to_owned(),
-        format!(
-            "Reading noise alone would leave a gain between {:.3} and {:.3}; with what the readings cannot see it \
-             lies between {:.3} and {:.3}.",
-            gain.noise.low, gain.noise.high, gain.total.low, gain.total.high
-        ),
-    ];
-    for (when, figure) in [("before", before), ("after", after)] {
-        if figure.readings.runs_mm().len() == 1 {
-            reasons.push(format!(
-                "One run {when}: its noise is not known from repeats but assumed (half of the Airy radius at the knife)."
-            ));
-        }
-    }
-    for (when, figure) in [("Before", before), ("After", after)] {
-        if !figure.assumption.is_empty() {
-            reasons.push(format!("{when}: {}", figure.assumption));
-        }
-    }
-    reasons.push(radii(before, after, pairs));
-    reasons
-}
-
-/// What is taken of the radii of the openings.
-fn radii(before: &FigureEstimate, after: &FigureEstimate, pairs: &PairedDraws) -> String {
-    let said = |figure: &FigureEstimate| {
-        let how = if figure.options.radius_sigma_mm.is_some() { "stated" } else { "assumed" };
-        format!("{} mm ({how})", figure.options.radius_sigma_mm())
-    };
-    let mut text = match (said(before), said(after)) {
-        (first, second) if first == second => format!("Radii of the openings are good to {first}"),
-        (first, second) => format!("Radii of the openings are good to {first} before and {second} after"),
-    };
-    text.push_str(if pairs.one_mask {
-        "; the openings are the same, so one mask is taken to have served both."
-    } else {
-        ", before and after independent of each other."
-    });
-    if pairs.effective_pairs < FEW_PAIRS {
-        text.push_str(" The two sets of readings hardly agree on that one mask: was another one used?");
-    }
-    text
-}
-
-fn cautions() -> Vec<String> {
-    [
-        "This is advice for a decision, not a certificate; local codes and qualified people come first.",
-        "Never point a large mirror at the Sun, or leave one uncovered where the Sun can reach it.",
-        "Heavy glass: two people lift it; a tipped mirror hurts.",
-        "Stripping a coating uses chemicals that burn, and that etch some glass: leave it to a coating shop.",
-    ]
-    .map(str::to_owned)
-    .to_vec()
 }

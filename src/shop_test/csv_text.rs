@@ -36,6 +36,11 @@ pub(super) fn parse(text: &str) -> Result<(Vec<MaskOpening>, Vec<Vec<f64>>)> {
         let line = record.position().map_or(0, csv::Position::line);
         let (mut inner, mut outer, mut run) = (0.0, 0.0, 0);
         for ((text, column), name) in record.iter().zip(&columns).zip(&header) {
+            if *column == Column::Run && text.is_empty() {
+                runs_mm[run].push(f64::NAN);
+                run += 1;
+                continue;
+            }
             let value: f64 = text.parse().map_err(|_| {
                 unreadable(&format!("line {line}, column {name}"), &format!("`{text}` is no number"))
             })?;

@@ -2,8 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::noise::ZoneMeans;
 use super::options::ReduceOptions;
 use super::readings::KnifeEdgeReadings;
+use super::unseen::{
+    Analysis, AssumedEnds, EdgeFinding, NextMeasurement, SmoothFigure, ZoneCheck, assumption,
+    next_measurements,
+};
+use crate::error::Result;
 use crate::model::{Joined, Primary, RadialProfile};
 use crate::numeric::stats;
 use crate::wave::RadialQuality;
@@ -170,7 +176,7 @@ pub struct FigureEstimate {
     pub height_nm: Vec<f64>,
     /// Covariance of the heights from reading noise, nm^2.
     pub covariance_nm2: Vec<Vec<f64>>,
-    /// Mean reading of each opening, each run's zero taken off, mm away from the mirror.
+    /// Mean reading of each opening over the runs, their zeros held together, mm away from the mirror.
     pub zone_mean_mm: Vec<f64>,
     /// Noise of one reading of each opening, mm.
     pub zone_sigma_mm: Vec<f64>,
@@ -191,9 +197,17 @@ pub struct FigureEstimate {
     pub draws: Draws,
     /// The figures behind the total intervals.
     pub total_draws: Draws,
-    /// Which ends of the total intervals of Strehl, RMS and PV move by more than a quarter of their width when the
-    /// assumed edge drops are halved or doubled, as a sentence; empty if none does.
-    pub assumption: String,
+    /// How far the ends of the total intervals of Strehl, RMS and PV rest on the assumed edges.
+    pub assumed_ends: Vec<AssumedEnds>,
+    /// The mean of the figures behind the total intervals, with its full covariance.
+    pub smooth: SmoothFigure,
+    /// What the readings say of a turned or raised edge.
+    pub edge: EdgeFinding,
+    /// How well each opening agrees with the others.
+    pub zone_checks: Vec<ZoneCheck>,
+    /// Narrow zones of the largest size that is assumed hold over half of the weight: a sign that the readings of two
+    /// neighbouring openings were exchanged, or one misread.
+    pub second_look: bool,
 }
 
 impl FigureEstimate {
@@ -202,7 +216,26 @@ impl FigureEstimate {
         (0..self.radius_mm.len()).map(|i| self.covariance_nm2[i][i].max(0.0).sqrt()).collect()
     }
 
-    /// The figure as a layer for a primary.
+    /// Which ends of the total intervals rest on the assumed edges, as a sentence; empty if none does.
+    ///
+    /// An end does that moves by more than a quarter of the interval's width when the edge drops that are assumed before
+    /// reading are halved or doubled.
+    pub fn assumption(&self) -> String {
+        assumption(&self.assumed_ends)
+    }
+
+    /// What could be measured next, and how much narrower it would make the total interval of the Strehl: the most
+    /// useful first.
+    ///
+    /// Errors: those of [`KnifeEdgeReadings::reduce`]. Leaves out: see [`NextMeasurement`].
+    pub fn next_measurements(&self) -> Result<Vec<NextMeasurement>> {
+        let means = ZoneMeans::new(&self.readings, &self.options)?;
+        let analysis = Analysis::new(&self.readings, &means, &self.options)?;
+        let posterior = analysis.posterior(&analysis.evidence()?, 0);
+        Ok(next_measurements(&analysis, &posterior.figures, &posterior.draws.strehl))
+    }
+
+    /// The plain figure as a layer for a primary.
     ///
     /// ```
     /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource};

@@ -27,6 +27,6 @@ pub struct ReadingsInput {
     pub readings_increase: ReadingsIncrease,
     /// The openings, from the centre outward.
     pub openings: Vec<MaskOpening>,
-    /// Runs of readings, mm, one for each opening.
-    pub runs_mm: Vec<Vec<f64>>,
+    /// Runs of readings, mm, one for each opening; none where a reading was not taken.
+    pub runs_mm: Vec<Vec<Option<f64>>>,
 }

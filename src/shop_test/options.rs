@@ -14,7 +14,7 @@ const ASSUMED_RADIUS_SIGMA_MM: f64 = 0.2;
 /// ```
 /// assert_eq!(catoptric::ReduceOptions::default().draws, 2000);
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ReduceOptions {
     /// Diameter of the diagonal's shadow over the clear aperture: what is behind it does not count.
@@ -29,6 +29,13 @@ pub struct ReduceOptions {
     /// Standard deviation of the radii at which the openings stand, mm, the same shift in every run; none: 0.2 mm is
     /// assumed.
     pub radius_sigma_mm: Option<f64>,
+    /// Noise of one reading, mm: one number, or one for each opening; none: estimated from the repeats.
+    #[serde(default)]
+    pub reading_sigma_mm: Option<Vec<f64>>,
+    /// Standard deviation of what a bench adds to each opening's reading in all its runs alike (air, mask, stage), mm: no
+    /// number of runs takes it away. 0 unless given; see [`crate::bench_scatter`].
+    #[serde(default)]
+    pub bench_scatter_mm: f64,
 }
 
 impl Default for ReduceOptions {
@@ -39,6 +46,8 @@ impl Default for ReduceOptions {
             draws: 2000,
             seed: 1,
             radius_sigma_mm: None,
+            reading_sigma_mm: None,
+            bench_scatter_mm: 0.0,
         }
     }
 }
@@ -66,6 +75,20 @@ impl ReduceOptions {
         let radius_sigma_mm = self.radius_sigma_mm();
         if !(0.0..=100.0).contains(&radius_sigma_mm) {
             return Err(Error::input("radius_sigma_mm", radius_sigma_mm, "0 to 100 mm", "other units?"));
+        }
+        for &sigma in self.reading_sigma_mm.iter().flatten() {
+            if !(1e-6..=100.0).contains(&sigma) {
+                let allowed = "0.000001 to 100 mm: no reading is without noise";
+                return Err(Error::input("reading_sigma_mm", sigma, allowed, "micrometres for mm?"));
+            }
+        }
+        if !(0.0..=100.0).contains(&self.bench_scatter_mm) {
+            return Err(Error::input(
+                "bench_scatter_mm",
+                self.bench_scatter_mm,
+                "0 to 100 mm",
+                "other units?",
+            ));
         }
         Ok(())
     }

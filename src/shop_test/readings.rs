@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 use super::csv_text;
 use super::input::ReadingsInput;
 use super::opening::{MaskOpening, ReadingsIncrease, TestSource};
-use super::sanity;
+use super::two_way::TwoWay;
+use super::{noise, sanity};
 use crate::error::{Error, Findings, Problem, Result};
 use crate::model::text::read_text;
 use crate::units::RadiusOfCurvatureMm;
@@ -15,11 +16,12 @@ use crate::units::RadiusOfCurvatureMm;
 /// Readings of a knife edge near the centre of curvature, zone by zone, in one or more runs.
 ///
 /// Every run has a zero of its own. Units: mm.
-/// Shapes: `runs_mm[j][i]` is the reading of opening i in run j.
+/// Shapes: `runs_mm[j][i]` is the reading of opening i in run j; where it was not taken stands a NaN, which is weighted
+/// for what it is: nothing.
 /// Errors: [`Error::Input`] at construction, with all faults found: sizes that cannot be, openings that overlap or leave
-/// the mirror, runs of unequal length, readings that are not finite, a span of readings that no sane
-/// mirror has.
-/// Leaves out: readings that are missing from a run.
+/// the mirror, runs of unequal length or without an opening in common, an infinite reading, a span of readings that no
+/// sane mirror has.
+/// Leaves out: astigmatism; every zone is taken to be round.
 ///
 /// ```
 /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, ReadingsInput, TestSource};
@@ -56,6 +58,9 @@ impl KnifeEdgeReadings {
         runs_mm: Vec<Vec<f64>>,
     ) -> Result<Self> {
         let radius_of_curvature_mm = radius_of_curvature.0;
+        let taken =
+            |run: Vec<f64>| run.into_iter().map(|reading| (!reading.is_nan()).then_some(reading)).collect();
+        let runs_mm = runs_mm.into_iter().map(taken).collect();
         ReadingsInput {
             clear_aperture_mm,
             radius_of_curvature_mm,
@@ -98,7 +103,7 @@ impl KnifeEdgeReadings {
     }
 
     /// Readings from a table: a row an opening, columns `inner_radius_mm` and `outer_radius_mm` (or `radius_mm`), and one
-    /// column a run, named `run_..._mm`.
+    /// column a run, named `run_..._mm`; a reading that was not taken is an empty field.
     ///
     /// Errors: [`Error::Unreadable`] for a missing or unknown column or text in place of a number, with its line;
     /// [`Error::Input`] as at construction.
@@ -175,8 +180,8 @@ impl KnifeEdgeReadings {
         &self.0.openings
     }
 
-    /// The readings as they were given, mm: `runs_mm()[run][opening]`.
-    pub fn runs_mm(&self) -> &[Vec<f64>] {
+    /// The readings as they were given, mm: `runs_mm()[run][opening]`; none where a reading was not taken.
+    pub fn runs_mm(&self) -> &[Vec<Option<f64>>] {
         &self.0.runs_mm
     }
 
@@ -194,7 +199,7 @@ impl KnifeEdgeReadings {
     /// ```
     pub fn problems(&self) -> Vec<Problem> {
         let mut findings = Findings::default();
-        sanity::check_span(&self.0, &mut findings);
+        sanity::check_span(self, &mut findings);
         findings.warnings()
     }
 }
@@ -207,11 +212,14 @@ impl TryFrom<ReadingsInput> for KnifeEdgeReadings {
         check_sizes(&input, &mut findings);
         check_openings(&input, &mut findings);
         check_runs(&input, &mut findings);
-        if !findings.has_fault() {
-            sanity::check_span(&input, &mut findings);
-        }
         findings.refuse()?;
-        Ok(Self(input))
+        let readings = Self(input);
+        let alike = vec![1.0; readings.openings().len()];
+        TwoWay::fit(&noise::entries(&readings), readings.runs_mm().len(), &alike)?;
+        let mut findings = Findings::default();
+        sanity::check_span(&readings, &mut findings);
+        findings.refuse()?;
+        Ok(readings)
     }
 }
 
@@ -267,7 +275,10 @@ fn check_openings(input: &ReadingsInput, findings: &mut Findings) {
             if outer < inner {
                 f.fault("outer_radius_mm", outer, "not less than the inner radius", "the two exchanged?");
             }
-            if inner < reached || (i > 0 && outer <= reached) {
+            if i > 0 && *opening == input.openings[i - 1] {
+                let cause = "read twice? Give the second reading as one more run, in which the other openings are missing";
+                f.fault("inner_radius_mm", inner, "an opening that is not the one before it", cause);
+            } else if inner < reached || (i > 0 && outer <= reached) {
                 let cause = "zones that overlap, or listed from the rim inward?";
                 f.fault(
                     "inner_radius_mm",
@@ -286,18 +297,36 @@ fn check_runs(input: &ReadingsInput, findings: &mut Findings) {
         findings.fault("runs_mm", "nothing", "one run or more", "");
     }
     for (j, run) in input.runs_mm.iter().enumerate() {
+        let field = format!("runs_mm[{j}]");
         if run.len() != input.openings.len() {
             let found = format!("{} readings", run.len());
             let allowed = format!("one reading for each of the {} openings", input.openings.len());
-            findings.fault(&format!("runs_mm[{j}]"), found, &allowed, "rows and columns exchanged?");
-        }
-        for (i, &reading) in run.iter().enumerate() {
-            findings.number(
-                &format!("runs_mm[{j}][{i}]"),
-                reading,
-                |v| v.abs() < 1e4,
-                "a stage position in mm",
+            let cause = "a reading missing? Put NaN (in a table: nothing) in its place; or rows and columns exchanged?";
+            findings.fault(&field, found, &allowed, cause);
+        } else if run.iter().flatten().count() < 2 {
+            let found = format!("{} readings", run.iter().flatten().count());
+            findings.fault(
+                &field,
+                found,
+                "two readings or more: one alone is taken up by the run's zero",
                 "",
+            );
+        }
+        for (i, reading) in run.iter().enumerate() {
+            if let &Some(reading) = reading {
+                let field = format!("runs_mm[{j}][{i}]");
+                findings.number(&field, reading, |v| v.abs() < 1e4, "a stage position in mm", "");
+            }
+        }
+    }
+    for i in 0..input.openings.len() {
+        let read = |run: &Vec<Option<f64>>| run.get(i).is_none_or(Option::is_some);
+        if !input.runs_mm.is_empty() && !input.runs_mm.iter().any(read) {
+            findings.fault(
+                &format!("openings[{i}]"),
+                "no reading",
+                "one reading or more in some run",
+                "leave it out?",
             );
         }
     }

@@ -1,30 +1,49 @@
-//! The plain reduction: heights at the rims of the openings, straight in r^2 between them.
-//!
-//! A reading is the mean over its opening's area of where the normals cross the axis, and that mean is, to
-//! first order in the surface error, the height difference between the two rims of the opening and nothing else:
-//!
-//! ```text
-//! reading = zero + k (r1^2 + r2^2)/(4R) - 2 k R^2 [h(r2) - h(r1)]/(r2^2 - r1^2)      k = 1 moving, 2 fixed
-//! ```
-//!
-//! So openings that touch give the height at every rim. What lies between the rims, inside the first and
-//! beyond the last is not measured; here it is taken as straight in r^2, which keeps each opening's
-//! mean slope. A turned edge inside the last opening is therefore smeared over it.
-
-use nalgebra::DMatrix;
+//! Readings in, a figure with both of its intervals out.
 
 use super::estimate::{Draws, Estimated, FigureEstimate, Measured};
 use super::noise::ZoneMeans;
 use super::options::ReduceOptions;
+use super::plain::Reduction;
 use super::readings::KnifeEdgeReadings;
-use super::unseen::{Analysis, with_assumption};
-use crate::error::Result;
-use crate::numeric::{pool, random::Stream};
-use crate::units::NM_PER_MM;
-use crate::wave::{RadialGrid, RadialPupil, RadialQuality, Scratch};
+use super::unseen::{Analysis, EdgeFinding, smooth_figure, with_assumption, zone_checks};
+use crate::error::{Error, Result};
 
-/// Repeats handled in one piece by one thread.
-const CHUNK: usize = 64;
+/// Weight of the largest narrow zones above which the readings deserve a second look.
+const SUSPECT_WEIGHT: f64 = 0.5;
+
+/// The plain reduction as what it is: a linear operator from mean readings to heights.
+///
+/// Units: mm of reading, nm of glass height at best focus.
+/// Shapes: a row for each radius, a column for each opening.
+/// Errors: none; made by [`KnifeEdgeReadings::figure_operator`].
+/// Leaves out: what the plain reduction leaves out.
+///
+/// ```
+/// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource};
+/// let readings = KnifeEdgeReadings::at_radii(
+///     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+///     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, 1.9302]],
+/// )?;
+/// let figure = readings.reduce(Default::default())?;
+/// let operator = readings.figure_operator(&figure.radius_mm, Default::default())?;
+/// let height_nm = operator.height_nm(&figure.zone_error_mm);
+/// assert!((height_nm[4] - figure.height_nm[4]).abs() < 1e-9);
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct FigureOperator {
+    /// Radii of the heights, mm.
+    pub radius_mm: Vec<f64>,
+    /// Height at each radius for each mm by which an opening's mean reading exceeds that of the paraboloid, nm/mm.
+    pub nm_per_mm: Vec<Vec<f64>>,
+}
+
+impl FigureOperator {
+    /// Heights, nm, from what the mean readings are too long by, mm; a common zero changes nothing.
+    pub fn height_nm(&self, error_mm: &[f64]) -> Vec<f64> {
+        self.nm_per_mm.iter().map(|row| row.iter().zip(error_mm).map(|(a, e)| a * e).sum()).collect()
+    }
+}
 
 impl KnifeEdgeReadings {
     /// The radial figure that the readings show, with what their noise makes uncertain.
@@ -55,20 +74,21 @@ impl KnifeEdgeReadings {
     /// ```
     pub fn reduce(&self, options: ReduceOptions) -> Result<FigureEstimate> {
         options.check()?;
+        let means = ZoneMeans::new(self, &options)?;
         let reduction = Reduction::new(self, &options);
-        let means = ZoneMeans::new(self, options.wavelength_nm);
         let errors_mm = reduction.errors_mm(&means.mean_mm);
+        let spread_mm = means.spread().ok_or_else(unequal)?;
         let best = reduction.quality(&errors_mm);
-        let draws = reduction.repeat(&errors_mm, &means.mean_sigma_mm(), &options);
-        let (allowed, assumption) = with_assumption(&Analysis::new(self, &means, &options)?)?;
+        let draws = reduction.repeat(&errors_mm, &means, &spread_mm, &options);
+        let analysis = Analysis::new(self, &means, &options)?;
+        let evidence = analysis.evidence()?;
+        let (allowed, assumed_ends) = with_assumption(&analysis, &evidence)?;
         let total = &allowed.draws;
-        let height_nm = reduction.heights_at_best_focus(&errors_mm);
-        let covariance = reduction.covariance(&means.mean_sigma_mm());
+        let covariance = reduction.covariance(&means, &spread_mm);
         Ok(FigureEstimate {
             readings: self.clone(),
-            options,
             radius_mm: reduction.rims_mm.clone(),
-            height_nm,
+            height_nm: reduction.heights_at_best_focus(&errors_mm),
             covariance_nm2: (0..covariance.nrows())
                 .map(|i| covariance.row(i).iter().copied().collect())
                 .collect(),
@@ -84,116 +104,63 @@ impl KnifeEdgeReadings {
                 &total.strehl_least_rms,
             ),
             seen_rms_nm: Estimated::of(&allowed.seen_rms_nm),
+            smooth: smooth_figure(&analysis, &allowed),
+            edge: EdgeFinding::of(&analysis, &evidence),
+            zone_checks: zone_checks(&analysis, &evidence),
+            second_look: evidence.weight_of_largest_zones() > SUSPECT_WEIGHT,
             draws,
             total_draws: allowed.draws,
-            assumption,
+            assumed_ends,
+            options,
+        })
+    }
+
+    /// The plain reduction alone, repeated with readings drawn again within their noise, whose scale is drawn as well.
+    ///
+    /// Errors: those of [`KnifeEdgeReadings::reduce`]. Leaves out: everything that the readings cannot see.
+    ///
+    /// ```
+    /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource};
+    /// let readings = KnifeEdgeReadings::at_radii(
+    ///     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+    ///     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, 1.8802]; 5],
+    /// )?;
+    /// let repeats = readings.repeat_with_noise(&ReduceOptions { draws: 10_000, ..Default::default() })?;
+    /// assert_eq!(repeats.strehl.len(), 10_000);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn repeat_with_noise(&self, options: &ReduceOptions) -> Result<Draws> {
+        options.check()?;
+        let means = ZoneMeans::new(self, options)?;
+        let reduction = Reduction::new(self, options);
+        let spread_mm = means.spread().ok_or_else(unequal)?;
+        Ok(reduction.repeat(&reduction.errors_mm(&means.mean_mm), &means, &spread_mm, options))
+    }
+
+    /// The exact operator of the plain reduction, from mean readings to heights at best focus at any radii.
+    ///
+    /// Units: mm, nm. Errors: [`Error::Input`] for a radius off the mirror, and for options that cannot be.
+    pub fn figure_operator(&self, radius_mm: &[f64], options: ReduceOptions) -> Result<FigureOperator> {
+        options.check()?;
+        let rim_mm = self.clear_aperture_mm() / 2.0;
+        if let Some(r) = radius_mm.iter().find(|r| !(0.0..=rim_mm * (1.0 + 1e-9)).contains(*r)) {
+            let allowed = format!("0 to {rim_mm} mm, half the clear aperture");
+            return Err(Error::input("radius_mm", r, allowed, "diameters given for radii?"));
+        }
+        let operator = Reduction::new(self, &options).operator(radius_mm);
+        Ok(FigureOperator {
+            radius_mm: radius_mm.to_vec(),
+            nm_per_mm: (0..operator.nrows()).map(|i| operator.row(i).iter().copied().collect()).collect(),
         })
     }
 }
 
-/// Everything about a set of readings that does not depend on their values: one linear operator.
-struct Reduction {
-    ideal_mm: Vec<f64>,
-    /// Radii of the knots: the centre, the rims between openings, the mirror's rim.
-    rims_mm: Vec<f64>,
-    /// Heights at the knots, nm, from errors of the openings, mm.
-    to_knots: DMatrix<f64>,
-    /// Heights at the grid's points, from heights at the knots.
-    to_points: DMatrix<f64>,
-    grid: RadialGrid,
-    pupil: RadialPupil,
-}
-
-impl Reduction {
-    fn new(readings: &KnifeEdgeReadings, options: &ReduceOptions) -> Self {
-        let openings = readings.openings();
-        let radius = readings.radius_of_curvature();
-        let rim_mm = readings.clear_aperture_mm() / 2.0;
-        // Openings that leave a gap (or are single radii) meet in the middle of it, by area.
-        let between = openings
-            .windows(2)
-            .map(|pair| f64::midpoint(pair[0].outer_radius_mm.powi(2), pair[1].inner_radius_mm.powi(2)));
-        let squares: Vec<f64> = std::iter::once(0.0).chain(between).chain([rim_mm * rim_mm]).collect();
-        // h(r2) - h(r1) = -(reading's error) (r2^2 - r1^2)/(2 k R^2), summed from the centre outward.
-        let per_mm = -NM_PER_MM / (2.0 * readings.source().gain() * radius.0 * radius.0);
-        let step = |zone: usize| per_mm * (squares[zone + 1] - squares[zone]);
-        let to_knots =
-            DMatrix::from_fn(
-                squares.len(),
-                openings.len(),
-                |knot, zone| if zone < knot { step(zone) } else { 0.0 },
-            );
-        let rims_mm: Vec<f64> = squares.iter().map(|s| s.sqrt()).collect();
-        let inner_mm = options.obstruction_ratio * rim_mm;
-        let breaks_mm: Vec<f64> = rims_mm.iter().copied().chain([inner_mm]).collect();
-        let grid = RadialGrid::new(rim_mm, &breaks_mm);
-        let pupil = RadialPupil::new(&grid, inner_mm, rim_mm, radius.0, options.wavelength_nm);
-        let mut to_points = DMatrix::zeros(grid.radius_mm.len(), squares.len());
-        for (point, r) in grid.radius_mm.iter().enumerate() {
-            let zone = squares.partition_point(|s| *s <= r * r).clamp(1, squares.len() - 1) - 1;
-            let part = (r * r - squares[zone]) / (squares[zone + 1] - squares[zone]);
-            to_points[(point, zone)] = 1.0 - part;
-            to_points[(point, zone + 1)] = part;
-        }
-        let ideal_mm = openings.iter().map(|o| o.ideal_reading_mm(readings.source(), radius)).collect();
-        Self { ideal_mm, rims_mm, to_knots, to_points, grid, pupil }
-    }
-
-    /// What the readings are too long by, mm, their mean taken off: the zero is free.
-    fn errors_mm(&self, mean_mm: &[f64]) -> Vec<f64> {
-        let raw: Vec<f64> = mean_mm.iter().zip(&self.ideal_mm).map(|(y, ideal)| y - ideal).collect();
-        let mean = raw.iter().sum::<f64>() / raw.len() as f64;
-        raw.iter().map(|e| e - mean).collect()
-    }
-
-    fn knots_nm(&self, errors_mm: &[f64]) -> Vec<f64> {
-        product(&self.to_knots, errors_mm)
-    }
-
-    fn quality(&self, errors_mm: &[f64]) -> RadialQuality {
-        let height_nm = product(&self.to_points, &self.knots_nm(errors_mm));
-        self.pupil.quality(&height_nm, &mut Scratch::default())
-    }
-
-    /// Heights at the knots less the best-fitting parabola: what remains after refocusing.
-    fn heights_at_best_focus(&self, errors_mm: &[f64]) -> Vec<f64> {
-        let knots = self.knots_nm(errors_mm);
-        let (level, gain) = self.pupil.level_and_focus(&self.grid, &product(&self.to_points, &knots));
-        knots.iter().zip(&self.rims_mm).map(|(h, r)| h - level - gain * r * r).collect()
-    }
-
-    /// Covariance of the heights at best focus, nm^2: the operator is linear in the readings.
-    fn covariance(&self, sigma_mm: &[f64]) -> DMatrix<f64> {
-        let columns: Vec<Vec<f64>> = (0..sigma_mm.len())
-            .map(|zone| {
-                let mut unit = vec![0.0; sigma_mm.len()];
-                unit[zone] = sigma_mm[zone];
-                self.heights_at_best_focus(&unit)
-            })
-            .collect();
-        let spread = DMatrix::from_fn(self.rims_mm.len(), columns.len(), |knot, zone| columns[zone][knot]);
-        &spread * spread.transpose()
-    }
-
-    /// The same figure from readings drawn again within their noise.
-    fn repeat(&self, errors_mm: &[f64], sigma_mm: &[f64], options: &ReduceOptions) -> Draws {
-        let chunks = options.draws.div_ceil(CHUNK);
-        let qualities = pool::map_ordered(chunks, true, |chunk| {
-            let draws = chunk * CHUNK..options.draws.min((chunk + 1) * CHUNK);
-            let draw = |draw: usize| {
-                let mut stream = Stream::new(options.seed, draw as u64);
-                let noisy: Vec<f64> =
-                    errors_mm.iter().zip(sigma_mm).map(|(e, sigma)| e + sigma * stream.normal()).collect();
-                self.quality(&noisy)
-            };
-            draws.map(draw).collect::<Vec<_>>()
-        });
-        let mut all = Draws::default();
-        qualities.into_iter().flatten().for_each(|quality| all.push(quality));
-        all
-    }
-}
-
-fn product(matrix: &DMatrix<f64>, vector: &[f64]) -> Vec<f64> {
-    (0..matrix.nrows()).map(|i| matrix.row(i).iter().zip(vector).map(|(a, b)| a * b).sum()).collect()
+fn unequal() -> Error {
+    let allowed = "openings of comparable width, away from the centre";
+    Error::input(
+        "openings",
+        "beyond what arithmetic holds",
+        allowed,
+        "an opening of no width, or at the centre?",
+    )
 }

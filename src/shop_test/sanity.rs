@@ -1,16 +1,15 @@
 //! Mistakes that the readings themselves betray: their span against that of a paraboloid.
 
-use super::input::ReadingsInput;
+use super::readings::KnifeEdgeReadings;
 use crate::error::Findings;
-use crate::units::RadiusOfCurvatureMm;
 
 /// Compares how much the readings grow with r^2 to how much a paraboloid's would.
 ///
 /// The ratio is minus the conic constant, about 1 for any mirror worth testing; the outermost opening is left
 /// out, since a turned edge alone can double it. A ratio near 1/2 or 2 has two exact twins each, so that
 /// both causes are named and nothing is repaired.
-pub(super) fn check_span(input: &ReadingsInput, findings: &mut Findings) {
-    let Some(ratio) = span_ratio(input) else { return };
+pub(super) fn check_span(readings: &KnifeEdgeReadings, findings: &mut Findings) {
+    let Some(ratio) = span_ratio(readings) else { return };
     let shown = format!("a span of {ratio:.3} of a paraboloid's");
     if ratio.abs() < 0.12 {
         findings.fault("runs_mm", shown, "at least 0.12", "inches read as millimetres, or a sphere?");
@@ -34,16 +33,14 @@ pub(super) fn check_span(input: &ReadingsInput, findings: &mut Findings) {
 
 /// Slope of the mean readings over that of a paraboloid's, both against r^2, without the outermost opening
 /// where four or more are there.
-fn span_ratio(input: &ReadingsInput) -> Option<f64> {
-    let used = if input.openings.len() >= 4 { input.openings.len() - 1 } else { input.openings.len() };
-    let runs = input.runs_mm.len() as f64;
-    let radius = RadiusOfCurvatureMm(input.radius_of_curvature_mm);
+fn span_ratio(readings: &KnifeEdgeReadings) -> Option<f64> {
+    let openings = readings.openings();
+    let used = if openings.len() >= 4 { openings.len() - 1 } else { openings.len() };
+    let (mean, sign) = (readings.mean_mm(), readings.readings_increase().sign());
     let points: Vec<(f64, f64, f64)> = (0..used)
         .map(|i| {
-            let opening = &input.openings[i];
-            let mean = input.runs_mm.iter().map(|run| run[i]).sum::<f64>() / runs;
-            let ideal = opening.ideal_reading_mm(input.source, radius);
-            (opening.mean_square_mm2(), mean * input.readings_increase.sign(), ideal)
+            let ideal = openings[i].ideal_reading_mm(readings.source(), readings.radius_of_curvature());
+            (openings[i].mean_square_mm2(), mean[i] * sign, ideal)
         })
         .collect();
     let count = points.len() as f64;

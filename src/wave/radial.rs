@@ -23,6 +23,8 @@ const MOMENTS: usize = 8;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct RadialQuality {
     pub(crate) strehl: f64,
+    /// Defocus of the brightest focus from that of least RMS: the RMS of its phase, radians.
+    pub(crate) peak_defocus_rad: f64,
     pub(crate) strehl_least_rms: f64,
     pub(crate) rms_nm: f64,
     pub(crate) pv_nm: f64,
@@ -145,8 +147,20 @@ impl RadialPupil {
     /// All that is asked of one figure, given by its heights at the grid's points.
     pub(crate) fn quality(&self, height_nm: &[f64], scratch: &mut Scratch) -> RadialQuality {
         let (rms_nm, pv_nm) = self.rms_and_pv_nm(height_nm, scratch);
-        let (strehl, strehl_least_rms) = self.strehls(scratch);
-        RadialQuality { strehl, strehl_least_rms, rms_nm, pv_nm }
+        let ((strehl, peak_defocus_rad), strehl_least_rms) = self.strehls(scratch);
+        RadialQuality { strehl, peak_defocus_rad, strehl_least_rms, rms_nm, pv_nm }
+    }
+
+    /// The phase of a figure at a defocus from the focus of least RMS, at the pupil's nodes, radians.
+    pub(crate) fn phase_rad(&self, height_nm: &[f64], defocus_rad: f64, scratch: &mut Scratch) -> Vec<f64> {
+        self.refocus(height_nm, scratch);
+        let wave = scratch.wave.iter().zip(&self.defocus);
+        wave.map(|(wave, t)| self.wavenumber_per_nm * wave - defocus_rad * t).collect()
+    }
+
+    /// Radii and area weights of the pupil's nodes; the weights add up to 1.
+    pub(crate) fn nodes_mm<'a>(&'a self, grid: &'a RadialGrid) -> (&'a [f64], &'a [f64]) {
+        (&grid.radius_mm[self.nodes.clone()], &self.weight)
     }
 
     /// The best-fitting parabola of a figure and its level, to be taken off for display: height at the centre
@@ -172,17 +186,24 @@ impl RadialPupil {
         (piston, slope)
     }
 
-    /// The greatest Strehl ratio and that at the focus of least RMS, of the wavefront in the scratch space.
-    fn strehls(&self, scratch: &mut Scratch) -> (f64, f64) {
+    /// The greatest Strehl ratio with its defocus, and that at the focus of least RMS, of the wavefront in the scratch
+    /// space.
+    fn strehls(&self, scratch: &mut Scratch) -> ((f64, f64), f64) {
         let wavenumber = self.wavenumber_per_nm;
         let second = wavenumber * dot(&self.inner_fit, &scratch.wave);
         let at_least_rms = self.start(0.0, scratch);
         let mut peak = self.climb(at_least_rms, scratch);
         if second.abs() > COVERED_STEPS * STEP_RAD {
             let at_second = self.start(second, scratch);
-            peak = peak.max(self.climb(at_second, scratch));
+            let (value, defocus) = self.climb(at_second, scratch);
+            if value > peak.0 {
+                peak = (value, second + defocus);
+            }
         }
-        (peak.max(at_least_rms), at_least_rms)
+        if at_least_rms > peak.0 {
+            peak = (at_least_rms, 0.0);
+        }
+        (peak, at_least_rms)
     }
 
     /// Fills the phasors at a defocus from that of least RMS, radians; its Strehl ratio comes back.
@@ -197,10 +218,11 @@ impl RadialPupil {
         real * real + imaginary * imaginary
     }
 
-    /// The greatest Strehl ratio near the phasors in the scratch space, of which that at the start is known.
-    fn climb(&self, at_start: f64, scratch: &mut Scratch) -> f64 {
+    /// The greatest Strehl ratio near the phasors in the scratch space, of which that at the start is known, and how far
+    /// from the start it is, radians.
+    fn climb(&self, at_start: f64, scratch: &mut Scratch) -> (f64, f64) {
         let count = self.weight.len();
-        let mut here = at_start;
+        let (mut here, mut passed) = (at_start, 0.0);
         for _ in 0..=MOVES {
             let (mut best, mut best_step) = (here, 0_i32);
             for (step, place) in (1..=STEPS).zip((0..).step_by(count)) {
@@ -220,12 +242,14 @@ impl RadialPupil {
                 }
             }
             self.turn(best_step, scratch);
-            if best_step.abs() < STEPS {
-                return self.summit(best, scratch);
-            }
+            passed += STEP_RAD * f64::from(best_step);
             here = best;
+            if best_step.abs() < STEPS {
+                break;
+            }
         }
-        self.summit(here, scratch)
+        let (value, further) = self.summit(here, scratch);
+        (value, passed + further)
     }
 
     /// Turns the phasors by whole steps of defocus.
@@ -247,18 +271,21 @@ impl RadialPupil {
         std::mem::swap(&mut scratch.imaginary, &mut scratch.turned_imaginary);
     }
 
-    /// The greatest Strehl ratio within a step of the phasors, by Newton's method on their moments.
-    fn summit(&self, here: f64, scratch: &Scratch) -> f64 {
+    /// The greatest Strehl ratio within a step of the phasors and its defocus from theirs, by Newton's method on their
+    /// moments.
+    fn summit(&self, here: f64, scratch: &Scratch) -> (f64, f64) {
         let count = self.weight.len();
         let mut moments = [(0.0, 0.0); MOMENTS];
         for (moment, weights) in moments.iter_mut().zip(self.moments.chunks_exact(count)) {
             *moment = (dot(weights, &scratch.real), dot(weights, &scratch.imaginary));
         }
-        let (mut best, mut defocus) = (here, 0.0);
+        let (mut best, mut defocus) = ((here, 0.0), 0.0);
         for _ in 0..4 {
             let [f, f1, f2] = amplitude(&moments, defocus);
             let value = f.0 * f.0 + f.1 * f.1;
-            best = value.max(best);
+            if value > best.0 {
+                best = (value, defocus);
+            }
             let slope = 2.0 * (f.0 * f1.0 + f.1 * f1.1);
             let bend = 2.0 * (f1.0 * f1.0 + f1.1 * f1.1 + f.0 * f2.0 + f.1 * f2.1);
             if bend >= 0.0 {

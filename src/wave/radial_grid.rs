@@ -4,7 +4,7 @@
 use crate::numeric::gauss::on_interval;
 
 /// Quadrature nodes in each segment between two breaks.
-const NODES_PER_SEGMENT: usize = 4;
+pub(super) const NODES_PER_SEGMENT: usize = 4;
 /// No segment is longer than this share of the mirror's radius.
 const LONGEST_SEGMENT: f64 = 0.16;
 /// Breaks and points closer than this share of the mirror's radius are one.

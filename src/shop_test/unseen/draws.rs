@@ -21,6 +21,10 @@ pub(crate) struct FigureDraws {
     pub(crate) height_nm: Vec<f64>,
     /// Points of the grid.
     pub(crate) points: usize,
+    /// What the wrong place of each opening adds to its reading, mm, one row for each draw.
+    pub(crate) shift_mm: Vec<f64>,
+    /// Openings.
+    pub(crate) zones: usize,
 }
 
 /// Chooses `count` components with probabilities proportional to `weights`, by one uniform draw.
@@ -56,8 +60,30 @@ pub(crate) struct PriorLanes {
     /// Standard normals of the openings' shifts, and of the outermost one's where an edge is steep.
     shift: Vec<f64>,
     steep: Vec<f64>,
+    /// Standard normals of what the bench adds.
+    scatter: Vec<f64>,
     broad: Vec<f64>,
     narrow: Vec<Vec<f64>>,
+}
+
+/// What one set of readings says of the places of its openings.
+#[derive(Clone, Copy)]
+pub(crate) struct Pull<'a> {
+    pub(crate) model: &'a FigureModel,
+    /// The residual of the contrasts over their covariance.
+    pub(crate) weight: &'a [f64],
+    pub(crate) steep_sd_mm: f64,
+}
+
+impl Pull<'_> {
+    /// The shifts of the readings from the normals of [`PriorLanes::shifts`], mm.
+    pub(crate) fn shift_mm(&self, normals: &[f64], shift_mm: &mut [f64]) {
+        let zones = shift_mm.len();
+        for ((shift, place), normal) in shift_mm.iter_mut().zip(&self.model.place_sd_mm).zip(normals) {
+            *shift = place * normal;
+        }
+        shift_mm[zones - 1] += self.steep_sd_mm * normals[zones];
+    }
 }
 
 impl PriorLanes {
@@ -68,6 +94,7 @@ impl PriorLanes {
             noise_mm: rooms(model.order),
             shift: rooms(model.rims.len()),
             steep: rooms(1),
+            scatter: rooms(model.rims.len()),
             broad: rooms(model.broad.factor.rank),
             narrow: model.narrow.iter().map(|process| rooms(process.factor.rank)).collect(),
         }
@@ -106,6 +133,11 @@ impl PriorLanes {
                 row[lane] = stream.normal();
             }
             self.steep[lane] = stream.normal();
+            if model.scatter_mm > 0.0 {
+                for row in self.scatter.chunks_exact_mut(LANES) {
+                    row[lane] = stream.normal();
+                }
+            }
             for row in self.broad.chunks_exact_mut(LANES) {
                 row[lane] = component.broad_sd_nm * stream.normal();
             }
@@ -142,7 +174,9 @@ impl PriorLanes {
             .iter()
             .enumerate()
             .map(|(k, &(inner, outer, gain))| {
-                gain * (at(outer) - at(inner)) + model.place_sd_mm[k] * self.shift[k * LANES + lane]
+                gain * (at(outer) - at(inner))
+                    + model.place_sd_mm[k] * self.shift[k * LANES + lane]
+                    + model.scatter_mm * self.scatter[k * LANES + lane]
             })
             .collect();
         let steep = steep_sd_mm * self.steep[lane];
@@ -152,6 +186,23 @@ impl PriorLanes {
                 dot(row, &readings) + self.noise_mm[c * LANES + lane] + steep * model.outermost[c]
             })
             .collect()
+    }
+
+    /// Standard normals of a lane's shifts, one for each opening, and of the steepness last, after the readings: `pulls`
+    /// are the sides whose mask this is.
+    pub(crate) fn shifts(&self, lane: usize, pulls: &[Pull<'_>]) -> Vec<f64> {
+        let mut normals: Vec<f64> = self.shift.chunks_exact(LANES).map(|row| row[lane]).collect();
+        let zones = normals.len();
+        normals.push(self.steep[lane]);
+        for pull in pulls {
+            for (rows, weight) in pull.model.contrasts.chunks_exact(zones).zip(pull.weight) {
+                for (k, a) in rows.iter().enumerate() {
+                    normals[k] += pull.model.place_sd_mm[k] * a * weight;
+                }
+            }
+            normals[zones] += pull.steep_sd_mm * dot(&pull.model.outermost, pull.weight);
+        }
+        normals
     }
 
     /// Copies a lane's figure.
@@ -174,17 +225,20 @@ impl FigureDraws {
         chosen: &[usize],
         (seed, first): (u64, u64),
     ) -> Self {
-        let points = model.grid.radius_mm.len();
+        let (points, zones) = (model.grid.radius_mm.len(), model.rims.len());
         let mut height_nm = vec![0.0; points * chosen.len()];
+        let mut shift_mm = vec![0.0; zones * chosen.len()];
         let mut lanes = PriorLanes::new(model);
         let mut known: Option<(usize, Conditional)> = None;
         let blocks = chosen.chunks(LANES).zip(height_nm.chunks_mut(LANES * points));
-        for (block, (indices, heights)) in blocks.enumerate() {
+        let blocks = blocks.zip(shift_mm.chunks_mut(LANES * zones));
+        for (block, ((indices, heights), shifts)) in blocks.enumerate() {
             let components: Vec<Component> =
                 indices.iter().map(|&index| evidence.catalogue.component(index)).collect();
             let first = first + (block * LANES) as u64;
             lanes.fill(model, data, &components, (seed, first), None);
-            for (lane, height) in heights.chunks_exact_mut(points).enumerate() {
+            let rows = heights.chunks_exact_mut(points).zip(shifts.chunks_exact_mut(zones));
+            for (lane, (height, shift)) in rows.enumerate() {
                 lanes.copy_heights(lane, height);
                 if known.as_ref().is_none_or(|(index, _)| *index != indices[lane]) {
                     known =
@@ -198,9 +252,22 @@ impl FigureDraws {
                 }
                 conditional.factor.solve(&mut rest);
                 add_correction(model, &conditional.component, &rest, height);
+                let pull = Pull { model, weight: &rest, steep_sd_mm: conditional.steep_sd_mm };
+                pull.shift_mm(&lanes.shifts(lane, &[pull]), shift);
             }
         }
-        Self { height_nm, points }
+        Self { height_nm, points, shift_mm, zones }
+    }
+
+    /// Draws put behind these.
+    pub(crate) fn append(&mut self, other: Self) {
+        self.height_nm.extend(other.height_nm);
+        self.shift_mm.extend(other.shift_mm);
+    }
+
+    /// The shifts of each draw in turn, mm.
+    pub(crate) fn shifts(&self) -> impl ExactSizeIterator<Item = &[f64]> {
+        self.shift_mm.chunks_exact(self.zones)
     }
 
     /// The heights of each draw in turn, nm.

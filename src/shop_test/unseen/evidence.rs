@@ -4,7 +4,6 @@
 use super::figure_model::FigureModel;
 use super::linear::Factor;
 use super::prior::log_weights;
-use super::reading_model::contrast_covariance;
 use crate::shop_test::noise::ZoneMeans;
 
 /// Components whose weight is below e to this power of the largest are not followed.
@@ -15,6 +14,10 @@ const ROUNDS: usize = 2;
 /// Readings reduced to what the free zeros leave.
 #[derive(Clone, Debug)]
 pub(crate) struct Data {
+    /// Zone means less the paraboloid's readings, mm; a common zero is free.
+    pub(crate) error_mm: Vec<f64>,
+    /// How much is known of each zone mean, 1/mm^2.
+    pub(crate) information: Vec<f64>,
     /// Contrasts of the zone means, the ideal taken out, mm.
     pub(crate) contrast_mm: Vec<f64>,
     /// Their covariance from the scatter of the runs, mm^2, and its factor.
@@ -25,19 +28,21 @@ pub(crate) struct Data {
 }
 
 impl Data {
-    /// The contrasts of zone means and their covariance: free zeros of the runs leave those of the plain means.
+    /// The contrasts of zone means and their covariance.
     ///
     /// None if the noise of the openings is so unequal that the covariance has no factor.
-    pub(crate) fn new(model: &FigureModel, means: &ZoneMeans) -> Option<Self> {
+    pub(in crate::shop_test) fn new(model: &FigureModel, means: &ZoneMeans) -> Option<Self> {
         let errors = means.mean_mm.iter().zip(&model.bench.ideal_mm);
         let error_mm: Vec<f64> = errors.map(|(mean, ideal)| mean - ideal).collect();
-        let variance: Vec<f64> = means.mean_sigma_mm().iter().map(|sigma| sigma * sigma).collect();
-        let noise_mm2 = contrast_covariance(&model.contrasts, &variance);
+        // Symmetric: rows and columns are the same.
+        let noise_mm2 = means.contrast_covariance()?.as_slice().to_vec();
         Some(Self {
             contrast_mm: model.contrast(&error_mm),
             noise_factor: Factor::of(&noise_mm2, model.order)?,
             noise_mm2,
             scales: means.scales(),
+            information: means.information.diagonal().iter().copied().collect(),
+            error_mm,
         })
     }
 }
@@ -169,6 +174,28 @@ impl Evidence {
             *weight /= total;
         }
         Some(Self { catalogue, weights })
+    }
+
+    /// Weight of the largest narrow zones of the prior: above a half it asks for a second look at the readings.
+    pub(crate) fn weight_of_largest_zones(&self) -> f64 {
+        let smooth = &self.catalogue.smooth;
+        let largest = smooth.iter().map(|(part, _)| part.narrow_sd_nm).fold(0.0, f64::max);
+        let rows = smooth.iter().zip(self.weights.chunks_exact(self.catalogue.slots()));
+        rows.filter(|((part, _), _)| part.narrow_sd_nm >= largest)
+            .map(|(_, row)| row.iter().sum::<f64>())
+            .sum()
+    }
+
+    /// Weight of each edge of the model, all drops together; what is missing from 1 is the weight of no edge.
+    pub(crate) fn edge_weights(&self) -> Vec<f64> {
+        let edges = self.catalogue.edges;
+        let mut found = vec![0.0; edges];
+        for row in self.weights.chunks_exact(self.catalogue.slots()) {
+            for (k, weight) in row[1..].iter().enumerate() {
+                found[k % edges] += weight;
+            }
+        }
+        found
     }
 }
 

@@ -2,7 +2,8 @@
 
 use super::linear::{ThinFactor, dot};
 use super::prior::{FigurePrior, log_weights};
-use super::reading_model::{Bench, Edge, contrast_covariance, contrasts};
+use super::reading_model::{Bench, Edge, contrast_covariance};
+use crate::shop_test::two_way::contrasts;
 use crate::wave::RadialGrid;
 
 /// Variance that the factors of the kernels may leave out, as a share of the largest.
@@ -58,29 +59,37 @@ pub(crate) struct FigureModel {
     pub(crate) edges: Vec<EdgeModel>,
     /// How the outermost reading enters the contrasts.
     pub(crate) outermost: Vec<f64>,
-    /// Covariance of the contrasts from the radii of the openings.
+    /// Covariance of the contrasts from the radii of the openings and the scatter of the bench.
     pub(crate) radii: Vec<f64>,
     /// Standard deviation of each opening's reading from its place, mm.
     pub(crate) place_sd_mm: Vec<f64>,
     pub(crate) radius_sigma_mm: f64,
+    /// What the bench adds to each opening in all its runs alike, mm.
+    pub(crate) scatter_mm: f64,
 }
 
 impl FigureModel {
-    /// Prepares the components of the prior for a bench whose openings stand at radii good to `radius_sigma_mm`.
+    /// Prepares the components of the prior for a bench whose openings stand at radii good to `radius_sigma_mm` and
+    /// which adds `scatter_mm` to each.
     ///
-    /// `break_mm` is a further radius where the nodes are split. None if the rims of an opening are one radius.
-    pub(crate) fn new(bench: Bench, radius_sigma_mm: f64, break_mm: f64) -> Option<Self> {
+    /// Heights are kept at `breaks_mm` as well. None if the rims of an opening are one radius.
+    pub(crate) fn new(
+        bench: Bench,
+        radius_sigma_mm: f64,
+        scatter_mm: f64,
+        breaks_mm: &[f64],
+    ) -> Option<Self> {
         let rim = bench.rim_radius_mm;
         let prior = FigurePrior::of_mirror(rim);
         let rims = bench.rings.iter().flat_map(|o| [o.inner_radius_mm, o.outer_radius_mm]);
-        let grid = RadialGrid::new(rim, &rims.chain([break_mm]).collect::<Vec<f64>>());
+        let grid = RadialGrid::new(rim, &rims.chain(breaks_mm.iter().copied()).collect::<Vec<f64>>());
         let eye = Eye::new(&bench, &grid)?;
         let conic = eye.shape(|r| (r / rim).powi(4));
         let broad = eye.process(prior.broad_length * rim);
         let narrow = prior.narrow_length.iter().map(|(length, _)| eye.process(length * rim)).collect();
         let place_sd_mm: Vec<f64> =
             bench.rings.iter().map(|o| bench.radius_gain(o) * radius_sigma_mm).collect();
-        let variance: Vec<f64> = place_sd_mm.iter().map(|sd| sd * sd).collect();
+        let variance: Vec<f64> = place_sd_mm.iter().map(|sd| sd * sd + scatter_mm * scatter_mm).collect();
         let last = bench.rings.len() - 1;
         Some(Self {
             conic,
@@ -91,6 +100,7 @@ impl FigureModel {
             radii: contrast_covariance(&eye.rows, &variance),
             place_sd_mm,
             radius_sigma_mm,
+            scatter_mm,
             order: eye.order(),
             rims: eye.rims,
             contrasts: eye.rows,
@@ -98,6 +108,11 @@ impl FigureModel {
             bench,
             prior,
         })
+    }
+
+    /// What the openings read of a figure, less the paraboloid's readings and but for the zero, mm.
+    pub(crate) fn readings_mm(&self, height_nm: &[f64]) -> Vec<f64> {
+        self.rims.iter().map(|&(inner, outer, gain)| gain * (height_nm[outer] - height_nm[inner])).collect()
     }
 
     /// Contrasts of a value for each opening.

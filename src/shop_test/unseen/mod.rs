@@ -9,17 +9,36 @@
 //! 2000 draws the ends of a 95 % interval of the Strehl scatter by 0.004.
 
 mod conditional;
+mod contributions;
 mod draws;
 mod evidence;
 mod figure_model;
 mod joint;
 mod linear;
+mod misread;
+mod next_reading;
 mod paired;
 mod posterior;
 mod prior;
 mod reading_model;
+mod regression;
 mod sensitivity;
+mod settling;
+mod sight;
+mod summary;
 
+pub(crate) use contributions::contributions;
+pub use contributions::{Cause, Contribution};
+pub use misread::ZoneCheck;
+pub(super) use misread::zone_checks;
+pub use next_reading::NextMeasurement;
+pub(crate) use next_reading::next_measurements;
 pub(crate) use paired::{PairedDraws, paired_draws};
 pub(super) use posterior::Analysis;
-pub(super) use sensitivity::with_assumption;
+pub use sensitivity::AssumedEnds;
+pub(crate) use sensitivity::{assumption, with_assumption};
+pub use settling::Settling;
+pub(crate) use settling::settling;
+pub(crate) use sight::sights;
+pub(super) use summary::smooth_figure;
+pub use summary::{EdgeFinding, SmoothFigure};

@@ -1,13 +1,14 @@
 //! Before and after: two surfaces of one mirror, drawn in pairs.
 
 use super::conditional::{Conditional, add_correction};
-use super::draws::{FigureDraws, LANES, PriorLanes, ROLE_BITS, choose, systematic};
+use super::draws::{FigureDraws, LANES, PriorLanes, Pull, ROLE_BITS, choose, systematic};
 use super::evidence::{Component, Evidence};
+use super::figure_model::FigureModel;
 use super::joint::{JointConditional, Side};
 use super::posterior::{Analysis, Posterior};
 use crate::error::Result;
 use crate::numeric::{pool, random::Stream};
-use crate::shop_test::estimate::{Draws, FigureEstimate};
+use crate::shop_test::estimate::FigureEstimate;
 use crate::shop_test::noise::ZoneMeans;
 
 /// Streams of the draws in pairs, of their shuffling and of their choice.
@@ -20,12 +21,25 @@ const CHUNK: usize = 16 * LANES;
 /// Two surfaces, draw beside draw.
 #[derive(Clone, Debug)]
 pub(crate) struct PairedDraws {
-    pub(crate) before: Draws,
-    pub(crate) after: Draws,
+    pub(crate) analyses: [Analysis; 2],
+    pub(crate) before: Posterior,
+    pub(crate) after: Posterior,
     /// One mask served both: each of its openings stands wrong by the same in both.
     pub(crate) one_mask: bool,
     /// How many independent pairs the draws are worth; few mean that one mask contradicts the readings.
     pub(crate) effective_pairs: f64,
+}
+
+impl PairedDraws {
+    /// Contrasts of what both surfaces' readings would be without noise and shifts, draw by draw.
+    pub(crate) fn noise_free_contrasts(&self) -> Vec<Vec<f64>> {
+        let rows = self.before.figures.rows().zip(self.after.figures.rows());
+        rows.map(|(before, after)| {
+            let of = |model: &FigureModel, height_nm: &[f64]| model.contrast(&model.readings_mm(height_nm));
+            [of(&self.analyses[0].model, before), of(&self.analyses[1].model, after)].concat()
+        })
+        .collect()
+    }
 }
 
 /// A pair of components, and what the sets of readings say of them together.
@@ -46,7 +60,7 @@ pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> R
     let estimates = [before, after];
     let prepared = pool::map_ordered(2, true, |k| {
         let estimate = estimates[k];
-        let means = ZoneMeans::new(&estimate.readings, estimate.options.wavelength_nm);
+        let means = ZoneMeans::new(&estimate.readings, &estimate.options)?;
         let analysis = Analysis::new(&estimate.readings, &means, &estimate.options)?;
         let evidence = analysis.evidence()?;
         Ok((analysis, evidence))
@@ -72,7 +86,10 @@ pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> R
         });
         (draws, count as f64)
     };
-    Ok(PairedDraws { before: first.draws, after: second.draws, one_mask, effective_pairs })
+    let mut analyses = prepared.into_iter().map(|(analysis, _)| analysis);
+    let mut next = || analyses.next().unwrap_or_else(|| unreachable!("two were prepared"));
+    let analyses = [next(), next()];
+    Ok(PairedDraws { analyses, before: first, after: second, one_mask, effective_pairs })
 }
 
 fn shuffle<T>(list: &mut [T], seed: u64) {
@@ -128,7 +145,7 @@ fn draw_pairs(analyses: [&Analysis; 2], sides: [Side<'_>; 2], pairs: &[&Pair], s
         let first = piece * CHUNK;
         let pairs = &pairs[first..pairs.len().min(first + CHUNK)];
         let [before, after] = draw_piece(sides, pairs, first, seed);
-        (analyses[0].worth(&before), analyses[1].worth(&after))
+        (analyses[0].worth(before), analyses[1].worth(after))
     });
     let (before, after): (Vec<Posterior>, Vec<Posterior>) = pieces.into_iter().unzip();
     [Posterior::joined(before), Posterior::joined(after)]
@@ -138,8 +155,9 @@ fn draw_pairs(analyses: [&Analysis; 2], sides: [Side<'_>; 2], pairs: &[&Pair], s
 fn draw_piece(sides: [Side<'_>; 2], pairs: &[&Pair], first: usize, seed: u64) -> [FigureDraws; 2] {
     let orders = sides.map(|side| side.model.order);
     let mut draws = sides.map(|side| {
-        let points = side.model.grid.radius_mm.len();
-        FigureDraws { height_nm: vec![0.0; points * pairs.len()], points }
+        let (points, zones) = (side.model.grid.radius_mm.len(), side.model.rims.len());
+        let rooms = |width: usize| vec![0.0; width * pairs.len()];
+        FigureDraws { height_nm: rooms(points), points, shift_mm: rooms(zones), zones }
     });
     let mut lanes = sides.map(|side| PriorLanes::new(side.model));
     for (block, pairs) in pairs.chunks(LANES).enumerate() {
@@ -159,8 +177,16 @@ fn draw_piece(sides: [Side<'_>; 2], pairs: &[&Pair], first: usize, seed: u64) ->
             }
             pair.joint.factor.solve(&mut rest);
             let (first, second) = rest.split_at(orders[0]);
+            let pulls = [0, 1].map(|k: usize| Pull {
+                model: sides[k].model,
+                weight: [first, second][k],
+                steep_sd_mm: pair.joint.steep_sd_mm[k],
+            });
+            let shifts = lanes[0].shifts(lane, &pulls);
             for (k, weight) in [first, second].into_iter().enumerate() {
-                let points = draws[k].points;
+                let (points, zones) = (draws[k].points, draws[k].zones);
+                let place = (block * LANES + lane) * zones;
+                pulls[k].shift_mm(&shifts, &mut draws[k].shift_mm[place..place + zones]);
                 let place = (block * LANES + lane) * points;
                 let height_nm = &mut draws[k].height_nm[place..place + points];
                 lanes[k].copy_heights(lane, height_nm);

@@ -3,6 +3,7 @@
 use super::draws::{FigureDraws, LANES, ROLE_BITS, choose};
 use super::evidence::{Data, Evidence};
 use super::figure_model::FigureModel;
+use super::next_reading::next_rims_mm;
 use super::reading_model::Bench;
 use crate::error::{Error, Result};
 use crate::numeric::pool;
@@ -24,14 +25,18 @@ pub(crate) struct Analysis {
     pub(crate) model: FigureModel,
     pub(crate) data: Data,
     /// All that light reaches, and the part of it that the openings saw.
-    lit: RadialPupil,
+    pub(crate) lit: RadialPupil,
     seen: RadialPupil,
-    options: ReduceOptions,
+    pub(crate) options: ReduceOptions,
+    /// Runs that were taken, and the noise of one reading of each opening, mm.
+    pub(crate) runs: usize,
+    pub(crate) sigma_mm: Vec<f64>,
 }
 
 /// Figures that the readings allow, each by what it is worth.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(crate) struct Posterior {
+    pub(crate) figures: FigureDraws,
     pub(crate) draws: Draws,
     /// RMS of the wavefront over the part that the openings saw, at its own focus of least RMS, nm.
     pub(crate) seen_rms_nm: Vec<f64>,
@@ -40,7 +45,7 @@ pub(crate) struct Posterior {
 impl Analysis {
     /// Errors: [`Error::Input`] for openings so unequal that no covariance can be worked with, and for figures
     /// so steep that a reading is no longer a difference of heights.
-    pub(crate) fn new(
+    pub(in crate::shop_test) fn new(
         readings: &KnifeEdgeReadings,
         means: &ZoneMeans,
         options: &ReduceOptions,
@@ -49,7 +54,10 @@ impl Analysis {
         let (rim, radius) = (bench.rim_radius_mm, bench.radius_of_curvature_mm);
         let inner = options.obstruction_ratio * rim;
         let unequal = || unexplained("openings", "openings of comparable width");
-        let model = FigureModel::new(bench, options.radius_sigma_mm(), inner).ok_or_else(unequal)?;
+        let mut breaks_mm = vec![inner];
+        breaks_mm.extend(next_rims_mm(&bench));
+        let model = FigureModel::new(bench, options.radius_sigma_mm(), options.bench_scatter_mm, &breaks_mm)
+            .ok_or_else(unequal)?;
         let data = Data::new(&model, means).ok_or_else(unequal)?;
         let largest = data.contrast_mm.iter().fold(0.0_f64, |most, y| most.max(y.abs()));
         if largest > STEEPEST * radius {
@@ -64,7 +72,15 @@ impl Analysis {
         // Openings that all lie in the shadow of the diagonal saw nothing that is lit.
         let seen_from = if inner < last { first.max(inner) } else { first };
         let (lit, seen) = (pupil(inner, rim), pupil(seen_from, last));
-        Ok(Self { lit, seen, options: *options, data, model })
+        Ok(Self {
+            lit,
+            seen,
+            options: options.clone(),
+            data,
+            model,
+            runs: readings.runs_mm().len(),
+            sigma_mm: means.sigma_mm.clone(),
+        })
     }
 
     /// The same readings with every assumed drop of an edge multiplied by `factor`.
@@ -82,10 +98,9 @@ impl Analysis {
     }
 
     /// Draws of the figure; `role` tells sets of one seed apart.
-    pub(crate) fn posterior(&self, role: u64) -> Result<Posterior> {
-        let evidence = self.evidence()?;
-        let chosen = choose(&evidence, self.options.draws, self.options.seed, role);
-        Ok(self.draw(&evidence, &chosen, role))
+    pub(crate) fn posterior(&self, evidence: &Evidence, role: u64) -> Posterior {
+        let chosen = choose(evidence, self.options.draws, self.options.seed, role);
+        self.draw(evidence, &chosen, role)
     }
 
     /// One draw for each of the components chosen.
@@ -94,16 +109,16 @@ impl Analysis {
             let first = piece * CHUNK;
             let indices = &chosen[first..chosen.len().min(first + CHUNK)];
             let streams = (self.options.seed, (role << ROLE_BITS) + first as u64);
-            self.worth(&FigureDraws::new(&self.model, &self.data, evidence, indices, streams))
+            self.worth(FigureDraws::new(&self.model, &self.data, evidence, indices, streams))
         });
         Posterior::joined(pieces)
     }
 
     /// What each of some figures is worth.
-    pub(crate) fn worth(&self, figures: &FigureDraws) -> Posterior {
+    pub(crate) fn worth(&self, figures: FigureDraws) -> Posterior {
         let mut scratch = Scratch::default();
-        let mut found = Posterior::default();
-        for height_nm in figures.rows() {
+        let mut found = Posterior { draws: Draws::default(), seen_rms_nm: Vec::new(), figures };
+        for height_nm in found.figures.rows() {
             found.draws.push(self.lit.quality(height_nm, &mut scratch));
             found.seen_rms_nm.push(self.seen.rms_and_pv_nm(height_nm, &mut scratch).0);
         }
@@ -112,12 +127,14 @@ impl Analysis {
 }
 
 impl Posterior {
-    /// Pieces put in a row.
+    /// Pieces put in a row: one or more.
     pub(crate) fn joined(pieces: Vec<Self>) -> Self {
-        let mut all = Self::default();
+        let mut pieces = pieces.into_iter();
+        let mut all = pieces.next().unwrap_or_else(|| unreachable!("draws are 100 or more"));
         for piece in pieces {
             all.draws.append(piece.draws);
             all.seen_rms_nm.extend(piece.seen_rms_nm);
+            all.figures.append(piece.figures);
         }
         all
     }

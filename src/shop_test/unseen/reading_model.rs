@@ -123,20 +123,6 @@ impl Edge {
     }
 }
 
-/// Rows that are of length 1, at right angles to each other, and blind to the zero of a run.
-///
-/// Shape: `count` - 1 rows of `count` elements, in row order. Source: Helmert's transformation.
-pub(crate) fn contrasts(count: usize) -> Vec<f64> {
-    let mut rows = vec![0.0; (count - 1) * count];
-    for (index, row) in rows.chunks_exact_mut(count).enumerate() {
-        let before = (index + 1) as f64;
-        let scale = 1.0 / (before * (before + 1.0)).sqrt();
-        row[..=index].fill(scale);
-        row[index + 1] = -before * scale;
-    }
-    rows
-}
-
 /// The covariance of contrasts of readings that have these variances and nothing in common.
 pub(crate) fn contrast_covariance(rows: &[f64], variance: &[f64]) -> Vec<f64> {
     let (m, q) = (variance.len(), rows.len() / variance.len());
@@ -221,17 +207,5 @@ mod tests {
         assert_eq!(ends[0], (0.0, 1.295));
         assert_eq!(ends[1], (79.205, 80.795));
         assert_eq!(ends[3], (158.205, 159.0));
-    }
-
-    #[test]
-    fn contrasts_are_orthonormal_and_blind_to_a_zero() {
-        let rows = contrasts(5);
-        for i in 0..4 {
-            assert!(rows[5 * i..5 * i + 5].iter().sum::<f64>().abs() < 1e-15);
-            for j in 0..4 {
-                let product: f64 = (0..5).map(|k| rows[5 * i + k] * rows[5 * j + k]).sum();
-                assert!((product - f64::from(u8::from(i == j))).abs() < 1e-15);
-            }
-        }
     }
 }

@@ -1,54 +1,92 @@
 //! How much is assumption: the same readings with the assumed drops of edges halved and doubled.
 
+use serde::{Deserialize, Serialize};
+
+use super::evidence::Evidence;
 use super::posterior::{Analysis, Posterior};
 use crate::error::Result;
 use crate::numeric::pool;
 use crate::shop_test::estimate::{Draws, Interval};
 
-/// An end that moves by more than this share of the interval's width rests on the assumption.
-const TOLERATED_SHARE: f64 = 0.25;
 /// As assumed, halved, doubled.
 const FACTORS: [f64; 3] = [1.0, 0.5, 2.0];
 
 /// One quantity of every draw.
 type Quantity = fn(&Draws) -> &[f64];
 
-/// The draws of a set of readings, and the sentence on which ends of their intervals rest on the assumed edges;
-/// empty if none does.
-pub(crate) fn with_assumption(analysis: &Analysis) -> Result<(Posterior, String)> {
+/// How far the ends of one total interval rest on the assumed edges.
+///
+/// ```
+/// let ends = catoptric::AssumedEnds { quantity: "RMS".to_owned(), low_share: 0.02, high_share: 0.7 };
+/// assert!(ends.high_share > catoptric::AssumedEnds::TOLERATED);
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AssumedEnds {
+    /// "Strehl", "RMS" or "PV".
+    pub quantity: String,
+    /// How far the lower end moves, as a share of the interval's width, when the drops of edges that are assumed before
+    /// reading are halved or doubled: the larger of the two.
+    pub low_share: f64,
+    /// The same of the upper end.
+    pub high_share: f64,
+}
+
+impl AssumedEnds {
+    /// An end that moves by more than this share rests on the assumption.
+    pub const TOLERATED: f64 = 0.25;
+
+    /// The ends of the first interval, and how far the others are from them.
+    fn of(quantity: &str, intervals: &[Interval]) -> Self {
+        let assumed = intervals[0];
+        let width = assumed.high - assumed.low;
+        let moves = |end: fn(&Interval) -> f64| {
+            let far =
+                intervals[1..].iter().map(|other| (end(other) - end(&assumed)).abs()).fold(0.0, f64::max);
+            if width > 0.0 { far / width } else { 0.0 }
+        };
+        Self { quantity: quantity.to_owned(), low_share: moves(|i| i.low), high_share: moves(|i| i.high) }
+    }
+
+    /// The name of what rests on the assumption, if anything does.
+    fn named(&self) -> Option<String> {
+        let end = match (self.low_share > Self::TOLERATED, self.high_share > Self::TOLERATED) {
+            (true, true) => "both ends",
+            (true, false) => "the lower end",
+            (false, true) => "the upper end",
+            (false, false) => return None,
+        };
+        Some(format!("{end} of the {}", self.quantity))
+    }
+}
+
+/// The draws of a set of readings, and how far the ends of their intervals rest on the assumed edges.
+pub(crate) fn with_assumption(
+    analysis: &Analysis,
+    evidence: &Evidence,
+) -> Result<(Posterior, Vec<AssumedEnds>)> {
     let by_factor = pool::map_ordered(FACTORS.len(), true, |k| {
         // By the same random draws, so that what moves is the assumption's doing.
-        analysis.with_drops_scaled(FACTORS[k]).posterior(0)
+        if k == 0 {
+            return Ok(analysis.posterior(evidence, 0));
+        }
+        let scaled = analysis.with_drops_scaled(FACTORS[k]);
+        Ok(scaled.posterior(&scaled.evidence()?, 0))
     });
     let mut by_factor = by_factor.into_iter().collect::<Result<Vec<Posterior>>>()?;
     let quantities: [(&str, Quantity); 3] =
         [("Strehl", |d| &d.strehl), ("RMS", |d| &d.rms_nm), ("PV", |d| &d.pv_nm)];
-    let mut ends = Vec::new();
-    for (name, values) in quantities {
+    let ends = quantities.map(|(name, values)| {
         let intervals: Vec<Interval> = by_factor.iter().map(|p| Interval::of(values(&p.draws))).collect();
-        ends.extend(moving_ends(name, &intervals));
-    }
-    Ok((by_factor.swap_remove(0), sentence(&ends)))
+        AssumedEnds::of(name, &intervals)
+    });
+    Ok((by_factor.swap_remove(0), ends.to_vec()))
 }
 
-/// Names the ends of the first interval that the others move.
-fn moving_ends(name: &str, intervals: &[Interval]) -> Vec<String> {
-    let assumed = intervals[0];
-    let limit = TOLERATED_SHARE * (assumed.high - assumed.low);
-    let moves = |end: fn(&Interval) -> f64| {
-        intervals[1..].iter().any(|other| (end(other) - end(&assumed)).abs() > limit)
-    };
-    let (low, high) = (moves(|i| i.low), moves(|i| i.high));
-    match (low, high) {
-        (true, true) => vec![format!("both ends of the {name}")],
-        (true, false) => vec![format!("the lower end of the {name}")],
-        (false, true) => vec![format!("the upper end of the {name}")],
-        (false, false) => vec![],
-    }
-}
-
-fn sentence(ends: &[String]) -> String {
-    let named = match ends {
+/// Which ends rest on the assumed edges, as a sentence; empty if none does.
+pub(crate) fn assumption(ends: &[AssumedEnds]) -> String {
+    let named: Vec<String> = ends.iter().filter_map(AssumedEnds::named).collect();
+    let named = match named.as_slice() {
         [] => return String::new(),
         [only] => only.clone(),
         [first @ .., last] => format!("{} and {last}", first.join(", ")),
@@ -67,12 +105,12 @@ mod tests {
     fn only_ends_that_move_by_a_quarter_are_named() {
         let interval = |low, high| Interval { low, high, share: 0.95 };
         let still = [interval(0.0, 4.0), interval(0.9, 4.9), interval(-0.9, 3.1)];
-        assert!(moving_ends("RMS", &still).is_empty());
         let up = [interval(0.0, 4.0), interval(0.0, 4.0), interval(0.0, 5.1)];
-        assert_eq!(moving_ends("RMS", &up), ["the upper end of the RMS"]);
         let both = [interval(0.0, 4.0), interval(-1.1, 4.0), interval(0.0, 5.1)];
-        assert_eq!(moving_ends("PV", &both), ["both ends of the PV"]);
-        assert_eq!(sentence(&[]), "");
-        assert!(sentence(&["a".into(), "b".into(), "c".into()]).contains("carry a, b and c:"));
+        let [still, up, both] = [still, up, both].map(|intervals| AssumedEnds::of("RMS", &intervals));
+        assert!((up.high_share - 1.1 / 4.0).abs() < 1e-12);
+        assert_eq!(assumption(std::slice::from_ref(&still)), "");
+        assert!(assumption(&[still, up.clone()]).contains("carry the upper end of the RMS:"));
+        assert!(assumption(&[up, both]).contains("carry the upper end of the RMS and both ends of the RMS:"));
     }
 }

@@ -1,0 +1,176 @@
+//! What a verdict says, in words.
+
+use super::refigure::Judgement;
+use crate::shop_test::{Contribution, FigureEstimate, Measured, PairedDraws};
+
+/// Fewer independent pairs than this mean that one common mask contradicts the readings.
+const FEW_PAIRS: f64 = 100.0;
+
+/// The verdict in one sentence; `share` is the chance of "better".
+pub(super) fn verdict(
+    judgement: Judgement,
+    share: &str,
+    before: &FigureEstimate,
+    after: &FigureEstimate,
+) -> String {
+    let change = format!(
+        "the Strehl went from {} to {}",
+        with_interval(&before.strehl, 3),
+        with_interval(&after.strehl, 3)
+    );
+    match judgement {
+        Judgement::Better => {
+            format!("The mirror is better after the work: {change} ({share} of draws agree).")
+        }
+        Judgement::ProbablyBetter => {
+            format!("The mirror is probably better after the work: {change} ({share} of draws agree).")
+        }
+        Judgement::CannotTell => format!(
+            "These readings cannot tell whether the work helped: {change}, and {share} of draws find it better."
+        ),
+        Judgement::ProbablyWorse => {
+            format!(
+                "The mirror is probably worse after the work: {change} (only {share} of draws find it better)."
+            )
+        }
+        Judgement::Worse => {
+            format!("The mirror is worse after the work: {change} (only {share} of draws find it better).")
+        }
+    }
+}
+
+/// A probability in words that never claim more than the draws can show.
+///
+/// Of n draws that all agree the true share may still be 3/n lower (rule of three: Hanley & Lippman-Hand 1983, J. Am.
+/// Med. Assoc. 249, 1743, from memory).
+pub(super) fn percent(probability: f64, draws: usize) -> String {
+    let least = (3.0 / draws as f64).max(0.001);
+    let digits = |p: f64| usize::from(!(0.01..=0.99).contains(&p));
+    let shown = |p: f64| format!("{:.*} %", digits(p), 100.0 * p);
+    if probability > 1.0 - least {
+        // Rounded down, so that it never claims more.
+        format!("more than {:.1} %", (1000.0 * (1.0 - least) + 1e-9).floor() / 10.0)
+    } else if probability < least {
+        format!("less than {:.1} %", (1000.0 * least - 1e-9).ceil() / 10.0)
+    } else {
+        shown(probability)
+    }
+}
+
+/// The largest causes of doubt in one sentence.
+pub(super) fn doubt(contributions: &[Contribution]) -> String {
+    let named = contributions.iter().filter(|c| c.share >= 0.05).take(3).map(|c| {
+        let set = c.set.as_ref().map_or(String::new(), |set| format!(" {set}"));
+        format!("{}{set} ({:.0} %)", c.cause, 100.0 * c.share)
+    });
+    format!("The doubt about the gain comes from: {}.", named.collect::<Vec<_>>().join(", "))
+}
+
+fn with_interval(value: &Measured, digits: usize) -> String {
+    format!("{:.digits$} ({:.digits$} to {:.digits$})", value.value, value.total.low, value.total.high)
+}
+
+pub(super) fn reasons(
+    before: &FigureEstimate,
+    after: &FigureEstimate,
+    gain: &Measured,
+    pairs: &PairedDraws,
+) -> Vec<String> {
+    let mut reasons = vec![
+        format!(
+            "Wavefront RMS at the focus of least RMS: {} nm before, {} nm after.",
+            with_interval(&before.rms_nm, 1),
+            with_interval(&after.rms_nm, 1)
+        ),
+        "Strehl is the exact pupil integral at the brightest focus, which is how an observer focuses; intervals \
+         hold 95 % of the figures that give these readings within noise and radii, unseen turned edges and zones among them."
+            .to_owned(),
+        format!(
+            "Reading noise alone would leave a gain between {:.3} and {:.3}; with what the readings cannot see it \
+             lies between {:.3} and {:.3}.",
+            gain.noise.low, gain.noise.high, gain.total.low, gain.total.high
+        ),
+    ];
+    for (when, figure) in [("before", before), ("after", after)] {
+        if figure.readings.runs_mm().len() == 1 {
+            reasons.push(format!(
+                "One run {when}: its noise is not known from repeats but assumed (half of the Airy radius at the knife)."
+            ));
+        }
+    }
+    for (when, figure) in [("Before", before), ("After", after)] {
+        let assumption = figure.assumption();
+        if !assumption.is_empty() {
+            reasons.push(format!("{when}: {assumption}"));
+        }
+    }
+    for (when, figure) in [("Before", before), ("After", after)] {
+        reasons.extend(second_looks(figure).into_iter().map(|look| format!("{when}: {look}")));
+    }
+    reasons.push(radii(before, after, pairs));
+    reasons
+}
+
+/// What in a set of readings deserves a second look.
+fn second_looks(figure: &FigureEstimate) -> Vec<String> {
+    let opening = |index: usize| {
+        let opening = figure.readings.openings()[index];
+        format!("opening {} ({:.1} to {:.1} mm)", index + 1, opening.inner_radius_mm, opening.outer_radius_mm)
+    };
+    let mut looks: Vec<String> = figure
+        .readings
+        .outliers()
+        .iter()
+        .map(|outlier| {
+            let (run, place) = (outlier.run + 1, opening(outlier.opening));
+            format!("run {run} is {:.1} sigma off the other runs in {place}: misread?", outlier.sigmas.abs())
+        })
+        .collect();
+    looks.extend(figure.zone_checks.iter().filter(|check| check.is_suspect()).map(|check| {
+        format!(
+            "the readings of {} are {:.2} mm off what the other openings predict (p {:.4}): read them again.",
+            opening(check.opening),
+            check.error_mm.abs(),
+            check.probability
+        )
+    }));
+    if figure.second_look {
+        looks.push("the readings ask for the largest narrow zones there are: were those of two neighbours exchanged?".to_owned());
+    }
+    if figure.readings.openings().len() < 4 {
+        looks.push("three openings leave the figure between them to the assumptions: the wide interval is the answer.".to_owned());
+    }
+    looks
+}
+
+/// What is taken of the radii of the openings.
+fn radii(before: &FigureEstimate, after: &FigureEstimate, pairs: &PairedDraws) -> String {
+    let said = |figure: &FigureEstimate| {
+        let how = if figure.options.radius_sigma_mm.is_some() { "stated" } else { "assumed" };
+        format!("{} mm ({how})", figure.options.radius_sigma_mm())
+    };
+    let mut text = match (said(before), said(after)) {
+        (first, second) if first == second => format!("Radii of the openings are good to {first}"),
+        (first, second) => format!("Radii of the openings are good to {first} before and {second} after"),
+    };
+    text.push_str(if pairs.one_mask {
+        "; the openings are the same, so one mask is taken to have served both."
+    } else {
+        ", before and after independent of each other."
+    });
+    if pairs.effective_pairs < FEW_PAIRS {
+        text.push_str(" The two sets of readings hardly agree on that one mask: was another one used?");
+    }
+    text
+}
+
+pub(super) fn cautions() -> Vec<String> {
+    [
+        "This is advice for a decision, not a certificate; local codes and qualified people come first.",
+        "Never point a large mirror at the Sun, or leave one uncovered where the Sun can reach it.",
+        "Heavy glass: two people lift it; a tipped mirror hurts.",
+        "Stripping a coating uses chemicals that burn, and that etch some glass: leave it to a coating shop.",
+    ]
+    .map(str::to_owned)
+    .to_vec()
+}
