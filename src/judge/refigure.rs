@@ -8,8 +8,8 @@ use super::words;
 use super::worth::Worth;
 use crate::error::{Error, Result};
 use crate::shop_test::{
-    Contribution, FigureEstimate, Interval, Measured, NextMeasurement, PairedDraws, Settling, contributions,
-    next_measurements, paired_draws, settling,
+    Contribution, FigureEstimate, Interval, Measured, NextMeasurement, PairedDraws, Settling,
+    WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling,
 };
 
 /// What can be said of a refigure.
@@ -149,9 +149,24 @@ impl Verdict {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn next_measurements(&self) -> Result<Vec<NextMeasurement>> {
-        let pairs = paired_draws(&self.before, &self.after)?;
-        let gains = gains(&pairs);
-        Ok(next_measurements(&pairs.analyses[1], &pairs.after.figures, &gains))
+        let draw = |radius_sigma_mm: Option<f64>| {
+            let with = |figure: &FigureEstimate| {
+                let mut figure = figure.clone();
+                figure.options = figure.options.for_advice();
+                if let Some(sigma) = radius_sigma_mm {
+                    figure.options.radius_sigma_mm = Some(figure.options.radius_sigma_mm().min(sigma));
+                }
+                figure
+            };
+            paired_draws(&with(&self.before), &with(&self.after))
+        };
+        let pairs = draw(None)?;
+        let measured = if self.after.options.radius_sigma_mm() > WELL_MEASURED_MM {
+            Some(Interval::of(&gains(&draw(Some(WELL_MEASURED_MM))?)))
+        } else {
+            None
+        };
+        Ok(next_measurements(&pairs.analyses[1], &pairs.after.figures, &gains(&pairs), measured))
     }
 }
 

@@ -6,8 +6,8 @@ use super::noise::ZoneMeans;
 use super::options::ReduceOptions;
 use super::readings::KnifeEdgeReadings;
 use super::unseen::{
-    Analysis, AssumedEnds, EdgeFinding, NextMeasurement, SmoothFigure, ZoneCheck, assumption,
-    next_measurements,
+    Analysis, AssumedEnds, EdgeFinding, NextMeasurement, SmoothFigure, WELL_MEASURED_MM, ZoneCheck,
+    assumption, next_measurements,
 };
 use crate::error::Result;
 use crate::model::{Joined, Primary, RadialProfile};
@@ -229,10 +229,21 @@ impl FigureEstimate {
     ///
     /// Errors: those of [`KnifeEdgeReadings::reduce`]. Leaves out: see [`NextMeasurement`].
     pub fn next_measurements(&self) -> Result<Vec<NextMeasurement>> {
-        let means = ZoneMeans::new(&self.readings, &self.options)?;
-        let analysis = Analysis::new(&self.readings, &means, &self.options)?;
-        let posterior = analysis.posterior(&analysis.evidence()?, 0);
-        Ok(next_measurements(&analysis, &posterior.figures, &posterior.draws.strehl))
+        let draw = |options: &ReduceOptions| {
+            let means = ZoneMeans::new(&self.readings, options)?;
+            let analysis = Analysis::new(&self.readings, &means, options)?;
+            let posterior = analysis.posterior(&analysis.evidence()?, 0);
+            Ok((analysis, posterior))
+        };
+        let mut options = self.options.for_advice();
+        let (analysis, posterior) = draw(&options)?;
+        let measured = if options.radius_sigma_mm() > WELL_MEASURED_MM {
+            options.radius_sigma_mm = Some(WELL_MEASURED_MM);
+            Some(Interval::of(&draw(&options)?.1.draws.strehl))
+        } else {
+            None
+        };
+        Ok(next_measurements(&analysis, &posterior.figures, &posterior.draws.strehl, measured))
     }
 
     /// The plain figure as a layer for a primary.

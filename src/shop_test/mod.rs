@@ -23,4 +23,6 @@ pub use reduce::FigureOperator;
 pub use unseen::{
     AssumedEnds, Cause, Contribution, EdgeFinding, NextMeasurement, Settling, SmoothFigure, ZoneCheck,
 };
-pub(crate) use unseen::{PairedDraws, contributions, next_measurements, paired_draws, settling, sights};
+pub(crate) use unseen::{
+    PairedDraws, WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling, sights,
+};

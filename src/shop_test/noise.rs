@@ -21,7 +21,7 @@ const COMMON_FREEDOM: f64 = 6.0;
 const ROUNDS: usize = 4;
 /// How many factors stand for the uncertainty of the noise's scale.
 const SCALES: usize = 5;
-/// A reading further than this from what the others say of it, in its own standard deviations, is named.
+/// A reading as improbable as one so many standard deviations off is named: about 1 in 2000.
 const OUTLYING: f64 = 3.5;
 
 /// A reading that does not fit with the other runs of its opening.
@@ -45,7 +45,8 @@ pub struct Outlier {
     pub run: usize,
     /// Index of the opening, from 0 at the centre.
     pub opening: usize,
-    /// Distance from what the other readings say, in standard deviations; positive away from the mirror.
+    /// Distance from what the other readings say, in standard deviations of a normal distribution that is as improbable;
+    /// positive away from the mirror.
     pub sigmas: f64,
 }
 
@@ -78,7 +79,7 @@ impl ZoneMeans {
         if let Some(stated) = &options.reading_sigma_mm {
             let sigma_mm = stated_sigma(stated, readings.openings().len())?;
             let fit = TwoWay::fit(&entries, runs, &sigma_mm)?;
-            let outliers = outliers(&fit, |zone, _| sigma_mm[zone]);
+            let outliers = outliers(&fit, |zone, _| (sigma_mm[zone], f64::INFINITY));
             return Ok(Self::of(fit, sigma_mm, f64::INFINITY, outliers));
         }
         let shape = shape(readings);
@@ -98,7 +99,7 @@ impl ZoneMeans {
             let mut others = scatter.clone();
             others.square[zone] = (others.square[zone] - square).max(0.0);
             others.freedom[zone] = (others.freedom[zone] - 1.0).max(0.0);
-            pool.sigmas(&others)[zone]
+            (pool.sigmas(&others)[zone], COMMON_FREEDOM + others.freedom[zone])
         });
         Ok(Self::of(fit, sigma_mm, freedom, outliers))
     }
@@ -173,21 +174,33 @@ impl Pool<'_> {
     }
 }
 
-/// Readings far from what the others say of them, the worst first; `sigma_mm` is asked with the square of
-/// what the reading itself adds to its zone's scatter.
-fn outliers(fit: &TwoWay, sigma_mm: impl Fn(usize, f64) -> f64) -> Vec<Outlier> {
+/// Readings far from what the others say of them, the worst first; `noise` gives the sigma of a zone and its degrees of
+/// freedom without the square of what the reading itself adds.
+fn outliers(fit: &TwoWay, noise: impl Fn(usize, f64) -> (f64, f64)) -> Vec<Outlier> {
     let mut found: Vec<Outlier> = fit
         .residuals
         .iter()
         .filter(|r| r.spare > 1e-6)
         .map(|r| {
-            let sigma = sigma_mm(r.zone, r.residual_mm * r.residual_mm / r.spare);
-            Outlier { run: r.run, opening: r.zone, sigmas: r.residual_mm / (sigma * r.spare.sqrt()) }
+            let (sigma, freedom) = noise(r.zone, r.residual_mm * r.residual_mm / r.spare);
+            let sigmas = normal_of_student(r.residual_mm / (sigma * r.spare.sqrt()), freedom);
+            Outlier { run: r.run, opening: r.zone, sigmas }
         })
         .filter(|outlier| outlier.sigmas.abs() > OUTLYING)
         .collect();
     found.sort_by(|a, b| b.sigmas.abs().total_cmp(&a.sigmas.abs()));
     found
+}
+
+/// The normal deviate that is as improbable as Student's t.
+///
+/// Source: Wallace 1959, Ann. Math. Stat. 30, 1121, from memory; good to 0.02 for five degrees of freedom or more.
+fn normal_of_student(t: f64, freedom: f64) -> f64 {
+    if freedom.is_infinite() {
+        return t;
+    }
+    let shrink = (8.0 * freedom + 1.0) / (8.0 * freedom + 3.0);
+    (shrink * (freedom * libm::log1p(t * t / freedom)).sqrt()).copysign(t)
 }
 
 impl KnifeEdgeReadings {
@@ -203,8 +216,8 @@ impl KnifeEdgeReadings {
         self.zone_means().sigma_mm
     }
 
-    /// Readings that do not fit with the other runs of their opening, the worst first: more than 3.5 of their standard
-    /// deviations off. Each raises the noise of all; look at it again.
+    /// Readings that do not fit with the other runs of their opening, the worst first: as improbable as 3.5 standard
+    /// deviations. Each raises the noise of all; look at it again.
     pub fn outliers(&self) -> Vec<Outlier> {
         self.zone_means().outliers
     }
@@ -310,6 +323,13 @@ mod tests {
         let finest = exact.sigma_mm.iter().copied().fold(f64::INFINITY, f64::min);
         // Closed form: the standard deviation of rounding to 0.1 mm.
         assert!((finest - 0.1 / 12.0_f64.sqrt()).abs() < 1e-12, "{finest}");
+    }
+
+    #[test]
+    fn students_tail_is_carried_to_the_normal_one() {
+        // Tables: two-sided 1 % is t = 3.250 with 9 degrees of freedom, 2.576 for the normal; 0.1 %: 4.781 and 3.291.
+        assert!((normal_of_student(3.250, 9.0) - 2.576).abs() < 0.02);
+        assert!((normal_of_student(-4.781, 9.0) + 3.291).abs() < 0.03);
     }
 
     #[test]

@@ -9,6 +9,9 @@ use crate::wave::check_wavelength;
 /// Standard deviation of the openings' radii when none is stated, mm. Common practice, no source.
 const ASSUMED_RADIUS_SIGMA_MM: f64 = 0.2;
 
+/// Draws behind advice on further readings: each proposal leaves one in hundreds of them.
+const ADVICE_DRAWS: usize = 16_000;
+
 /// How readings are reduced.
 ///
 /// ```
@@ -60,6 +63,11 @@ impl ReduceOptions {
     /// ```
     pub fn radius_sigma_mm(&self) -> f64 {
         self.radius_sigma_mm.unwrap_or(ASSUMED_RADIUS_SIGMA_MM)
+    }
+
+    /// The same with draws enough to tell what further readings would bring.
+    pub(crate) fn for_advice(&self) -> Self {
+        Self { draws: self.draws.max(ADVICE_DRAWS), ..self.clone() }
     }
 
     pub(crate) fn check(&self) -> Result<()> {

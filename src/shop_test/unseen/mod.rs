@@ -32,7 +32,7 @@ pub use contributions::{Cause, Contribution};
 pub use misread::ZoneCheck;
 pub(super) use misread::zone_checks;
 pub use next_reading::NextMeasurement;
-pub(crate) use next_reading::next_measurements;
+pub(crate) use next_reading::{WELL_MEASURED_MM, next_measurements};
 pub(crate) use paired::{PairedDraws, paired_draws};
 pub(super) use posterior::Analysis;
 pub use sensitivity::AssumedEnds;

@@ -14,14 +14,14 @@ use crate::shop_test::two_way::contrasts;
 /// Runs of each proposal.
 const RUNS: usize = 5;
 /// So many of the draws make the new readings.
-const TRIALS: usize = 300;
+const TRIALS: usize = 120;
 /// Fewer draws than this left by a new reading cannot tell an interval.
 const LEAST_EFFECTIVE: f64 = 30.0;
 const STREAM: u64 = 140 << 32;
 /// Width of a narrow opening at the rim, mm, but no more than a tenth of the mirror's radius.
 const NARROW_MM: f64 = 3.0;
 /// How well the radii of a mask can be measured, mm: calipers and a steady hand. Common practice, no source.
-const WELL_MEASURED_MM: f64 = 0.05;
+pub(crate) const WELL_MEASURED_MM: f64 = 0.05;
 /// An inner opening is proposed where more than this share of the radius is unread.
 const CENTRE_SHARE: f64 = 0.15;
 
@@ -49,7 +49,7 @@ pub struct NextMeasurement {
     pub openings: Vec<MaskOpening>,
     /// Half of the 95 % interval as it is.
     pub half_width_now: f64,
-    /// The same after the measurement, on the average; none where the draws are too few to tell, which means: much less.
+    /// The same after the measurement, on the average; none where fewer than 30 draws are left to tell it from.
     pub half_width_then: Option<f64>,
     /// How many draws of equal weight the new readings leave, on the average.
     pub effective_draws: f64,
@@ -65,19 +65,18 @@ fn narrow_mm(bench: &Bench) -> f64 {
     bench.rim_radius_mm - NARROW_MM.min(0.1 * bench.rim_radius_mm)
 }
 
-/// What is proposed: openings to be read in new runs, or the radii of the old ones to be measured.
+/// What is proposed: openings to be read in new runs.
 struct Proposal {
     what: String,
     openings: Vec<MaskOpening>,
-    radii_measured: bool,
 }
 
-fn proposals(bench: &Bench, radius_sigma_mm: f64) -> Vec<Proposal> {
+fn proposals(bench: &Bench) -> Vec<Proposal> {
     let old = &bench.rings;
     let outermost = old[old.len() - 1];
     let rim = bench.rim_radius_mm;
     let ring = |inner_radius_mm, outer_radius_mm| MaskOpening { inner_radius_mm, outer_radius_mm };
-    let proposal = |what: String, openings| Proposal { what, openings, radii_measured: false };
+    let proposal = |what: String, openings| Proposal { what, openings };
     let mut list = vec![proposal(format!("{RUNS} more runs through the same openings"), old.clone())];
     let middle = outermost.area_radius_mm();
     if outermost.outer_radius_mm - outermost.inner_radius_mm > 1e-3 * rim {
@@ -108,13 +107,6 @@ fn proposals(bench: &Bench, radius_sigma_mm: f64) -> Vec<Proposal> {
         let more = [&[ring(0.0, inner)], old.as_slice()].concat();
         list.push(proposal(format!("{RUNS} runs with a further opening inside {inner:.1} mm"), more));
     }
-    if radius_sigma_mm > WELL_MEASURED_MM {
-        list.push(Proposal {
-            what: format!("the radii of the openings measured to {WELL_MEASURED_MM} mm"),
-            openings: old.clone(),
-            radii_measured: true,
-        });
-    }
     list
 }
 
@@ -122,21 +114,30 @@ fn proposals(bench: &Bench, radius_sigma_mm: f64) -> Vec<Proposal> {
 ///
 /// Source: preposterior analysis (Raiffa & Schlaifer, Applied Statistical Decision Theory, 1961, from memory) by
 /// importance weights on the draws: some of them make the new readings, and all are weighed by how well they explain
-/// them.
+/// them. `with_radii_measured` is the interval that the same readings give with radii known to [`WELL_MEASURED_MM`].
 pub(crate) fn next_measurements(
     analysis: &Analysis,
     figures: &FigureDraws,
     quantity: &[f64],
+    with_radii_measured: Option<Interval>,
 ) -> Vec<NextMeasurement> {
-    let list = proposals(&analysis.model.bench, analysis.model.radius_sigma_mm);
+    let list = proposals(&analysis.model.bench);
     let found = pool::map_ordered(list.len(), true, |k| expected(analysis, figures, quantity, &list[k]));
-    let mut found: Vec<NextMeasurement> = found.into_iter().flatten().collect();
-    // A width that the draws cannot resolve is a small one.
-    found.sort_by(|a, b| {
-        let width = |next: &NextMeasurement| next.half_width_then.unwrap_or(0.0);
-        width(a).total_cmp(&width(b)).then(a.effective_draws.total_cmp(&b.effective_draws))
-    });
-    found
+    let mut found: Vec<(NextMeasurement, f64)> = found.into_iter().flatten().collect();
+    let now = Interval::of(quantity);
+    if let Some(then) = with_radii_measured {
+        let next = NextMeasurement {
+            what: format!("the radii of the openings measured to {WELL_MEASURED_MM} mm"),
+            openings: analysis.model.bench.rings.clone(),
+            half_width_now: 0.5 * (now.high - now.low),
+            half_width_then: Some(0.5 * (then.high - then.low)),
+            effective_draws: quantity.len() as f64,
+        };
+        found.push((next, 0.5 * (then.high - then.low)));
+    }
+    // Where the draws are too few for a number they still serve to rank.
+    found.sort_by(|a, b| a.1.total_cmp(&b.1));
+    found.into_iter().map(|(next, _)| next).collect()
 }
 
 fn expected(
@@ -144,12 +145,9 @@ fn expected(
     figures: &FigureDraws,
     quantity: &[f64],
     proposal: &Proposal,
-) -> Option<NextMeasurement> {
-    let (white, order) = if proposal.radii_measured {
-        (measured_radii(analysis, figures), figures.zones)
-    } else {
-        (new_readings(analysis, figures, &proposal.openings)?, proposal.openings.len() - 1)
-    };
+) -> Option<(NextMeasurement, f64)> {
+    let white = new_readings(analysis, figures, &proposal.openings)?;
+    let order = proposal.openings.len() - 1;
     let total = quantity.len();
     let mut ranking: Vec<usize> = (0..total).collect();
     ranking.sort_by(|&a, &b| quantity[a].total_cmp(&quantity[b]));
@@ -175,14 +173,15 @@ fn expected(
         let in_order: Vec<f64> = ranking.iter().map(|&k| weights[k] / sum).collect();
         width += weighted_width(&sorted, &in_order, now.share);
     }
-    let effective_draws = effective / trials as f64;
-    Some(NextMeasurement {
+    let (effective_draws, half_width) = (effective / trials as f64, 0.5 * width / trials as f64);
+    let next = NextMeasurement {
         what: proposal.what.clone(),
         openings: proposal.openings.clone(),
         half_width_now: 0.5 * (now.high - now.low),
-        half_width_then: (effective_draws >= LEAST_EFFECTIVE).then(|| 0.5 * width / trials as f64),
+        half_width_then: (effective_draws >= LEAST_EFFECTIVE).then_some(half_width),
         effective_draws,
-    })
+    };
+    Some((next, half_width))
 }
 
 /// Whitened contrasts of every draw's readings through a mask, without noise.
@@ -226,13 +225,6 @@ fn new_readings(analysis: &Analysis, figures: &FigureDraws, openings: &[MaskOpen
         white.extend(contrast);
     }
     Some(white)
-}
-
-/// The shifts of every draw's openings in units of what a good measurement leaves open.
-fn measured_radii(analysis: &Analysis, figures: &FigureDraws) -> Vec<f64> {
-    let bench = &analysis.model.bench;
-    let unit: Vec<f64> = bench.rings.iter().map(|o| bench.radius_gain(o) * WELL_MEASURED_MM).collect();
-    figures.shifts().flat_map(|row| row.iter().zip(&unit).map(|(s, u)| s / u).collect::<Vec<_>>()).collect()
 }
 
 /// Width of the hull of the shortest and the equal-tailed interval of rising values with weights of sum 1.
