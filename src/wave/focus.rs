@@ -100,10 +100,12 @@ impl Prepared {
     /// let prepared = Prepared::new(&train);
     /// let (best, paraxial) = (prepared.spot(Field::AXIS, Focus::LeastSpot, 550.0, 100)?, prepared.spot_at(Field::AXIS, 0.0, 100)?);
     /// assert!(best.rms_radius_um < paraxial.rms_radius_um);
+    /// assert_eq!((best.wavelength_nm, paraxial.wavelength_nm), (Some(550.0), None));
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn spot(&self, field: Field, focus: Focus, wavelength_nm: f64, points: usize) -> Result<Spot> {
-        self.spot_at(field, self.best_focus_mm(focus, field, wavelength_nm)?, points)
+        let spot = self.spot_at(field, self.best_focus_mm(focus, field, wavelength_nm)?, points)?;
+        Ok(Spot { wavelength_nm: Some(wavelength_nm), ..spot })
     }
 
     /// The reference point in the image that a focus stands for, mm in the unfolded space.
