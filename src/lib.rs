@@ -10,7 +10,8 @@
 //! readings ──> figure ──┐
 //! sizes, coatings ──────┴─> Train ──> Prepared ──> rays ──> Spot, Illumination
 //!                                         └──────> Wavefront ──> Strehl, Psf, encircled energy
-//! judge: takes readings and a train, calls the above, returns numbers, intervals and a verdict
+//! judge: takes the two figures estimated from readings and a train, calls the above, returns numbers,
+//!        intervals and a verdict
 //! ```
 //!
 //! Axes: the origin is the primary's vertex, +z points along its axis toward the sky, the focuser is on

@@ -4,12 +4,14 @@
 //! threads are gone, so that work given to it waits for ever. The pool here remembers the process
 //! that made it and is made anew in another one.
 
+use std::cell::RefCell;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// A flag that asks long work to stop; clones share it.
 ///
-/// The work looks at it between pieces and returns early. It is never lowered again.
+/// Work under [`stoppable`] looks at it between pieces. It is never lowered again.
 ///
 /// ```
 /// let flag = catoptric::numeric::pool::StopFlag::default();
@@ -34,12 +36,54 @@ impl StopFlag {
     }
 }
 
+thread_local! {
+    /// The flag that the work on this thread heeds.
+    static HEEDED: RefCell<Option<StopFlag>> = const { RefCell::new(None) };
+}
+
+/// What unwinds the stack when work stops on request.
+struct OnRequest;
+
+/// The result of `work`, or none if `flag` went up and stopped it.
+///
+/// Each [`map_ordered`] in the work, at any depth and on any of the library's threads, looks at the flag before each
+/// call. A raised flag unwinds the stack to here, without a panic's message, so that no layer between has to
+/// hand the news on; a program built with `panic = "abort"` must not raise it. Real panics pass on to the caller.
+/// Leaves out: work between two looks is finished first.
+///
+/// ```
+/// use catoptric::numeric::pool::{StopFlag, map_ordered, stoppable};
+/// let flag = StopFlag::default();
+/// assert_eq!(stoppable(&flag, || map_ordered(3, true, |k| k)), Some(vec![0, 1, 2]));
+/// flag.stop();
+/// assert_eq!(stoppable(&flag, || map_ordered(3, true, |k| k)), None);
+/// ```
+pub fn stoppable<T>(flag: &StopFlag, work: impl FnOnce() -> T) -> Option<T> {
+    match catch_unwind(AssertUnwindSafe(|| heeding(Some(flag.clone()), work))) {
+        Ok(result) => Some(result),
+        Err(cause) if cause.is::<OnRequest>() => None,
+        Err(panic) => resume_unwind(panic),
+    }
+}
+
+/// Does work under a flag, and puts the thread's former flag back, however the work ends.
+fn heeding<T>(flag: Option<StopFlag>, work: impl FnOnce() -> T) -> T {
+    struct Restore(Option<StopFlag>);
+    impl Drop for Restore {
+        fn drop(&mut self) {
+            HEEDED.set(self.0.take());
+        }
+    }
+    let _restore = Restore(HEEDED.replace(flag));
+    work()
+}
+
 /// The results of `f(0)` to `f(count - 1)`, in that order.
 ///
 /// The calls run on the library's threads if the feature `parallel` is on, there is more than one
 /// call, and the work is `worthwhile`: more than some hundred microseconds in all, as handing it
 /// over costs tens. Each result depends on its own index only, so it has the same bits at any
-/// number of threads. A panic in `f` passes on to the caller.
+/// number of threads. A panic in `f` passes on to the caller; [`stoppable`] work stops between two calls.
 ///
 /// The number of threads is read once in a process, from `CATOPTRIC_NUM_THREADS`,
 /// `RAYON_NUM_THREADS`, `OMP_NUM_THREADS` in this order; values that are not positive whole numbers
@@ -50,13 +94,22 @@ impl StopFlag {
 /// assert_eq!(squares, [0, 1, 4, 9]);
 /// ```
 pub fn map_ordered<T: Send>(count: usize, worthwhile: bool, f: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let flag = HEEDED.with_borrow(Clone::clone);
+    let f = |k| {
+        if flag.as_ref().is_some_and(StopFlag::stopped) {
+            resume_unwind(Box::new(OnRequest));
+        }
+        f(k)
+    };
     #[cfg(feature = "parallel")]
     if worthwhile
         && count > 1
         && let Some(pool) = threads::pool_of_this_process()
     {
         use rayon::iter::{IntoParallelIterator, ParallelIterator};
-        return pool.install(|| (0..count).into_par_iter().map(&f).collect());
+        // The library's threads heed no flag of their own: work within this work has to find it there.
+        let f = |k| heeding(flag.clone(), || f(k));
+        return pool.install(|| (0..count).into_par_iter().map(f).collect());
     }
     #[cfg(not(feature = "parallel"))]
     let _ = worthwhile;
@@ -196,18 +249,39 @@ mod tests {
     }
 
     #[test]
-    fn a_raised_flag_stops_the_work() {
+    fn a_raised_flag_stops_the_work_at_the_next_call() {
+        use std::sync::atomic::AtomicUsize;
+        for parallel in [false, true] {
+            let (flag, calls) = (StopFlag::default(), AtomicUsize::new(0));
+            let row = |i: usize| {
+                map_ordered(1000, parallel, |j| {
+                    if calls.fetch_add(1, Ordering::SeqCst) == 10 {
+                        flag.stop();
+                    }
+                    std::thread::sleep(std::time::Duration::from_micros(100));
+                    i * j
+                })
+            };
+            assert!(stoppable(&flag, || map_ordered(1000, parallel, row)).is_none());
+            // Each thread may have been at one call when the flag went up; of a million, hardly any was made.
+            let made = calls.load(Ordering::SeqCst);
+            assert!((11..1000).contains(&made), "{made}");
+            // The flag is gone with its work.
+            assert_eq!(map_ordered(2, parallel, |k| k), [0, 1]);
+        }
+    }
+
+    #[test]
+    fn a_flag_that_stays_down_changes_nothing_and_panics_pass() {
         let flag = StopFlag::default();
-        let results = map_ordered(64, true, |k| {
-            if k == 0 {
-                flag.stop();
-            }
-            while !flag.stopped() {
-                std::thread::yield_now();
-            }
-            k
-        });
-        assert!(flag.stopped());
-        assert_eq!(results.len(), 64);
+        let inner = StopFlag::default();
+        inner.stop();
+        let work = || {
+            assert!(stoppable(&inner, || map_ordered(4, true, |k| k)).is_none());
+            map_ordered(4, true, |k| k + 1)
+        };
+        assert_eq!(stoppable(&flag, work), Some(vec![1, 2, 3, 4]));
+        let broken = catch_unwind(|| stoppable(&flag, || map_ordered(4, true, |k| [0; 3][k])));
+        assert!(broken.is_err_and(|cause| !cause.is::<OnRequest>()));
     }
 }

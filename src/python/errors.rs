@@ -12,6 +12,7 @@ use pyo3::exceptions::{
 use pyo3::prelude::*;
 
 use crate::error::{Error, Problem, Severity};
+use crate::numeric::pool::{self, StopFlag};
 
 mod exceptions {
     pyo3::import_exception!(catoptric.errors, InputError);
@@ -25,15 +26,18 @@ const GLANCE: Duration = Duration::from_millis(50);
 /// Runs a computation without holding the interpreter, and turns what may go wrong into an exception.
 ///
 /// A thread does the work while the caller's waits and looks for Ctrl-C; after one the answer is no longer
-/// waited for, and the thread ends with the piece it is at. A panic is a defect of the library; it becomes a
+/// waited for, and the work stops at its next piece. A panic is a defect of the library; it becomes a
 /// `RuntimeError` and never leaves as an abort.
 pub(super) fn compute<T: Send + 'static>(
     py: Python<'_>,
     work: impl FnOnce() -> Result<T, Error> + Send + 'static,
 ) -> PyResult<T> {
     let (sender, mut receiver) = mpsc::channel();
+    let flag = StopFlag::default();
+    let heeded = flag.clone();
     thread::spawn(move || {
-        let answer = catch_unwind(AssertUnwindSafe(work));
+        let stoppable = || pool::stoppable(&heeded, work).unwrap_or(Err(Error::Stopped));
+        let answer = catch_unwind(AssertUnwindSafe(stoppable));
         // Nobody listens any more after Ctrl-C.
         let _ = sender.send(answer);
     });
@@ -41,7 +45,7 @@ pub(super) fn compute<T: Send + 'static>(
         let waiting = &mut receiver;
         match py.detach(move || waiting.recv_timeout(GLANCE)) {
             Ok(Ok(answer)) => return answer.map_err(|error| exception(py, error)),
-            Err(RecvTimeoutError::Timeout) => py.check_signals()?,
+            Err(RecvTimeoutError::Timeout) => py.check_signals().inspect_err(|_| flag.stop())?,
             Ok(Err(_)) | Err(RecvTimeoutError::Disconnected) => {
                 return Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off"));
             }

@@ -39,6 +39,8 @@ getters!(PySpot, |spot| {
     field_arcmin: (f64, f64) = (spot.field.x_arcmin, spot.field.y_arcmin);
     /// How far behind the paraxial focal plane the spot is caught, mm.
     focus_shift_mm: f64 = spot.focus_shift_mm;
+    /// Wavelength that was asked for, nm: rays know none, only the plane of the focus "peak" depends on it.
+    wavelength_nm: Option<f64> = spot.wavelength_nm;
     /// Focal length over the diameter that gathers light.
     focal_ratio: f64 = spot.focal_ratio;
     /// Diameter of the diagonal's shadow over the diameter that gathers light.
@@ -130,10 +132,10 @@ impl PySpot {
 }
 
 record!(PySpot, "Spot",
-    attributes: ["field_arcmin", "focus_shift_mm", "focal_ratio", "obstruction_ratio", "rms_radius_um", "radius_80_um", "centroid_along_um",
+    attributes: ["field_arcmin", "focus_shift_mm", "wavelength_nm", "focal_ratio", "obstruction_ratio", "rms_radius_um", "radius_80_um", "centroid_along_um",
         "centroid_across_um", "tangential_extent_um", "sagittal_extent_um", "tangential_coma_um", "sagittal_coma_um",
         "lit_fraction", "stopped", "error_um", "along_um", "across_um", "pupil_x_mm", "pupil_y_mm"],
-    shown: ["field_arcmin", "focus_shift_mm", "rms_radius_um", "radius_80_um", "lit_fraction"]);
+    shown: ["field_arcmin", "focus_shift_mm", "wavelength_nm", "rms_radius_um", "radius_80_um", "lit_fraction"]);
 
 /// Calls a picture of the package's drawing room.
 pub(super) fn draw<'py>(

@@ -23,7 +23,7 @@ use crate::trace::Prepared;
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(try_from = "Unchecked")]
 pub struct Airy {
     /// Focal length over diameter.
     pub focal_ratio: f64,
@@ -31,6 +31,23 @@ pub struct Airy {
     pub obstruction_ratio: f64,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
+}
+
+/// The three numbers as a file gives them, before the checks of [`Airy::new`].
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Unchecked {
+    focal_ratio: f64,
+    obstruction_ratio: f64,
+    wavelength_nm: f64,
+}
+
+impl TryFrom<Unchecked> for Airy {
+    type Error = Error;
+
+    fn try_from(found: Unchecked) -> Result<Self> {
+        Self::new(found.focal_ratio, found.obstruction_ratio, found.wavelength_nm)
+    }
 }
 
 impl Airy {
@@ -80,7 +97,7 @@ impl Airy {
         self.amplitude(radius_um / self.um_per_v()).powi(2)
     }
 
-    /// Radius of a dark ring, counted from 1, um.
+    /// Radius of a dark ring, um; rings count from 1, and 0 stands for the centre, at radius 0.
     ///
     /// ```
     /// let star = catoptric::Airy::new(5.0, 0.2, 550.0)?;
@@ -88,10 +105,7 @@ impl Airy {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn dark_ring_um(&self, ring: usize) -> f64 {
-        let mut v = 1.0;
-        for _ in 0..ring {
-            v = self.next_zero(v);
-        }
+        let v = (0..ring).fold(0.0, |v, _| self.next_zero(v));
         v * self.um_per_v()
     }
 
@@ -160,5 +174,36 @@ impl Prepared {
     /// ```
     pub fn airy(&self, wavelength_nm: f64) -> Result<Airy> {
         Airy::new(self.focal_ratio(), self.obstruction_ratio(), wavelength_nm)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_meets_the_checks_of_the_constructor() {
+        let read = |text: &str| serde_json::from_str::<Airy>(text);
+        let star = Airy::new(5.0, 0.2, 550.0).unwrap();
+        assert_eq!(read(&serde_json::to_string(&star).unwrap()).unwrap(), star);
+        for (text, field) in [
+            (r#"{"focal_ratio": 5, "obstruction_ratio": 1, "wavelength_nm": 550}"#, "obstruction_ratio = 1"),
+            (r#"{"focal_ratio": 5, "obstruction_ratio": 0, "wavelength_nm": -550}"#, "wavelength_nm = -550"),
+            (r#"{"focal_ratio": 0, "obstruction_ratio": 0, "wavelength_nm": 550}"#, "focal_ratio = 0"),
+            (r#"{"focal_ratio": 5, "obstruction_ratio": 0, "wavelength_nm": 550, "vanes": 4}"#, "vanes"),
+        ] {
+            let message = read(text).unwrap_err().to_string();
+            assert!(message.contains(field), "{message}");
+        }
+    }
+
+    #[test]
+    fn dark_rings_count_from_one_and_the_centre_is_none() {
+        let star = Airy::new(5.0, 0.2, 550.0).unwrap();
+        assert!(star.dark_ring_um(0).abs() < f64::MIN_POSITIVE);
+        for ring in 1..6 {
+            assert!(star.dark_ring_um(ring) > star.dark_ring_um(ring - 1));
+            assert!(star.intensity(star.dark_ring_um(ring)) < 1e-20);
+        }
     }
 }

@@ -15,11 +15,18 @@ use crate::numeric::sums;
 use crate::trace::{Prepared, Spot, check_field, check_shift, no_light};
 use crate::units::{Field, NM_PER_MM};
 
+/// What the search for the greatest Strehl calls itself where it fails.
+const PEAK: &str = "the focus of greatest Strehl";
+/// The step, in units of the search's scale, at which that search has arrived.
+const SETTLED: f64 = 1e-7;
+
 /// Where the image is looked at.
 ///
 /// In every case but `Peak` the point is moved along and across until the wavefront's RMS is least, so
 /// that no tilt is left; `LeastRms` moves it in depth as well. `Peak` is the point in space with the greatest
-/// Strehl, which is where an observer focuses.
+/// Strehl, which is where an observer focuses. It is sought from two points, the foci of least RMS of the whole
+/// mirror and of its inner 85 % by area: within 3 waves of defocus of either (24 wavelengths times F^2 along the
+/// axis), and 2.4 wavelengths times F across; a brighter point further away is not found.
 ///
 /// ```
 /// assert_eq!(catoptric::Focus::from_name("least_rms"), Some(catoptric::Focus::LeastRms));
@@ -93,10 +100,12 @@ impl Prepared {
     /// let prepared = Prepared::new(&train);
     /// let (best, paraxial) = (prepared.spot(Field::AXIS, Focus::LeastSpot, 550.0, 100)?, prepared.spot_at(Field::AXIS, 0.0, 100)?);
     /// assert!(best.rms_radius_um < paraxial.rms_radius_um);
+    /// assert_eq!((best.wavelength_nm, paraxial.wavelength_nm), (Some(550.0), None));
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn spot(&self, field: Field, focus: Focus, wavelength_nm: f64, points: usize) -> Result<Spot> {
-        self.spot_at(field, self.best_focus_mm(focus, field, wavelength_nm)?, points)
+        let spot = self.spot_at(field, self.best_focus_mm(focus, field, wavelength_nm)?, points)?;
+        Ok(Spot { wavelength_nm: Some(wavelength_nm), ..spot })
     }
 
     /// The reference point in the image that a focus stands for, mm in the unfolded space.
@@ -236,10 +245,11 @@ fn brightest(
         summits.push(climb.climb(look.best_across(point))?);
     }
     best_first(&mut summits);
+    // Without a maximum to climb to, no step was taken, and nothing is known of how far the summit is.
     summits.first().map(|s| s.1).ok_or(Error::NotConverged {
-        what: "the focus of greatest Strehl",
-        reached: 0.0,
-        wanted: 1.0,
+        what: PEAK,
+        reached: f64::INFINITY,
+        wanted: SETTLED,
     })
 }
 
@@ -341,11 +351,11 @@ impl PeakSearch<'_> {
             }
             size = step.norm();
             (point, here) = (moved, next);
-            if size < 1e-7 {
+            if size < SETTLED {
                 return Ok((here.brightness, point));
             }
         }
-        Err(Error::NotConverged { what: "the focus of greatest Strehl", reached: size, wanted: 1e-7 })
+        Err(Error::NotConverged { what: PEAK, reached: size, wanted: SETTLED })
     }
 
     /// Brightness at a point with its slopes and curvatures, in units of `scale`.

@@ -24,8 +24,8 @@ const WIDEST: f64 = 200.0;
 
 /// How large a star image is computed.
 ///
-/// Units: um from the reference point to the middle of the outermost pixels' far edge; nothing given means
-/// twelve wavelengths times the focal ratio.
+/// Units: um from the reference point to the picture's edge, which is the outer edge of the outermost pixels;
+/// nothing given means twelve wavelengths times the focal ratio.
 ///
 /// ```
 /// assert_eq!(catoptric::PsfSize::default().pixels, 129);

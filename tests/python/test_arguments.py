@@ -195,3 +195,11 @@ def test_coefficients_may_be_of_any_number_type():
         {np.int64(4): 0.02 * u.um, 11: np.float32(10)}, indexing="noll"
     )
     assert other.rms_nm == pytest.approx(plain.rms_nm, rel=1e-14)
+
+
+def test_none_stands_for_the_default_value():
+    train = bare(conic=-0.9)
+    assert train.wavefront(wavelength_nm=None, field_arcmin=None) == train.wavefront()
+    assert train.spot(points=None) == train.spot()
+    assert train.spot(wavelength_nm=600).wavelength_nm == 600
+    assert train.spot(wavelength_nm=None).wavelength_nm == ct.DEFAULT_WAVELENGTH_NM

@@ -9,24 +9,44 @@ import pytest
 from samples import readings
 
 
-def test_long_work_ends_soon_after_ctrl_c():
-    def seconds(work):
-        start = time.monotonic()
-        work()
-        return time.monotonic() - start
+@pytest.fixture(scope="module")
+def tenth():
+    """Return the seconds that a tenth of the work takes, as a measure of this machine."""
+    start = time.monotonic()
+    readings("before").reduce(draws=20_000)
+    return time.monotonic() - start
 
-    # A tenth of the work as a measure of this machine: the answer to Ctrl-C must come sooner.
-    tenth = seconds(lambda: readings("before").reduce(draws=20_000))
+
+def interrupted(work, after):
+    """Interrupt work some seconds after its start; return the seconds it took to give way."""
     asked = []
 
     def ask():
         asked.append(time.monotonic())
         os.kill(os.getpid(), signal.SIGINT)
 
-    timer = threading.Timer(tenth / 2, ask)
+    timer = threading.Timer(after, ask)
     timer.start()
     with pytest.raises(KeyboardInterrupt):
-        readings("before").reduce(draws=200_000)
+        work()
     waited = time.monotonic() - asked[0]
     timer.join()
-    assert waited < tenth
+    return waited
+
+
+def test_long_work_ends_soon_after_ctrl_c(tenth):
+    assert interrupted(lambda: readings("before").reduce(draws=200_000), tenth / 2) < tenth
+
+
+def test_nothing_keeps_computing_after_ctrl_c():
+    def processor_seconds(work):
+        start = time.process_time()
+        work()
+        return time.process_time() - start
+
+    whole = processor_seconds(lambda: readings("before").reduce(draws=20_000))
+    # Ten times that work, broken off near its beginning: an abandoned thread would have most left.
+    interrupted(lambda: readings("before").reduce(draws=200_000), 0.1)
+    # Long enough for an abandoned thread to show itself, even where others share the processor.
+    used = processor_seconds(lambda: time.sleep(2.0 * whole + 0.5))
+    assert used < 0.2 * whole

@@ -121,7 +121,7 @@ def star_image(
 def energy(
     result: PsfLike, ax: Axes | None = None, *, radius_um: Any = None, label: str = "this star"
 ) -> Axes:
-    """Draw the share of a star's light inside a circle against the circle's radius.
+    """Draw the share of a star's light inside a circle about the reference point, by its radius.
 
     The hatched space between the two curves is light that the perfect star would hold closer.
 
@@ -147,7 +147,7 @@ def energy(
     _style.open_frame(ax)
     _style.legend(ax, "lower right")
     _style.heading(
-        ax, "How the light gathers", f"at {result.wavelength_nm:g} nm, about the star's peak"
+        ax, "How the light gathers", f"at {result.wavelength_nm:g} nm, about the reference point"
     )
     return ax
 
