@@ -8,7 +8,7 @@ use super::words;
 use super::worth::Worth;
 use crate::error::{Error, Result};
 use crate::shop_test::{
-    Contribution, FigureEstimate, Interval, Measured, NextMeasurement, PairedDraws, Settling,
+    Contribution, FigureEstimate, Interval, Measured, NextMeasurement, PairedDraws, Quadratic, Settling,
     WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling,
 };
 
@@ -206,7 +206,10 @@ pub fn judge_refigure(before: &FigureEstimate, after: &FigureEstimate) -> Result
         total: Interval::of(&total_gains),
     };
     let judgement = Judgement::of(probability_better);
-    let (settling, contributions) = (settling(&pairs, &total_gains), contributions(&pairs, &total_gains));
+    let explained = Quadratic::fit(&pairs.noise_free_contrasts(), &total_gains)
+        .unwrap_or_else(|| unreachable!("a hundred draws of two openings or more"));
+    let settling = settling(&pairs, &total_gains, &explained);
+    let contributions = contributions(&pairs, &explained);
     let worth = Worth::of(&pairs);
     let mut reasons = words::reasons(before, after, &gain, &pairs);
     reasons.extend([worth.words(), words::doubt(&contributions)]);

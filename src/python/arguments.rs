@@ -34,6 +34,12 @@ pub(super) fn list(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<f64>> {
     Ok(array.cast::<PyArray1<f64>>()?.to_vec()?)
 }
 
+/// One number alone or a list of them.
+pub(super) fn one_or_list(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<f64>> {
+    let dimensions = value.py().import("numpy")?.call_method1("ndim", (value,))?;
+    if dimensions.extract::<usize>()? == 0 { Ok(vec![number(value, name)?]) } else { list(value, name) }
+}
+
 /// A table of finite numbers, row by row.
 pub(super) fn table(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<Vec<f64>>> {
     let array = units(value.py())?.call_method1("as_array", (value, unit(name), name, 2))?;

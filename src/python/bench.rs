@@ -1,24 +1,24 @@
 //! Bench readings, and the figure they show.
 
-use numpy::PyArray2;
+use numpy::{IntoPyArray, PyArray2};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, count_or, list, number, number_or, table, wavelength};
+use super::arguments::{
+    choice, count_or, list, maybe_number, number, number_or, one_or_list, table, wavelength,
+};
 use super::arrays::{Column, column, square};
 use super::errors::{compute, exception, python_problems, refused};
-use super::model::{PyPrimary, PyRadialProfile};
+use super::estimate::{PyFigureEstimate, table_of};
 use super::rays::draw;
 use super::record::{getters, record};
 use crate::{
-    FigureEstimate, KnifeEdgeReadings, MaskOpening, Measured, RadiusOfCurvatureMm, ReadingsIncrease,
-    ReduceOptions, TestSource,
+    KnifeEdgeReadings, MaskOpening, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
-    module.add_class::<PyKnifeEdgeReadings>()?;
-    module.add_class::<PyFigureEstimate>()
+    module.add_class::<PyKnifeEdgeReadings>()
 }
 
 /// Readings of a knife edge near the centre of curvature, zone by zone, in one or more runs.
@@ -112,7 +112,9 @@ impl PyKnifeEdgeReadings {
     ///
     /// Heights at the rims of the openings, straight in r^2 between them. Beside each value stand two intervals: one
     /// from reading noise alone, and the total one, which holds what the readings cannot see as well.
-    /// `radius_sigma_mm` is the standard deviation of the openings' radii; None: 0.2 mm is assumed.
+    /// `radius_sigma_mm` is the standard deviation of the openings' radii; None: 0.2 mm is assumed. `reading_sigma_mm` is the
+    /// noise of one reading, one number or one an opening; None: estimated from the repeats. `bench_scatter_mm` is what a
+    /// bench adds to each opening in all its runs alike.
     ///
     /// Units: the obstruction counts by diameter; nm, mm.
     /// Errors: InputError for options that cannot be.
@@ -124,8 +126,11 @@ impl PyKnifeEdgeReadings {
     /// >>> figure = readings.reduce(seed=7)
     /// >>> assert figure.height_nm[-1] < figure.height_nm[-2]  # longer at the rim: turned down
     /// >>> assert figure == readings.reduce(seed=7)
-    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=None, seed=None, radius_sigma_mm=None),
-        text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1, radius_sigma_mm=None)")]
+    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=None, seed=None, radius_sigma_mm=None,
+        reading_sigma_mm=None, bench_scatter_mm=None),
+        text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1, radius_sigma_mm=None, \
+            reading_sigma_mm=None, bench_scatter_mm=0.0)")]
+    #[allow(clippy::too_many_arguments)]
     fn reduce(
         &self,
         py: Python<'_>,
@@ -134,16 +139,114 @@ impl PyKnifeEdgeReadings {
         draws: Option<&Bound<'_, PyAny>>,
         seed: Option<&Bound<'_, PyAny>>,
         radius_sigma_mm: Option<&Bound<'_, PyAny>>,
+        reading_sigma_mm: Option<&Bound<'_, PyAny>>,
+        bench_scatter_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyFigureEstimate> {
         let options = ReduceOptions {
             obstruction_ratio: number_or(obstruction_ratio, "obstruction_ratio", 0.0)?,
             wavelength_nm: wavelength(wavelength_nm)?,
             draws: count_or(draws, "draws", 2000)?,
             seed: count_or(seed, "seed", 1)? as u64,
-            radius_sigma_mm: radius_sigma_mm.map(|v| number(v, "radius_sigma_mm")).transpose()?,
+            radius_sigma_mm: maybe_number(radius_sigma_mm, "radius_sigma_mm")?,
+            reading_sigma_mm: reading_sigma_mm.map(|v| one_or_list(v, "reading_sigma_mm")).transpose()?,
+            bench_scatter_mm: number_or(bench_scatter_mm, "bench_scatter_mm", 0.0)?,
         };
         let readings = self.0.clone();
         compute(py, move || readings.reduce(options)).map(PyFigureEstimate)
+    }
+
+    /// Return a Table of the plain reduction's Strehl, RMS and PV, repeated with readings drawn again within their noise.
+    ///
+    /// Units: nm of wavefront. Shapes: `draws` rows.
+    /// Leaves out: everything that the readings cannot see; `reduce` has it.
+    /// Errors: InputError for options that cannot be.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> repeats = readings.repeat_with_noise(draws=10_000)
+    /// >>> assert repeats.rows == 10_000 and repeats["strehl"].std() > 0
+    #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=None, seed=None),
+        text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1)")]
+    fn repeat_with_noise<'py>(
+        &self,
+        py: Python<'py>,
+        obstruction_ratio: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+        draws: Option<&Bound<'_, PyAny>>,
+        seed: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        let options = ReduceOptions {
+            obstruction_ratio: number_or(obstruction_ratio, "obstruction_ratio", 0.0)?,
+            wavelength_nm: wavelength(wavelength_nm)?,
+            draws: count_or(draws, "draws", 2000)?,
+            seed: count_or(seed, "seed", 1)? as u64,
+            ..ReduceOptions::default()
+        };
+        let readings = self.0.clone();
+        let found = compute(py, move || readings.repeat_with_noise(&options))?;
+        let columns = PyDict::new(py);
+        let lists = [
+            ("strehl", found.strehl),
+            ("strehl_least_rms", found.strehl_least_rms),
+            ("rms_nm", found.rms_nm),
+            ("pv_nm", found.pv_nm),
+        ];
+        for (name, list) in lists {
+            columns.set_item(name, column(py, list))?;
+        }
+        table_of(&columns)
+    }
+
+    /// Return the plain reduction as what it is, a linear operator: `operator[radius, opening]`.
+    ///
+    /// Its product with what the mean readings are too long by (mm, against a paraboloid; a common zero changes
+    /// nothing) is the height of the glass at best focus (nm) at the given radii.
+    ///
+    /// Units: nm of glass for each mm of reading.
+    /// Errors: InputError for a radius off the mirror.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> figure = readings.reduce()
+    /// >>> operator = readings.figure_operator(figure.radius_mm)
+    /// >>> assert abs(operator @ figure.zone_error_mm - figure.height_nm).max() < 1e-9
+    #[pyo3(signature = (radius_mm, /, *, obstruction_ratio=None),
+        text_signature = "($self, radius_mm, /, *, obstruction_ratio=0.0)")]
+    fn figure_operator<'py>(
+        &self,
+        py: Python<'py>,
+        radius_mm: &Bound<'_, PyAny>,
+        obstruction_ratio: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Bound<'py, PyArray2<f64>>> {
+        let options = ReduceOptions {
+            obstruction_ratio: number_or(obstruction_ratio, "obstruction_ratio", 0.0)?,
+            ..ReduceOptions::default()
+        };
+        let radii = list(radius_mm, "radius_mm")?;
+        let operator = self.0.figure_operator(&radii, options).map_err(|e| exception(py, e))?;
+        Ok(square(py, &operator.nm_per_mm))
+    }
+
+    /// Return a Table of readings that do not fit with the other runs of their opening, the worst first.
+    ///
+    /// `sigmas` is how far off they are, in standard deviations of a normal distribution that is as improbable; listed
+    /// are those beyond 3.5. `run` and `opening` count from 1.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> assert readings.outliers().rows == 0
+    fn outliers<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        let found = self.0.outliers();
+        let columns = PyDict::new(py);
+        let counts =
+            |of: fn(&crate::Outlier) -> usize| found.iter().map(|o| of(o) as i64 + 1).collect::<Vec<i64>>();
+        columns.set_item("run", counts(|o| o.run).into_pyarray(py))?;
+        columns.set_item("opening", counts(|o| o.opening).into_pyarray(py))?;
+        columns.set_item("sigmas", column(py, found.iter().map(|o| o.sigmas)))?;
+        table_of(&columns)
     }
 
     /// Return what is odd about the readings, though they can be reduced.
@@ -178,7 +281,8 @@ impl PyKnifeEdgeReadings {
     /// The readings as they were given, mm: `runs_mm[run, opening]`.
     #[getter]
     fn runs_mm<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
-        square(py, self.0.runs_mm())
+        let row = |run: &Vec<Option<f64>>| run.iter().map(|y| y.unwrap_or(f64::NAN)).collect();
+        square(py, &self.0.runs_mm().iter().map(row).collect::<Vec<Vec<f64>>>())
     }
 
     /// Mean reading of each opening over all runs, mm, as the stage counts.
@@ -193,6 +297,13 @@ impl PyKnifeEdgeReadings {
         column(py, self.0.sigma_mm())
     }
 
+    /// Readings of a perfect paraboloid through the openings, counted from that of its centre, mm, as the stage counts.
+    #[getter]
+    fn paraboloid_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        let (sign, radius) = (self.0.readings_increase().sign(), self.0.radius_of_curvature());
+        column(py, self.0.openings().iter().map(|o| sign * o.ideal_reading_mm(self.0.source(), radius)))
+    }
+
     /// Return a Table: a row an opening, with its mean, its noise, and the reading of a paraboloid.
     ///
     /// Units: mm.
@@ -203,17 +314,13 @@ impl PyKnifeEdgeReadings {
     /// >>> table = readings.table()
     /// >>> assert table.rows == 4 and abs(table["paraboloid_mm"][0] - 40**2 / 4800) < 1e-12
     fn table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
-        let readings = &slf.get().0;
-        let ideal = readings
-            .openings()
-            .iter()
-            .map(|o| o.ideal_reading_mm(readings.source(), readings.radius_of_curvature()));
         let columns = PyDict::new(slf.py());
-        for name in ["inner_radius_mm", "outer_radius_mm", "area_radius_mm", "mean_mm", "sigma_mm"] {
+        for name in
+            ["inner_radius_mm", "outer_radius_mm", "area_radius_mm", "mean_mm", "sigma_mm", "paraboloid_mm"]
+        {
             columns.set_item(name, slf.getattr(name)?)?;
         }
-        columns.set_item("paraboloid_mm", column(slf.py(), ideal))?;
-        slf.py().import("catoptric.table")?.call_method1("Table", (columns,))
+        table_of(&columns)
     }
 
     /// Draw the readings less those of a paraboloid; return the axes.
@@ -318,208 +425,3 @@ fn runs(value: &Bound<'_, PyAny>) -> PyResult<Vec<Vec<f64>>> {
         value.py().import("numpy")?.call_method1("ndim", (value,)).and_then(|n| n.extract::<usize>());
     if single.is_ok_and(|n| n == 1) { Ok(vec![list(value, "runs_mm")?]) } else { table(value, "runs_mm") }
 }
-
-/// The ends of the interval from reading noise.
-pub(super) fn ends(measured: &Measured) -> (f64, f64) {
-    (measured.noise.low, measured.noise.high)
-}
-
-/// The ends of the total interval.
-pub(super) fn total_ends(measured: &Measured) -> (f64, f64) {
-    (measured.total.low, measured.total.high)
-}
-
-/// The radial figure that a set of readings shows.
-///
-/// Heights are those of the glass at best focus, a hill positive; RMS, PV and Strehl are those of the
-/// wavefront. Every `..._total_interval` holds 95 % of the figures that give these readings within noise and radii,
-/// unseen edges and zones among them: quote this one. The other `..._interval`s hold 95 % of repeats with readings
-/// redrawn within their noise, and miss most turned edges.
-///
-/// Units: mm, nm.
-/// Shapes: `radius_mm`, `height_nm`, `height_sigma_nm` and both sides of `covariance_nm2` have one entry a
-/// knot.
-/// Leaves out: what is not rotationally symmetric; single zones narrower than an opening.
-/// Errors: those of `KnifeEdgeReadings.reduce`, which makes it.
-///
-/// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
-/// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
-/// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
-/// >>> figure = readings.reduce()
-/// >>> assert figure.radius_mm[-1] == 100 and figure.covariance_nm2.shape == (5, 5)
-/// >>> assert figure.strehl_interval[0] <= figure.strehl <= figure.strehl_interval[1]
-/// >>> assert figure.strehl_total_interval[0] < figure.strehl_interval[0]
-#[pyclass(name = "FigureEstimate", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyFigureEstimate(pub(super) FigureEstimate);
-
-#[pymethods]
-impl PyFigureEstimate {
-    /// Radii of the knots, mm: the centre, the rims between openings, the rim of the mirror.
-    #[getter]
-    fn radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.radius_mm.iter().copied())
-    }
-
-    /// Heights of the glass at the knots, nm; between them straight in r^2.
-    #[getter]
-    fn height_nm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.height_nm.iter().copied())
-    }
-
-    /// Standard deviations of the heights from reading noise, nm.
-    #[getter]
-    fn height_sigma_nm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.height_sigma_nm())
-    }
-
-    /// Covariance of the heights from reading noise, nm^2.
-    #[getter]
-    fn covariance_nm2<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
-        square(py, &self.0.covariance_nm2)
-    }
-
-    /// Mean reading of each opening less that of the paraboloid, mm away from the mirror.
-    #[getter]
-    fn zone_error_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.zone_error_mm.iter().copied())
-    }
-
-    /// Strehl at the brightest focus of every repeat.
-    #[getter]
-    fn strehl_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.draws.strehl.iter().copied())
-    }
-
-    /// Strehl at the brightest focus of every figure behind the total interval.
-    #[getter]
-    fn strehl_total_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.total_draws.strehl.iter().copied())
-    }
-
-    /// Wavefront RMS of every repeat, nm.
-    #[getter]
-    fn rms_nm_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.draws.rms_nm.iter().copied())
-    }
-
-    /// Inner radii of the openings behind it, mm.
-    #[getter]
-    fn inner_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.readings.openings().iter().map(|o| o.inner_radius_mm))
-    }
-
-    /// Outer radii of the openings behind it, mm.
-    #[getter]
-    fn outer_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.readings.openings().iter().map(|o| o.outer_radius_mm))
-    }
-
-    /// Return the figure as a layer for a primary.
-    ///
-    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
-    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
-    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
-    /// >>> layer = readings.reduce().as_layer()
-    /// >>> assert layer.joined == "straight_in_area" and layer.points == 5
-    fn as_layer(&self) -> PyRadialProfile {
-        PyRadialProfile(self.0.as_layer())
-    }
-
-    /// Return a paraboloid of the tested size with the figure on it; keywords change other values of the
-    /// Primary.
-    /// Errors: InputError with all faults found.
-    ///
-    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
-    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
-    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
-    /// >>> mirror = readings.reduce().primary(mask_diameter_mm=190)
-    /// >>> assert mirror.focal_length_mm == 1200 and len(mirror.figure) == 1
-    #[pyo3(signature = (**changes))]
-    fn primary<'py>(
-        &self,
-        py: Python<'py>,
-        changes: Option<&Bound<'py, PyDict>>,
-    ) -> PyResult<Bound<'py, PyAny>> {
-        let keywords = PyPrimary::keywords(&Bound::new(py, PyPrimary(self.0.primary()))?)?;
-        if let Some(changes) = changes {
-            keywords.update(changes.as_mapping())?;
-        }
-        py.get_type::<PyPrimary>().call((), Some(&keywords))
-    }
-
-    /// Draw the figure with the band of its reading noise; return the axes.
-    ///
-    /// Call it again on the same axes with another `series` (0 to 3) and a `label` to compare.
-    ///
-    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
-    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
-    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
-    /// >>> axes = readings.reduce().plot(label="before", series=0)
-    /// >>> assert "nm" in axes.get_ylabel()
-    #[pyo3(signature = (ax=None, *, label="", series=1))]
-    fn plot<'py>(
-        slf: &Bound<'py, Self>,
-        ax: Option<&Bound<'py, PyAny>>,
-        label: &str,
-        series: usize,
-    ) -> PyResult<Bound<'py, PyAny>> {
-        let options = PyDict::new(slf.py());
-        options.set_item("label", label)?;
-        options.set_item("series", series)?;
-        draw("figure_estimate", slf.as_any(), ax, Some(&options))
-    }
-}
-
-getters!(PyFigureEstimate, |figure| {
-    /// The readings behind it.
-    readings: PyKnifeEdgeReadings = PyKnifeEdgeReadings(figure.readings.clone());
-    /// RMS of the wavefront at the focus of least RMS, nm.
-    rms_nm: f64 = figure.rms_nm.value;
-    /// Its interval from reading noise, nm.
-    rms_nm_interval: (f64, f64) = ends(&figure.rms_nm);
-    /// Its total interval, nm.
-    rms_nm_total_interval: (f64, f64) = total_ends(&figure.rms_nm);
-    /// PV of the wavefront at the focus of least RMS, nm.
-    pv_nm: f64 = figure.pv_nm.value;
-    /// Its interval from reading noise, nm.
-    pv_nm_interval: (f64, f64) = ends(&figure.pv_nm);
-    /// Its total interval, nm.
-    pv_nm_total_interval: (f64, f64) = total_ends(&figure.pv_nm);
-    /// Strehl at the brightest focus, where an observer focuses.
-    strehl: f64 = figure.strehl.value;
-    /// Its interval from reading noise.
-    strehl_interval: (f64, f64) = ends(&figure.strehl);
-    /// Its total interval.
-    strehl_total_interval: (f64, f64) = total_ends(&figure.strehl);
-    /// Strehl at the focus of least RMS.
-    strehl_least_rms: f64 = figure.strehl_least_rms.value;
-    /// Its interval from reading noise.
-    strehl_least_rms_interval: (f64, f64) = ends(&figure.strehl_least_rms);
-    /// Its total interval.
-    strehl_least_rms_total_interval: (f64, f64) = total_ends(&figure.strehl_least_rms);
-    /// Wavefront RMS over the part that the openings saw, at its own best focus, nm: the median.
-    seen_rms_nm: f64 = figure.seen_rms_nm.median;
-    /// Its total interval, nm.
-    seen_rms_nm_interval: (f64, f64) = (figure.seen_rms_nm.total.low, figure.seen_rms_nm.total.high);
-    /// Which ends of the total intervals rest on the assumed edges, as a sentence, or an empty text.
-    assumption: String = figure.assumption.clone();
-    /// Standard deviation of the openings' radii, stated or assumed, mm.
-    radius_sigma_mm: f64 = figure.options.radius_sigma_mm();
-    /// Diameter of the diagonal's shadow over the clear aperture.
-    obstruction_ratio: f64 = figure.options.obstruction_ratio;
-    /// Wavelength, nm.
-    wavelength_nm: f64 = figure.options.wavelength_nm;
-    /// How many repeats are behind the intervals.
-    draws: usize = figure.options.draws;
-    /// Seed of the repeats.
-    seed: u64 = figure.options.seed;
-});
-record!(PyFigureEstimate, "FigureEstimate",
-    attributes: ["radius_mm", "height_nm", "height_sigma_nm", "covariance_nm2", "zone_error_mm", "rms_nm",
-        "rms_nm_interval", "rms_nm_total_interval", "pv_nm", "pv_nm_interval", "pv_nm_total_interval", "strehl",
-        "strehl_interval", "strehl_total_interval", "strehl_least_rms", "strehl_least_rms_interval",
-        "strehl_least_rms_total_interval", "seen_rms_nm", "seen_rms_nm_interval", "assumption", "radius_sigma_mm",
-        "obstruction_ratio", "wavelength_nm", "draws", "seed"],
-    shown: ["strehl",  "rms_nm",  "obstruction_ratio", "wavelength_nm"]);

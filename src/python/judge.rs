@@ -6,8 +6,9 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, wavelength};
 use super::arrays::{Column, column};
-use super::bench::{PyFigureEstimate, PyKnifeEdgeReadings, ends, total_ends};
+use super::bench::PyKnifeEdgeReadings;
 use super::errors::{compute, refused};
+use super::estimate::{PyFigureEstimate, ends, next_table, table_of, total_ends};
 use super::rays::draw;
 use super::record::{getters, record};
 use super::train::PyTrain;
@@ -60,6 +61,74 @@ impl PyVerdict {
     #[getter]
     fn strehl_after_total_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
         column(py, self.0.strehl_after_total_draws.iter().copied())
+    }
+
+    /// Return a Table of what the gain is worth at the eyepiece in still air.
+    ///
+    /// A row for the contrast of stripes of each period, and one for the light within the Airy disk of the unobstructed
+    /// aperture: medians before and after, the gain, and the ends of its total interval.
+    ///
+    /// Source: modulation transfer as the overlap of the pupil with itself (Goodman, Introduction to Fourier Optics,
+    /// section 6.3, from memory).
+    /// Leaves out: seeing, and what the eye makes of it.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> worth = ct.judge_refigure(before=readings, after=readings).worth()
+    /// >>> assert worth.rows == 4 and abs(worth["gain"]).max() < 0.2
+    fn worth<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        let worth = &self.0.worth;
+        let details = worth.period_arcsec.iter().map(|p| format!("contrast of stripes {p} arcsec apart"));
+        let names: Vec<String> = details.chain(["light in the Airy disk".to_owned()]).collect();
+        let changes: Vec<_> = worth.contrast.iter().chain([&worth.airy_light]).collect();
+        let of = |value: fn(&crate::Change) -> f64| column(py, changes.iter().map(|c| value(c)));
+        let columns = PyDict::new(py);
+        columns.set_item("what", names)?;
+        columns.set_item("before", of(|c| c.before.median))?;
+        columns.set_item("after", of(|c| c.after.median))?;
+        columns.set_item("gain", of(|c| c.gain.median))?;
+        columns.set_item("gain_low", of(|c| c.gain.total.low))?;
+        columns.set_item("gain_high", of(|c| c.gain.total.high))?;
+        table_of(&columns)
+    }
+
+    /// Return a Table of where the doubt about the gain comes from, the largest share first.
+    ///
+    /// Shares of the variance of the gain in Strehl; they add up to 1.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> doubt = ct.judge_refigure(before=readings, after=readings).contributions()
+    /// >>> assert abs(doubt["share"].sum() - 1) < 1e-9
+    fn contributions<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        let list = &self.0.contributions;
+        let columns = PyDict::new(py);
+        columns.set_item("cause", list.iter().map(|c| c.cause.to_string()).collect::<Vec<String>>())?;
+        let set = |c: &crate::Contribution| c.set.clone().unwrap_or_else(|| "both".to_owned());
+        columns.set_item("readings", list.iter().map(set).collect::<Vec<String>>())?;
+        columns.set_item("share", column(py, list.iter().map(|c| c.share)))?;
+        table_of(&columns)
+    }
+
+    /// Return a Table of what could be measured next on the mirror as it is now, the most useful first.
+    ///
+    /// The half widths are those of the total 95 % interval of the gain in Strehl, as it is and, on the average, as it would
+    /// be; NaN where too few draws are left to put a number to it.
+    ///
+    /// Source: preposterior analysis (Raiffa & Schlaifer, Applied Statistical Decision Theory, 1961, from memory).
+    /// Leaves out: the cost of each measurement.
+    ///
+    /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
+    /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
+    /// >>> readings = ct.KnifeEdgeReadings(runs_mm=[0.333, 0.750, 1.333, 1.930], **bench)
+    /// >>> table = ct.judge_refigure(before=readings, after=readings).next_measurements()
+    /// >>> assert "more runs" in " ".join(table["what"])
+    fn next_measurements<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        let verdict = self.0.clone();
+        let next = compute(py, move || verdict.next_measurements())?;
+        next_table(py, &next)
     }
 
     /// Draw both mirrors' Strehl with what the readings leave open; return the axes.
@@ -118,6 +187,10 @@ getters!(PyVerdict, |verdict| {
     pv_after_nm: f64 = verdict.after.pv_nm.value;
     /// Its interval from reading noise, nm.
     pv_after_nm_interval: (f64, f64) = ends(&verdict.after.pv_nm);
+    /// Share of the gain's variance that no number of runs removes.
+    floor_share: f64 = verdict.settling.floor_share;
+    /// How many more runs of each set would settle it; None: no number of them is likely to.
+    further_runs: Option<usize> = verdict.settling.further_runs;
     /// What the verdict rests on, and what it leaves out.
     reasons: Vec<String> = verdict.reasons.clone();
     /// Cautions for whoever handles the mirror.
@@ -136,13 +209,13 @@ record!(PyVerdict, "Verdict",
         "strehl_before", "strehl_before_interval", "strehl_before_total_interval", "strehl_after",
         "strehl_after_interval", "strehl_after_total_interval", "rms_before_nm", "rms_before_nm_interval",
         "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
-        "pv_after_nm_interval", "reasons", "cautions", "wavelength_nm", "seed"],
+        "pv_after_nm_interval", "floor_share", "further_runs", "reasons", "cautions", "wavelength_nm", "seed"],
     shown: ["verdict", "chance_better", "gain",  "strehl_before", "strehl_after", "wavelength_nm"]);
 
 /// Return the judgement of a refigure from what was measured before and after it.
 ///
-/// `before` and `after` are KnifeEdgeReadings or FigureEstimates; readings are reduced with the obstruction
-/// of the train, if one is given, else without obstruction. `draws`, `seed` and `wavelength_nm` count for
+/// `before` and `after` are KnifeEdgeReadings or FigureEstimates. Of the train, if one is given, only the diagonal's
+/// shadow counts, over the clear aperture: readings are reduced with that obstruction, else without. `draws`, `seed` and `wavelength_nm` count for
 /// readings alone; radii of the openings are then taken as good to 0.2 mm, for another value reduce them first.
 ///
 /// Units: nm.
@@ -167,15 +240,21 @@ fn judge_refigure(
     wavelength_nm: Option<&Bound<'_, PyAny>>,
 ) -> PyResult<PyVerdict> {
     let options = ReduceOptions {
-        obstruction_ratio: train.map_or(0.0, |t| t.get().prepared().obstruction_ratio()),
+        obstruction_ratio: train.map_or(0.0, |t| shadow(t.get())),
         wavelength_nm: wavelength(wavelength_nm)?,
         draws: count_or(draws, "draws", 2000)?,
         seed: count_or(seed, "seed", 1)? as u64,
-        radius_sigma_mm: None,
+        ..ReduceOptions::default()
     };
     let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
-    compute(py, move || crate::judge_refigure(&before.figure(options)?, &after.figure(options)?))
+    compute(py, move || crate::judge_refigure(&before.figure(options.clone())?, &after.figure(options)?))
         .map(PyVerdict)
+}
+
+/// The diagonal's shadow over the clear aperture, by diameter: a mask does not change what was tested.
+fn shadow(train: &PyTrain) -> f64 {
+    let diagonal = train.train.diagonal().map_or(0.0, |d| d.minor_axis_mm);
+    diagonal / train.train.primary().clear_aperture_mm
 }
 
 /// What a refigure can be judged from.

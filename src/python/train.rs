@@ -38,7 +38,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 #[derive(Clone, Serialize, Deserialize)]
 #[serde(from = "Train", into = "Train")]
 pub(super) struct PyTrain {
-    train: Train,
+    pub(super) train: Train,
     /// Compiled when first needed.
     prepared: OnceLock<Prepared>,
 }

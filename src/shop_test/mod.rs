@@ -24,5 +24,6 @@ pub use unseen::{
     AssumedEnds, Cause, Contribution, EdgeFinding, NextMeasurement, Settling, SmoothFigure, ZoneCheck,
 };
 pub(crate) use unseen::{
-    PairedDraws, WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling, sights,
+    PairedDraws, Quadratic, WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling,
+    sights,
 };

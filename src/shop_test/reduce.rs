@@ -105,7 +105,7 @@ impl KnifeEdgeReadings {
             ),
             seen_rms_nm: Estimated::of(&allowed.seen_rms_nm),
             smooth: smooth_figure(&analysis, &allowed),
-            edge: EdgeFinding::of(&analysis, &evidence),
+            edge: EdgeFinding::of(&analysis, &evidence, &allowed),
             zone_checks: zone_checks(&analysis, &evidence),
             second_look: evidence.weight_of_largest_zones() > SUSPECT_WEIGHT,
             draws,

@@ -11,8 +11,10 @@ use catoptric::numeric::random::Stream;
 use catoptric::{KnifeEdgeReadings, MaskOpening, RadiusOfCurvatureMm, ReadingsIncrease, TestSource};
 
 /// The kinds of mirror.
-pub(crate) const KINDS: [&str; 7] =
-    ["finished", "conic", "narrow turned edge", "wide turned edge", "raised edge", "narrow zones", "mixed"];
+pub(crate) const KINDS: [&str; 6] =
+    ["finished", "conic", "turned edge", "raised edge", "narrow zones", "mixed"];
+/// Edges narrower than this are told apart in what is printed, mm: the openings see next to nothing of them.
+pub(crate) const NARROW_MM: f64 = 4.0;
 
 /// A surface: heights of the glass in nm, with an edge as width, drop and power.
 #[derive(Clone, Debug)]
@@ -26,6 +28,11 @@ pub(crate) struct Surface {
 }
 
 impl Surface {
+    /// Whether it has an edge narrower than [`NARROW_MM`].
+    pub(crate) fn has_narrow_edge(&self) -> bool {
+        self.edge.is_some_and(|(width, _, _)| width < NARROW_MM)
+    }
+
     fn height_nm(&self, r: f64) -> f64 {
         let t = r / self.rim_mm;
         let mut h = self.conic_nm * t.powi(4);
@@ -187,19 +194,18 @@ fn surface(stream: &mut Stream, kind: usize, rim_mm: f64, radius_of_curvature_mm
             surface.conic_nm = sign(stream) * log_span(stream, 40.0, 700.0);
             surface.waves.push(wave(stream, 1.0, 15.0));
         }
-        2 | 3 => {
+        2 => {
             surface.conic_nm = sign(stream) * log_span(stream, 5.0, 150.0);
             surface.waves.push(wave(stream, 0.5, 8.0));
-            let width = if kind == 2 { narrow } else { wide };
-            surface.edge = Some((width, log_span(stream, 30.0, 1500.0), power));
+            surface.edge = Some((log_span(stream, 1.0, 15.0), log_span(stream, 30.0, 1500.0), power));
         }
-        4 => {
+        3 => {
             surface.conic_nm = sign(stream) * log_span(stream, 5.0, 150.0);
             surface.waves.push(wave(stream, 0.5, 8.0));
             let width = if sign(stream) < 0.0 { narrow } else { wide };
             surface.edge = Some((width, -log_span(stream, 30.0, 400.0), power));
         }
-        5 => {
+        4 => {
             surface.conic_nm = sign(stream) * log_span(stream, 5.0, 100.0);
             let count = 1 + usize::from(stream.uniform() < 0.5);
             for _ in 0..count {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +18,9 @@ TWO_SIDED_95 = 1.959963984540054
 
 ROOM_AT_A_POINT = 0.045
 """Room for the marks of the runs at a single radius, as a share of the largest radius."""
+
+BANDS = "bands: 95 %; dark: reading noise only, light: with what the readings cannot see"
+"""What the bands of a figure hold; on a result without a mean figure there is the dark one only."""
 
 _MEAN = "mean and its 95 % (reading noise)"
 _ZERO = "catoptric-zero"
@@ -108,17 +111,18 @@ def _draw_points(ax: Axes, radius: Floats, mean: Floats, error: Floats) -> None:
 def figure_estimate(
     result: EstimateLike, ax: Axes | None = None, *, label: str = "", series: int = 1
 ) -> Axes:
-    """Draw an estimated figure with the band that the noise of the readings leaves.
+    """Draw an estimated figure with what the readings leave open.
 
     Call it again on the same axes, with another `series` (0 to 3) and a `label`, to compare.
-    The band holds reading noise only: not what the openings could not see.
+    The dark band holds reading noise only; the light one, between thin lines, also what the
+    openings could not see.
 
     Units: mm of radius, nm of glass (the wavefront is twice as large).
     """
     ax = _style.axes_for(ax, 7.2, 4.0)
     draw_estimate(ax, result, label or "estimate", _style.SERIES[series % len(_style.SERIES)])
     label_height(ax)
-    notes = ["above zero: glass too high; bands: 95 %, reading noise only"]
+    notes = ["above zero: glass too high", BANDS]
     if _mark_openings(ax, result):
         notes.append("marks along the bottom: the openings that were read")
     _style.legend_below(ax, columns=4)
@@ -147,13 +151,26 @@ def draw_estimate(ax: Axes, result: EstimateLike, label: str, series: _style.Ser
     half = TWO_SIDED_95 * np.sqrt(np.maximum(variance, 0.0))
     if not any(line.get_gid() == _ZERO for line in ax.lines):
         ax.axhline(0.0, color=_style.INK, linewidth=0.8, gid=_ZERO)
+    _draw_unseen(ax, result, series)
     ax.fill_between(
-        radius, height - half, height + half, color=series.colour, alpha=0.22, linewidth=0
+        radius, height - half, height + half, color=series.colour, alpha=0.45, linewidth=0
     )
-    for side in (height - half, height + half):
-        ax.plot(radius, side, color=series.colour, linewidth=0.5, alpha=0.7)
     ax.plot(radius, height, series.line, color=series.colour, linewidth=1.8, label=label)
     ax.set_xlim(0.0, max(1.02 * float(radius.max()), ax.get_xlim()[1]))
+
+
+def _draw_unseen(ax: Axes, result: EstimateLike, series: _style.Series) -> None:
+    """Draw the band of all figures that the readings allow, if the result knows them."""
+    radius = getattr(result, "smooth_radius_mm", None)
+    if radius is None:
+        return
+    middle = np.asarray(result.smooth_height_nm)  # type: ignore[attr-defined]
+    half = TWO_SIDED_95 * np.asarray(result.smooth_sigma_nm)  # type: ignore[attr-defined]
+    ax.fill_between(
+        radius, middle - half, middle + half, color=series.colour, alpha=0.14, linewidth=0
+    )
+    for side in (middle - half, middle + half):
+        ax.plot(radius, side, color=series.colour, linewidth=0.5, alpha=0.7)
 
 
 def _departures_mm(result: ReadingsLike) -> tuple[Floats, Floats]:
@@ -162,18 +179,8 @@ def _departures_mm(result: ReadingsLike) -> tuple[Floats, Floats]:
     runs = sign * np.asarray(result.runs_mm)
     mean = sign * np.asarray(result.mean_mm)
     weight = np.asarray(result.sigma_mm) ** -2.0
-    ideal = _paraboloid_mm(result)
-    runs = runs - np.average(runs - mean, axis=1, weights=weight)[:, np.newaxis]
+    ideal = sign * np.asarray(result.paraboloid_mm)
+    off = np.ma.masked_invalid(runs - mean)  # a reading that was not taken has no weight
+    runs = runs - np.ma.average(off, axis=1, weights=weight).filled(np.nan)[:, np.newaxis]
     zero = np.average(mean - ideal, weights=weight)
     return mean - ideal - zero, runs - ideal - zero
-
-
-def _paraboloid_mm(result: ReadingsLike) -> Any:
-    inner, outer = np.asarray(result.inner_radius_mm), np.asarray(result.outer_radius_mm)
-    radius = result.radius_of_curvature_mm
-    moving = (inner**2 + outer**2) / (4.0 * radius)
-    if result.source == "moving":
-        return moving
-    # (r2^6 - r1^6)/(r2^2 - r1^2), written without the division that a narrow opening would spoil.
-    fourth = outer**4 + outer**2 * inner**2 + inner**4
-    return 2.0 * moving + fourth / (6.0 * radius**3)

@@ -9,7 +9,7 @@ import numpy as np
 from .._display import with_uncertainty
 from . import _style
 from ._results import EstimateLike, Floats, Interval, VerdictLike
-from .bench import draw_estimate
+from .bench import BANDS, draw_estimate
 from .mirror import label_height
 
 if TYPE_CHECKING:
@@ -26,7 +26,9 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
     """Draw the Strehl ratio before and after, with what the readings leave open.
 
     Each mirror is a heap of 50 dots, one for each fiftieth of the chances: where the heaps
-    overlap, the readings cannot tell the two apart. A verdict without draws gets bars alone.
+    overlap, what was measured cannot tell the two apart. A verdict without draws gets bars alone.
+    The thin bar is the total interval, the thick one upon it that of the reading noise alone,
+    where that is known.
     On a new figure the two profiles are drawn beside it, when the verdict has them.
 
     Units: none.
@@ -34,20 +36,19 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
     """
     if ax is None:
         ax = _with_profiles(result)
-    rows = (
-        ("before", 1.0, _style.SERIES[0], result.strehl_before, result.strehl_before_interval),
-        ("after", 0.0, _style.SERIES[1], result.strehl_after, result.strehl_after_interval),
-    )
-    low = min(result.strehl_before_interval[0], result.strehl_after_interval[0])
+    rows = (("before", 1.0, _style.SERIES[0]), ("after", 0.0, _style.SERIES[1]))
+    totals = [getattr(result, f"strehl_{name}_total_interval") for name, *_ in rows]
+    low = min(total[0] for total in totals)
     start = max(0.0, low - 0.35 * (1.0 - low) - 0.01)
     diameter = (1.0 - start) / COLUMNS
     heaps = {
-        name: _heap(getattr(result, f"strehl_{name}_draws", None), diameter) for name, *_ in rows
+        name: _heap(getattr(result, f"strehl_{name}_total_draws", None), diameter)
+        for name, *_ in rows
     }
     tallest = max((int(storeys.max()) for _, storeys in heaps.values() if len(storeys)), default=0)
     dots = any(len(places) for places, _ in heaps.values())
     storey = min(0.068, 0.68 / (tallest + 1.0))
-    for name, level, series, value, interval in rows:
+    for (name, level, series), total in zip(rows, totals, strict=True):
         places, storeys = heaps[name]
         ax.scatter(
             places,
@@ -58,7 +59,9 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
             edgecolor="white",
             linewidth=0.5,
         )
-        _bar(ax, level, series, value, interval, middle=(start + 1.0) / 2.0)
+        noise = getattr(result, f"strehl_{name}_interval", None)
+        value = getattr(result, f"strehl_{name}")
+        _bar(ax, level, series, value, total, noise, middle=(start + 1.0) / 2.0)
     ax.set_xlim(start, 1.0 + diameter)
     ax.set_ylim(-0.35, 1.95)
     ax.set_yticks([1.0, 0.0], ["before", "after"], fontsize=10, fontweight="bold")
@@ -67,8 +70,9 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
     _style.open_frame(ax)
     ax.spines["left"].set_visible(False)
     ax.grid(False, axis="y")
-    notes = [f"chance that after is better: {_chance(result.probability_better)}"]
-    notes.append("bars: 95 %, reading noise only" + ("; a dot: one chance in 50" if dots else ""))
+    notes = [f"chance that after is better: {result.chance_better}"]
+    bars = "bars: 95 %; thick: reading noise only, thin: with what cannot be seen"
+    notes.append(bars + ("; a dot: one chance in 50" if dots else ""))
     _style.heading(ax, f"Verdict: {result.verdict}", *notes)
     return ax
 
@@ -89,7 +93,7 @@ def profiles(result: Any, ax: Axes | None = None) -> Axes:
         draw_estimate(ax, estimate, name, series)
     label_height(ax)
     _style.legend(ax, "lower left")
-    notes = ("above zero: glass too high", "bands: 95 %, reading noise only")
+    notes = ("above zero: glass too high", BANDS)
     _style.heading(ax, "The glass, before and after", *notes)
     return ax
 
@@ -127,27 +131,22 @@ def _bar(
     level: float,
     series: _style.Series,
     value: float,
-    interval: Interval,
+    total: Interval,
+    noise: Interval | None,
     *,
     middle: float,
 ) -> None:
-    """Draw one interval with its value in figures, written toward the middle of the picture."""
-    ax.plot(interval, [level, level], color=series.colour, linewidth=3.0, solid_capstyle="butt")
+    """Draw the intervals with the value in figures, written toward the middle of the picture."""
+    ax.plot(total, [level, level], color=series.colour, linewidth=1.6, solid_capstyle="butt")
+    if noise is not None:
+        ax.plot(noise, [level, level], color=series.colour, linewidth=5.0, solid_capstyle="butt")
     ax.plot([value], [level], "|", color=_style.INK, markersize=13, markeredgewidth=1.8)
     leftward = value > middle
     ax.annotate(
-        with_uncertainty(value, *interval, most_decimals=3),
-        xy=(interval[1] if leftward else interval[0], level),
+        with_uncertainty(value, *total, most_decimals=3),
+        xy=(total[1] if leftward else total[0], level),
         xytext=(0, -18),
         textcoords="offset points",
         ha="right" if leftward else "left",
         fontsize=9,
     )
-
-
-def _chance(probability: float) -> str:
-    if probability > 0.999:
-        return "above 0.999"
-    if probability < 0.001:
-        return "below 0.001"
-    return f"{probability:.2f}" if 0.01 <= probability <= 0.99 else f"{probability:.3f}"

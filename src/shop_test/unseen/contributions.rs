@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::draws::FigureDraws;
 use super::paired::PairedDraws;
 use super::posterior::Analysis;
-use super::regression::{residual_share, slopes};
+use super::regression::Quadratic;
 
 /// A cause of doubt.
 ///
@@ -59,64 +59,69 @@ pub struct Contribution {
     pub cause: Cause,
     /// "before" or "after"; none for what both have in common.
     pub set: Option<String>,
-    /// Share of the variance of the gain in Strehl. All shares add up to 1; a small negative one is a cause whose
-    /// doubt offsets that of another.
+    /// Share of the variance of the gain in Strehl. All shares add up to 1.
     pub share: f64,
 }
 
-/// The shares of all causes in the variance of a gain, the largest first.
+/// The shares of all causes in the variance of a gain, the largest first; `explained` is the gain's dependence on
+/// noise-free readings.
 ///
-/// A set of readings is the sum of what the figure makes of it, the shifts of its openings, what the bench adds, and
-/// noise; where the readings are fixed, what the figure takes one of the others gives. So the part of the gain that is
-/// linear in the figure's own readings splits, without a rest, into the covariances of the gain with the others
-/// (Pratt's measure, 1987, from memory). The part that is quadratic is split alike; what neither explains is unseen.
-pub(crate) fn contributions(pairs: &PairedDraws, gain: &[f64]) -> Vec<Contribution> {
+/// The readings stand fixed; so what noise, a shift or the bench takes of them, the figure must give. With one of those
+/// alone held at its mean the variance of the explained gain falls by so much; these falls, brought to a common sum, share
+/// out what is explained. The rest is unseen. Own choice among several measures of importance (Saltelli et al., Global
+/// Sensitivity Analysis, 2008, from memory): this one is never negative and sees curvature.
+pub(crate) fn contributions(pairs: &PairedDraws, explained: &Quadratic) -> Vec<Contribution> {
     let readings = pairs.noise_free_contrasts();
-    let unseen = residual_share(&readings, gain);
+    let variance = |values: &[f64]| {
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64
+    };
+    let whole = variance(&readings.iter().map(|row| explained.value(row)).collect::<Vec<f64>>());
+    let sides = [("before", &pairs.before, 0), ("after", &pairs.after, pairs.analyses[0].model.order)];
     let mut found = Vec::new();
-    let centred = centred(&readings);
-    let variance = covariance(gain, gain);
-    if let Some(slope) = slopes(&centred, gain).filter(|_| variance > 0.0) {
-        let (first, second) = slope.split_at(pairs.analyses[0].model.order);
-        let sides = [("before", &pairs.before, first), ("after", &pairs.after, second)];
-        for ((set, posterior, slope), analysis) in sides.into_iter().zip(&pairs.analyses) {
-            found.extend(of_side(analysis, &posterior.figures, set, slope, gain, variance));
-        }
+    for ((set, posterior, place), analysis) in sides.into_iter().zip(&pairs.analyses) {
+        let without = |zone: usize, taken_mm: &[f64]| {
+            let count = taken_mm.len() as f64;
+            let mean = taken_mm.iter().sum::<f64>() / count;
+            let values: Vec<f64> = readings
+                .iter()
+                .zip(taken_mm)
+                .map(|(row, taken)| {
+                    let mut row = row.clone();
+                    let contrasts = analysis.model.contrasts.chunks_exact(analysis.model.rims.len());
+                    for (value, contrast) in row[place..].iter_mut().zip(contrasts) {
+                        *value += contrast[zone] * (taken - mean);
+                    }
+                    explained.value(&row)
+                })
+                .collect();
+            (whole - variance(&values)).max(0.0)
+        };
+        found.extend(of_side(analysis, &posterior.figures, set, without));
     }
-    let linear: f64 = found.iter().map(|c: &Contribution| c.share).sum();
-    let seen = 1.0 - unseen;
-    // Nothing that can be told apart: all of it stays unseen.
-    let stretch = if linear > 0.05 * seen { seen / linear } else { 0.0 };
+    let falls: f64 = found.iter().map(|c: &Contribution| c.share).sum();
+    // Nothing explained: all of it stays unseen.
+    let seen = if falls > 0.0 { 1.0 - explained.residual_share } else { 0.0 };
     for contribution in &mut found {
-        contribution.share *= stretch;
+        contribution.share *= if falls > 0.0 { seen / falls } else { 0.0 };
     }
-    let unseen = if stretch > 0.0 { unseen } else { 1.0 };
-    found.push(Contribution { cause: Cause::Unseen, set: None, share: unseen });
-    found.retain(|c| c.share != 0.0);
+    found.push(Contribution { cause: Cause::Unseen, set: None, share: 1.0 - seen });
+    found.retain(|c| c.share > 0.0);
     found.sort_by(|a, b| b.share.total_cmp(&a.share));
     found
 }
 
-/// Shares of one set's noise, radii and bench.
+/// Falls of variance for one set's noise, radii and bench, as shares that do not add up yet.
 fn of_side(
     analysis: &Analysis,
     figures: &FigureDraws,
     set: &str,
-    slope: &[f64],
-    gain: &[f64],
-    variance: f64,
+    without: impl Fn(usize, &[f64]) -> f64,
 ) -> Vec<Contribution> {
     let (model, data) = (&analysis.model, &analysis.data);
     let zones = model.rims.len();
-    let rows = model.contrasts.chunks_exact(zones);
-    let mut by_zone = vec![0.0; zones];
-    for (row, b) in rows.zip(slope) {
-        for (sum, a) in by_zone.iter_mut().zip(row) {
-            *sum += a * b;
-        }
-    }
     let known: f64 = data.information.iter().sum();
-    let (mut shift, mut rest) = (vec![Vec::with_capacity(gain.len()); zones], vec![Vec::new(); zones]);
+    let (mut shift, mut rest) = (vec![Vec::new(); zones], vec![Vec::new(); zones]);
     for (height_nm, shift_mm) in figures.rows().zip(figures.shifts()) {
         let seen = model.readings_mm(height_nm);
         let left: Vec<f64> = (0..zones).map(|k| data.error_mm[k] - seen[k] - shift_mm[k]).collect();
@@ -130,31 +135,16 @@ fn of_side(
     let mut list = Vec::new();
     let mut bench = 0.0;
     for opening in 0..zones {
-        let share = |values: &[f64]| -by_zone[opening] * covariance(values, gain) / variance;
-        let (noise, radius) = (share(&rest[opening]), share(&shift[opening]));
         // Noise and bench reach the figure as their sum alone: they split as their variances do.
+        let both = without(opening, &rest[opening]);
         let of_bench = scatter / (scatter + 1.0 / data.information[opening]);
-        bench += of_bench * noise;
+        bench += of_bench * both;
+        let radius = if model.radius_sigma_mm > 0.0 { without(opening, &shift[opening]) } else { 0.0 };
         let set = Some(set.to_owned());
-        list.push(Contribution {
-            cause: Cause::Noise { opening },
-            set: set.clone(),
-            share: (1.0 - of_bench) * noise,
-        });
+        let noise = (1.0 - of_bench) * both;
+        list.push(Contribution { cause: Cause::Noise { opening }, set: set.clone(), share: noise });
         list.push(Contribution { cause: Cause::Radius { opening }, set, share: radius });
     }
     list.push(Contribution { cause: Cause::Bench, set: Some(set.to_owned()), share: bench });
     list
-}
-
-fn centred(rows: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    let (count, width) = (rows.len() as f64, rows.first().map_or(0, Vec::len));
-    let mean: Vec<f64> = (0..width).map(|k| rows.iter().map(|row| row[k]).sum::<f64>() / count).collect();
-    rows.iter().map(|row| row.iter().zip(&mean).map(|(v, m)| v - m).collect()).collect()
-}
-
-fn covariance(a: &[f64], b: &[f64]) -> f64 {
-    let count = a.len() as f64;
-    let (mean_a, mean_b) = (a.iter().sum::<f64>() / count, b.iter().sum::<f64>() / count);
-    a.iter().zip(b).map(|(x, y)| (x - mean_a) * (y - mean_b)).sum::<f64>() / (count - 1.0)
 }

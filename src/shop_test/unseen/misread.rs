@@ -13,7 +13,7 @@ use super::posterior::Analysis;
 /// A zone less probable than this is named.
 const NAMED_BELOW: f64 = 0.005;
 /// So many components are followed.
-const FOLLOWED: usize = 6000;
+const FOLLOWED: usize = 2000;
 
 /// How well one opening agrees with the others.
 ///
@@ -60,7 +60,8 @@ pub(crate) fn zone_checks(analysis: &Analysis, evidence: &Evidence) -> Vec<ZoneC
     let mut mixtures = vec![Mixture::default(); count];
     // A reading far off makes the components that predict the others best the lightest of all, so the
     // components are chosen by the cube root of their weight; the rest of it is their importance.
-    let roots: Vec<f64> = evidence.weights.iter().map(|weight| libm::cbrt(*weight)).collect();
+    let roots: Vec<f64> =
+        evidence.weights.iter().map(|w| if *w > 0.0 { libm::cbrt(*w) } else { 0.0 }).collect();
     let chosen = systematic(&roots, FOLLOWED, 0.5);
     for group in chosen.chunk_by(|a, b| a == b) {
         let (index, repeats) = (group[0], group.len() as f64);

@@ -35,6 +35,7 @@ pub use next_reading::NextMeasurement;
 pub(crate) use next_reading::{WELL_MEASURED_MM, next_measurements};
 pub(crate) use paired::{PairedDraws, paired_draws};
 pub(super) use posterior::Analysis;
+pub(crate) use regression::Quadratic;
 pub use sensitivity::AssumedEnds;
 pub(crate) use sensitivity::{assumption, with_assumption};
 pub use settling::Settling;

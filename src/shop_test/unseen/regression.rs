@@ -1,75 +1,82 @@
-//! How much of a quantity's variance a quadratic function of several others explains.
+//! A quantity as a quadratic function of several others, by least squares.
 
 use super::linear::{Factor, dot};
 
 /// So many rows are needed for each coefficient.
 const ROWS_PER_TERM: usize = 4;
-/// Added to the correlations, for columns that move together.
+/// Added to the normal equations, as a share of their mean diagonal, for columns that move together.
 const RIDGE: f64 = 1e-9;
 
-/// The share of the variance of `values` that a quadratic function of the columns of `rows` does not explain;
-/// linear where there are too few rows for that.
-pub(crate) fn residual_share(rows: &[Vec<f64>], values: &[f64]) -> f64 {
-    let (count, width) = (values.len(), rows.first().map_or(0, Vec::len));
-    let standard = standardised(rows);
-    let quadratic = width + width * (width + 1) / 2;
-    let terms = if ROWS_PER_TERM * quadratic <= count { quadratic } else { width };
-    let with_products = |row: &Vec<f64>| {
-        let mut list = row.clone();
-        if terms > width {
-            for (i, a) in row.iter().enumerate() {
-                list.extend(row[..=i].iter().map(|b| a * b));
-            }
-        }
-        list
-    };
-    let rows = standardised(&standard.iter().map(with_products).collect::<Vec<_>>());
-    let Some(slope) = slopes(&rows, values) else { return 1.0 };
-    let mean = values.iter().sum::<f64>() / count as f64;
-    let left: f64 =
-        rows.iter().zip(values).map(|(row, value)| (value - mean - dot(row, &slope)).powi(2)).sum();
-    let whole: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
-    if whole <= 0.0 {
-        return 0.0;
-    }
-    let share = left / whole * (count as f64 - 1.0) / (count.saturating_sub(terms + 1).max(1)) as f64;
-    share.clamp(0.0, 1.0)
+/// A quadratic function; linear where there are too few rows for more.
+#[derive(Clone, Debug)]
+pub(crate) struct Quadratic {
+    mean: Vec<f64>,
+    scale: Vec<f64>,
+    terms: usize,
+    coefficient: Vec<f64>,
+    /// The share of the values' variance that the function does not explain, corrected for its coefficients.
+    pub(crate) residual_share: f64,
 }
 
-/// Coefficients of the least-squares plane through `values` over columns of mean 0.
-pub(crate) fn slopes(rows: &[Vec<f64>], values: &[f64]) -> Option<Vec<f64>> {
-    let (count, terms) = (values.len(), rows.first().map_or(0, Vec::len));
-    let mean = values.iter().sum::<f64>() / count as f64;
-    let (mut normal, mut right) = (vec![0.0; terms * terms], vec![0.0; terms]);
-    for (row, value) in rows.iter().zip(values) {
-        for (i, a) in row.iter().enumerate() {
-            right[i] += a * (value - mean);
-            for (sum, b) in normal[i * terms..=i * terms + i].iter_mut().zip(row) {
-                *sum += a * b;
+impl Quadratic {
+    /// The fit to `values` over the columns of `rows`. None if the columns span nothing.
+    pub(crate) fn fit(rows: &[Vec<f64>], values: &[f64]) -> Option<Self> {
+        let (count, width) = (values.len(), rows.first()?.len());
+        let of_rows = |f: &dyn Fn(&Vec<f64>) -> f64| rows.iter().map(f).sum::<f64>() / count as f64;
+        let mean: Vec<f64> = (0..width).map(|k| of_rows(&|row| row[k])).collect();
+        let deviation = (0..width).map(|k| of_rows(&|row| (row[k] - mean[k]).powi(2)).sqrt());
+        let scale = deviation.map(|sd| if sd > 1e-300 { 1.0 / sd } else { 0.0 }).collect();
+        let all = 1 + width + width * (width + 1) / 2;
+        let terms = if ROWS_PER_TERM * all <= count { all } else { 1 + width };
+        let mut fit = Self { mean, scale, terms, coefficient: Vec::new(), residual_share: 1.0 };
+        let level = values.iter().sum::<f64>() / count as f64;
+        let (mut normal, mut right) = (vec![0.0; terms * terms], vec![0.0; terms]);
+        let mut list = Vec::with_capacity(terms);
+        for (row, value) in rows.iter().zip(values) {
+            fit.terms_of(row, &mut list);
+            for (i, a) in list.iter().enumerate() {
+                right[i] += a * (value - level);
+                for (sum, b) in normal[i * terms..=i * terms + i].iter_mut().zip(&list) {
+                    *sum += a * b;
+                }
+            }
+        }
+        let diagonal = (0..terms).map(|i| normal[i * terms + i]).sum::<f64>() / terms as f64;
+        for i in 0..terms {
+            normal[i * terms + i] += RIDGE * diagonal;
+        }
+        Factor::of(&normal, terms)?.solve(&mut right);
+        fit.coefficient = right;
+        let left: f64 = rows.iter().zip(values).map(|(row, v)| (v - level - fit.value(row)).powi(2)).sum();
+        let whole: f64 = values.iter().map(|v| (v - level).powi(2)).sum();
+        if whole > 0.0 {
+            let freedom = (count as f64 - 1.0) / count.saturating_sub(terms).max(1) as f64;
+            fit.residual_share = (left / whole * freedom).clamp(0.0, 1.0);
+        } else {
+            fit.residual_share = 0.0;
+        }
+        Some(fit)
+    }
+
+    /// The function less the mean of the values.
+    pub(crate) fn value(&self, row: &[f64]) -> f64 {
+        let mut list = Vec::with_capacity(self.terms);
+        self.terms_of(row, &mut list);
+        dot(&list, &self.coefficient)
+    }
+
+    fn terms_of(&self, row: &[f64], list: &mut Vec<f64>) {
+        list.clear();
+        list.push(1.0);
+        list.extend(row.iter().zip(&self.mean).zip(&self.scale).map(|((v, m), s)| (v - m) * s));
+        if self.terms > 1 + row.len() {
+            for i in 0..row.len() {
+                for j in 0..=i {
+                    list.push(list[1 + i] * list[1 + j]);
+                }
             }
         }
     }
-    let trace: f64 = (0..terms).map(|i| normal[i * terms + i]).sum::<f64>() / terms.max(1) as f64;
-    for i in 0..terms {
-        normal[i * terms + i] += RIDGE * trace;
-    }
-    Factor::of(&normal, terms)?.solve(&mut right);
-    Some(right)
-}
-
-/// Columns shifted and scaled to mean 0 and variance 1; a column that does not vary becomes 0.
-fn standardised(rows: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    let (count, width) = (rows.len() as f64, rows.first().map_or(0, Vec::len));
-    let mut rows = rows.to_vec();
-    for column in 0..width {
-        let mean = rows.iter().map(|row| row[column]).sum::<f64>() / count;
-        let sd = (rows.iter().map(|row| (row[column] - mean).powi(2)).sum::<f64>() / count).sqrt();
-        let scale = if sd > 1e-300 { 1.0 / sd } else { 0.0 };
-        for row in &mut rows {
-            row[column] = (row[column] - mean) * scale;
-        }
-    }
-    rows
 }
 
 #[cfg(test)]
@@ -82,9 +89,11 @@ mod tests {
         let mut stream = Stream::new(4, 0);
         let rows: Vec<Vec<f64>> = (0..4000).map(|_| (0..3).map(|_| stream.normal()).collect()).collect();
         let values: Vec<f64> =
-            rows.iter().map(|r| r[0] + 0.5 * r[1] * r[2] + 0.5 * stream.normal()).collect();
+            rows.iter().map(|r| 3.0 + r[0] + 0.5 * r[1] * r[2] + 0.5 * stream.normal()).collect();
+        let fit = Quadratic::fit(&rows, &values).expect("columns that vary");
         // Closed form: variances 1, 0.25 and 0.25, the last of them noise.
-        let share = residual_share(&rows, &values);
-        assert!((share - 0.25 / 1.5).abs() < 0.02, "{share}");
+        assert!((fit.residual_share - 0.25 / 1.5).abs() < 0.02, "{}", fit.residual_share);
+        let step = fit.value(&[1.0, 2.0, 1.0]) - fit.value(&[0.0, 2.0, 1.0]);
+        assert!((step - 1.0).abs() < 0.1, "{step}");
     }
 }

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::paired::PairedDraws;
-use super::regression::residual_share;
+use super::regression::Quadratic;
 
 /// The gain is settled when it is so many standard deviations from 0: a probability of 0.95.
 const SETTLED: f64 = 1.645;
@@ -58,12 +58,13 @@ impl Settling {
     }
 }
 
-/// What more runs can do for a comparison; `gain` is that of each pair of draws.
-pub(crate) fn settling(pairs: &PairedDraws, gain: &[f64]) -> Settling {
+/// What more runs can do for a comparison; `gain` is that of each pair of draws, `explained` its dependence on noise-free
+/// readings.
+pub(crate) fn settling(pairs: &PairedDraws, gain: &[f64], explained: &Quadratic) -> Settling {
     let count = gain.len() as f64;
     let mean = gain.iter().sum::<f64>() / count;
     let variance = gain.iter().map(|g| (g - mean).powi(2)).sum::<f64>() / (count - 1.0);
-    let floor_share = residual_share(&pairs.noise_free_contrasts(), gain);
+    let floor_share = explained.residual_share;
     let runs = pairs.analyses.iter().map(|analysis| analysis.runs).min().unwrap_or(1);
     let chance = |left: f64| verdict_chance(mean, variance, variance * left);
     let chance_unlimited = chance(floor_share);

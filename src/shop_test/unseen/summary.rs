@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::evidence::Evidence;
 use super::posterior::{Analysis, Posterior};
 use crate::model::RadialProfile;
+use crate::shop_test::estimate::Estimated;
 
 /// The mean of the figures that the readings allow, with its full covariance.
 ///
@@ -52,38 +53,64 @@ impl SmoothFigure {
 
 /// What the readings say of a turned or raised edge.
 ///
+/// Units: nm of glass, mm.
+/// Leaves out: with a fall that may be nothing, the widths are those that were assumed.
+///
 /// ```
-/// let edge = catoptric::EdgeFinding { probability: 1.0, least_width_mm: 1.4, greatest_width_mm: 11.0 };
-/// assert!(edge.least_width_mm < edge.greatest_width_mm);
+/// use catoptric::{EdgeFinding, Estimated, Interval};
+/// let fall_nm = Estimated { median: -250.0, total: Interval { low: -400.0, high: -150.0, share: 0.95 } };
+/// let edge = EdgeFinding { fall_nm, least_width_mm: 1.4, greatest_width_mm: 11.0 };
+/// assert!(edge.is_certain());
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct EdgeFinding {
-    /// Probability that there is one; before reading it is taken as 0.75.
-    pub probability: f64,
-    /// If there is one, its width lies above this with a probability of 0.95, mm; widths are looked for from 1 to 15 mm.
+    /// Height of the glass at the rim over that at the inner rim of the outermost opening, at best focus, nm: negative
+    /// where the edge is turned down.
+    pub fall_nm: Estimated,
+    /// The edge is wider than this with a probability of 0.95, mm; widths are looked for from 1 to 15 mm.
     pub least_width_mm: f64,
-    /// If there is one, its width lies below this with a probability of 0.95, mm.
+    /// The edge is narrower than this with a probability of 0.95, mm.
     pub greatest_width_mm: f64,
 }
 
 impl EdgeFinding {
-    pub(crate) fn of(analysis: &Analysis, evidence: &Evidence) -> Self {
+    /// Whether the interval of the fall leaves out that there is none.
+    pub fn is_certain(&self) -> bool {
+        self.fall_nm.total.low > 0.0 || self.fall_nm.total.high < 0.0
+    }
+
+    pub(crate) fn of(analysis: &Analysis, evidence: &Evidence, posterior: &Posterior) -> Self {
+        let (grid, prior) = (&analysis.model.grid, &analysis.model.prior);
+        let (inner, _, _) = analysis.model.rims[analysis.model.rims.len() - 1];
+        let rim = grid.radius_mm.len() - 1;
+        let square = grid.radius_mm[rim].powi(2) - grid.radius_mm[inner].powi(2);
+        let falls: Vec<f64> = posterior
+            .figures
+            .rows()
+            .map(|height_nm| {
+                let (_, gain) = analysis.lit.level_and_focus(grid, height_nm);
+                height_nm[rim] - height_nm[inner] - gain * square
+            })
+            .collect();
         let weights = evidence.edge_weights();
-        let probability: f64 = weights.iter().sum();
-        let prior = &analysis.model.prior;
-        let shapes = prior.edge_shape.len();
+        let all: f64 = weights.iter().sum();
         let widths: Vec<f64> = prior.edge_width_mm.iter().map(|(width, _)| *width).collect();
-        let by_width: Vec<f64> = weights.chunks_exact(shapes).map(|row| row.iter().sum()).collect();
+        let by_width: Vec<f64> =
+            weights.chunks_exact(prior.edge_shape.len()).map(|row| row.iter().sum()).collect();
         let width_at = |share: f64| {
             let mut passed = 0.0;
             let found = widths.iter().zip(&by_width).find(|(_, weight)| {
                 passed += **weight;
-                passed >= share * probability
+                passed >= share * all
             });
             found.map_or(widths[widths.len() - 1], |(width, _)| *width)
         };
-        Self { probability, least_width_mm: width_at(0.05), greatest_width_mm: width_at(0.95) }
+        Self {
+            fall_nm: Estimated::of(&falls),
+            least_width_mm: width_at(0.05),
+            greatest_width_mm: width_at(0.95),
+        }
     }
 }
 
