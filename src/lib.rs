@@ -49,6 +49,11 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
+    Astigmatism, AstigmatismEstimate, AstigmatismOrigin, Bounds, CoefficientUnit, Normalisation, SheetFigure,
+    SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput, TurnedRun, TurnedRuns, TurnedRunsInput,
+    ZernikeFigure, ZernikeReport, ZernikeReportInput,
+};
+pub use shop_test::{
     Draws, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease,
     ReadingsInput, ReduceOptions, TestSource,
 };
