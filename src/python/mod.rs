@@ -12,11 +12,13 @@ mod arguments;
 mod arrays;
 mod bench;
 mod errors;
+mod evidence;
 mod judge;
 mod model;
 mod rays;
 mod record;
 mod train;
+mod turned;
 mod waves;
 
 use pyo3::prelude::*;
@@ -30,6 +32,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     rays::register(module)?;
     waves::register(module)?;
     bench::register(module)?;
+    evidence::register(module)?;
+    turned::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;

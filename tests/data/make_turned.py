@@ -1,13 +1,14 @@
 """Knife-edge readings of an astigmatic paraboloid, mirror and mask turned -> turned.json.
 
-Surface, a hill positive: z = r^2/(2R) + h, h = (G/2) (r/a)^2 cos 2(phi - t - g) + (S/2) (r/a)^2 cos 2(phi - s), in the
-stand's frame: t the angle of the mirror's mark, G and g the wavefront amplitude and axis of the glass (g from the mark), S
-and s those of the stand. The knife's edge is square to the mask's diameter, so only the plane of that diameter counts.
+Surface, a hill positive: z = r^2/(2R) + h, h = (G/2) (r/a)^2 cos 2(phi - t - g) + (S/2) (r/a)^2
+cos 2(phi - s), in the stand's frame: t the angle of the mirror's mark, G and g the wavefront
+amplitude and axis of the glass (g from the mark), S and s those of the stand. The knife's edge is
+square to the mask's diameter, so only the plane of that diameter counts.
 
-moving: where the surface's normal at (r, p) crosses, seen along the edge, the axis: z + r/(dz/dr) exactly.
-fixed: light from (0, 0, R) is reflected about the unit normal in three dimensions; where the coordinate along the
-diameter is 0. Exact; numpy with 80-bit floats. Readings are counted from R, away from the mirror, the mean of the
-two openings left and right.
+moving: where the surface's normal at (r, p) crosses, seen along the edge, the axis: z + r/(dz/dr)
+exactly. fixed: light from (0, 0, R) is reflected about the unit normal in three dimensions; where
+the coordinate along the diameter is 0. Exact; numpy with 80-bit floats. Readings are counted from
+R, away from the mirror, the mean of the two openings left and right.
 
 Check in the script: the normal's slope against a central difference of the surface.
 """
