@@ -50,9 +50,12 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    AssumedEnds, Cause, Contribution, Draws, EdgeFinding, Estimated, FigureEstimate, FigureOperator,
-    Interval, KnifeEdgeReadings, MaskOpening, Measured, NextMeasurement, Outlier, ReadingsIncrease,
-    ReadingsInput, ReduceOptions, Settling, SmoothFigure, TestSource, ZoneCheck,
+    AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, Bounds, Cause, CoefficientUnit,
+    Contribution, Draws, EdgeFinding, Estimated, FigureEstimate, FigureOperator, Interval, KnifeEdgeReadings,
+    MaskOpening, Measured, NextMeasurement, Normalisation, Outlier, ReadingsIncrease, ReadingsInput,
+    ReduceOptions, Settling, SheetFigure, SmoothFigure, SurfaceOrWavefront, TestPlace, TestSheet,
+    TestSheetInput, TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure, ZernikeReport,
+    ZernikeReportInput, ZoneCheck,
 };
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,

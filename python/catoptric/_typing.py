@@ -48,9 +48,20 @@ FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile
 FocusName = Literal["paraxial"] | Literal["least_spot"] | Literal["least_rms"] | Literal["peak"]
 IndexingName = Literal["noll"] | Literal["osa"] | Literal["fringe"]
 JoinedName = Literal["spline"] | Literal["straight_in_area"]
+NormalisationName = Literal["rms"] | Literal["peak"]
+OriginName = (
+    Literal["turns with the mirror"]
+    | Literal["stays with the stand"]
+    | Literal["both"]
+    | Literal["none seen"]
+    | Literal["cannot tell"]
+)
 ReadingsIncreaseName = Literal["away_from_mirror"] | Literal["toward_mirror"]
 ScaleName = Literal["root"] | Literal["linear"] | Literal["log"]
 SourceName = Literal["moving"] | Literal["fixed"]
+SurfaceOrWavefrontName = Literal["surface"] | Literal["wavefront"]
+TestPlaceName = Literal["at_focus"] | Literal["at_centre_of_curvature"]
+UnitName = Literal["waves"] | Literal["nm"]
 VerdictName = (
     Literal["better"]
     | Literal["probably better"]

@@ -7,6 +7,7 @@
 //! - [`roots`]: a bracketed root and a bracketed maximum of a function of one variable.
 //! - [`spline`]: cubic splines through given points.
 //! - [`stats`]: weighted quantiles and intervals of draws.
+//! - [`student`]: chances and points of Student's distribution.
 //! - [`sums`]: sums in a fixed order with small rounding error.
 //! - [`zernike`]: Zernike circle polynomials and the three ways of numbering them.
 
@@ -19,5 +20,6 @@ pub mod random;
 pub mod roots;
 pub mod spline;
 pub mod stats;
+pub mod student;
 pub mod sums;
 pub mod zernike;

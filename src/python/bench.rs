@@ -390,7 +390,7 @@ impl Bench {
     }
 }
 
-fn openings(
+pub(super) fn openings(
     py: Python<'_>,
     inner: Option<&Bound<'_, PyAny>>,
     outer: Option<&Bound<'_, PyAny>>,

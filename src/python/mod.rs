@@ -13,11 +13,13 @@ mod arrays;
 mod bench;
 mod errors;
 mod estimate;
+mod evidence;
 mod judge;
 mod model;
 mod rays;
 mod record;
 mod train;
+mod turned;
 mod waves;
 
 use pyo3::prelude::*;
@@ -32,6 +34,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     waves::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
+    evidence::register(module)?;
+    turned::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;

@@ -210,7 +210,7 @@ record!(PyWavefront, "Wavefront",
         "pv_nm", "strehl", "amplitude_factor", "error_estimate", "obstruction_ratio", "focal_ratio", "map_nm", "map_axis_mm"],
     shown: ["field_arcmin", "wavelength_nm", "focus_shift_mm", "rms_nm", "pv_nm", "strehl"]);
 
-fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
+pub(super) fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
     choice(py, "indexing", name, "'noll', 'osa' or 'fringe'", Indexing::from_name)
 }
 

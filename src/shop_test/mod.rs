@@ -2,24 +2,37 @@
 
 mod csv_text;
 mod estimate;
+mod evidence;
 mod input;
 mod noise;
+mod null_term;
 mod opening;
 mod options;
 mod plain;
 mod readings;
 mod reduce;
 mod sanity;
+mod sheet_figure;
+mod test_sheet;
+mod turned_estimate;
+mod turned_runs;
 mod two_way;
 mod unseen;
+mod zernike_figure;
+mod zernike_report;
 
 pub use estimate::{Draws, Estimated, FigureEstimate, Interval, Measured};
+pub use evidence::{Bounds, SurfaceOrWavefront};
 pub use input::ReadingsInput;
 pub use noise::Outlier;
 pub use opening::{MaskOpening, ReadingsIncrease, TestSource};
 pub use options::ReduceOptions;
 pub use readings::KnifeEdgeReadings;
 pub use reduce::FigureOperator;
+pub use sheet_figure::SheetFigure;
+pub use test_sheet::{TestSheet, TestSheetInput};
+pub use turned_estimate::{Astigmatism, AstigmatismEstimate, AstigmatismOrigin};
+pub use turned_runs::{TurnedRun, TurnedRuns, TurnedRunsInput};
 pub use unseen::{
     AssumedEnds, Cause, Contribution, EdgeFinding, NextMeasurement, Settling, SmoothFigure, ZoneCheck,
 };
@@ -27,3 +40,5 @@ pub(crate) use unseen::{
     PairedDraws, Quadratic, WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling,
     sights,
 };
+pub use zernike_figure::ZernikeFigure;
+pub use zernike_report::{CoefficientUnit, Normalisation, TestPlace, ZernikeReport, ZernikeReportInput};

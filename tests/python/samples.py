@@ -86,6 +86,54 @@ def readings(name, source="moving"):
     )
 
 
+def sheet():
+    """Return an invented sheet that flatters its mirror: the edge was not tested."""
+    return ct.TestSheet(
+        clear_aperture_mm=318,
+        tested_diameter_mm=312,
+        surface_or_wavefront="wavefront",
+        wavelength_nm=632.8,
+        pv_waves=0.038,
+        rms_waves=0.0065,
+        strehl=0.998,
+    )
+
+
+def report():
+    return ct.ZernikeReport(
+        coefficients={5: 0.008, 9: -0.021},
+        indexing="fringe",
+        normalisation="peak",
+        unit="waves",
+        wavelength_nm=632.8,
+        surface_or_wavefront="surface",
+        test="at_focus",
+        tested_diameter_mm=310,
+        clear_aperture_mm=318,
+        radius_of_curvature_mm=3116,
+        coefficient_sigma_nm=2.5,
+    )
+
+
+def turned_runs(name="both_all", **changes):
+    """Return runs of outside truth, see tests/data/make_turned.py."""
+    runs = rows("turned", set=name, source="moving")
+    radii = (50, 90, 125, 145)
+    given = {
+        "clear_aperture_mm": 300,
+        "radius_of_curvature_mm": 3000,
+        "source": "moving",
+        "readings_increase": "away_from_mirror",
+        "mirror_angle_deg": [run["mirror_angle_deg"] for run in runs],
+        "mask_angle_deg": [run["mask_angle_deg"] for run in runs],
+        "readings_mm": [[40 + run[f"reading_at_{r}_mm"] for r in radii] for run in runs],
+        "radius_mm": radii,
+        "zero_kept": True,
+        "reseating_sigma_mm": 0.01,
+    }
+    return ct.TurnedRuns(**(given | changes))
+
+
 @functools.cache
 def parts():
     """Return one object of each class that describes something, by class name."""
@@ -101,6 +149,9 @@ def parts():
         train.drawtube,
         train,
         readings("before"),
+        sheet(),
+        report(),
+        turned_runs(),
     ]
     return {type(part).__name__: part for part in found}
 
@@ -119,5 +170,9 @@ def results():
         train.psf(half_width_um=20, pixels=41),
         readings("before").reduce(draws=200),
         ct.judge_refigure(before=readings("before"), after=readings("after"), draws=200),
+        sheet().figure(),
+        report().figure(draws=200),
+        turned_runs().estimate(),
+        turned_runs().estimate().glass,
     ]
     return {type(result).__name__: result for result in found}

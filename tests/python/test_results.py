@@ -23,7 +23,7 @@ everything = pytest.mark.parametrize(
     "thing", [*parts().values(), *results().values()], ids=[*parts().keys(), *results().keys()]
 )
 
-UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec"}
+UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "waves"}
 # Ratios, shares, counts, names and texts, and what holds them.
 NAMES = """
 absolute absolute_best absolute_mean absolute_worst amplitude_factor best conic error_estimate
@@ -38,6 +38,9 @@ worst draws seed run_count opening_count source readings_increase reasons cautio
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube
 coating rings figure
+surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
+coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
+freedom origin
 """
 WITHOUT_UNIT = set(NAMES.split())
 
