@@ -43,7 +43,7 @@ mod units;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
-pub use judge::{Change, Judgement, Verdict, Worth, judge_refigure};
+pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
     Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary,
     PrimaryInput, RadialProfile, Train, TrainBuilder, TurnedEdge, Zone,

@@ -165,12 +165,12 @@ fn the_mean_figure_has_a_covariance_that_holds_the_unseen() {
 #[test]
 fn doubt_is_shared_out_without_a_rest() {
     let found = verdict("after", "touch_up");
-    let sum: f64 = found.contributions.iter().map(|c| c.share).sum();
+    let sum: f64 = found.details.as_ref().expect("readings").contributions.iter().map(|c| c.share).sum();
     assert_close(sum, 1.0, 1e-9, "shares");
-    assert_eq!(found.contributions[0].cause, Cause::Unseen);
+    assert_eq!(found.details.as_ref().expect("readings").contributions[0].cause, Cause::Unseen);
     // An independent programme with the same model found 89 % of the variance beyond any number of runs.
-    assert_close(found.settling.floor_share, 0.89, 0.04, "floor");
-    assert_eq!(found.settling.further_runs, None);
+    assert_close(found.details.as_ref().expect("readings").settling.floor_share, 0.89, 0.04, "floor");
+    assert_eq!(found.details.as_ref().expect("readings").settling.further_runs, None);
     assert!(found.reasons.iter().any(|reason| reason.contains("change the method")));
 }
 
@@ -182,7 +182,15 @@ fn a_known_bench_scatter_takes_its_share() {
     };
     let found = judge_refigure(&reduce("after"), &reduce("touch_up")).expect("a verdict");
     let of = |cause: fn(&Cause) -> bool| -> f64 {
-        found.contributions.iter().filter(|c| cause(&c.cause)).map(|c| c.share).sum()
+        found
+            .details
+            .as_ref()
+            .expect("readings")
+            .contributions
+            .iter()
+            .filter(|c| cause(&c.cause))
+            .map(|c| c.share)
+            .sum()
     };
     let (bench, noise) = (of(|c| *c == Cause::Bench), of(|c| matches!(c, Cause::Noise { .. })));
     assert!(bench > noise && bench > 0.1, "bench {bench}, noise {noise}");
@@ -203,7 +211,7 @@ fn an_opening_that_reaches_the_rim_is_the_best_advice() {
 
 #[test]
 fn a_gain_is_worth_contrast_and_light() {
-    let worth = verdict("before", "after").worth;
+    let worth = verdict("before", "after").details.expect("readings").worth;
     for (period, change) in worth.period_arcsec.iter().zip(&worth.contrast) {
         assert!(change.gain.total.low > 0.0, "{period} arcsec: {change:?}");
         assert!(change.after.total.high < 1.0);

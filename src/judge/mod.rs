@@ -1,8 +1,10 @@
 //! Decisions: what the numbers mean for the owner of a mirror.
 
+mod evidence;
 mod refigure;
 mod words;
 mod worth;
 
-pub use refigure::{Judgement, Verdict, judge_refigure};
+pub use evidence::Evidence;
+pub use refigure::{Judgement, ReadingDetails, Verdict, judge_refigure};
 pub use worth::{Change, Worth};

@@ -4,6 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use super::evidence::Evidence;
 use super::words;
 use super::worth::Worth;
 use crate::error::{Error, Result};
@@ -97,22 +98,42 @@ pub struct Verdict {
     pub strehl_before_total_draws: Vec<f64>,
     /// Strehl after, of every paired draw behind the probability.
     pub strehl_after_total_draws: Vec<f64>,
-    /// The figure before.
-    pub before: FigureEstimate,
-    /// The figure after.
-    pub after: FigureEstimate,
-    /// What the gain is worth at the eyepiece.
-    pub worth: Worth,
-    /// Where the doubt of the gain comes from, the largest share first.
-    pub contributions: Vec<Contribution>,
-    /// What more runs of the same readings could do.
-    pub settling: Settling,
+    /// What is known of the figure before.
+    pub before: Evidence,
+    /// What is known of the figure after.
+    pub after: Evidence,
+    /// What readings on both sides allow to say beyond that.
+    pub details: Option<ReadingDetails>,
     /// The verdict in one sentence.
     pub words: String,
     /// What it rests on, and what it leaves out.
     pub reasons: Vec<String>,
     /// Cautions for whoever handles the mirror.
     pub cautions: Vec<String>,
+}
+
+/// What can be said of a gain where both figures come from readings.
+///
+/// ```
+/// # use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource, judge_refigure};
+/// # let read = |run: [f64; 4]| KnifeEdgeReadings::at_radii(
+/// #     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+/// #     &[40.0, 60.0, 80.0, 95.0], vec![run.to_vec(); 4],
+/// # )?.reduce(Default::default());
+/// let verdict = judge_refigure(&read([0.5, 1.125, 2.0, 2.82])?, &read([0.3333, 0.75, 1.3333, 1.8802])?)?;
+/// let details = verdict.details.expect("readings on both sides");
+/// assert!((details.contributions.iter().map(|c| c.share).sum::<f64>() - 1.0).abs() < 1e-9);
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReadingDetails {
+    /// What the gain is worth at the eyepiece.
+    pub worth: Worth,
+    /// Where the doubt of the gain comes from, the largest share first.
+    pub contributions: Vec<Contribution>,
+    /// What more runs of the same readings could do.
+    pub settling: Settling,
 }
 
 impl Verdict {
@@ -149,6 +170,11 @@ impl Verdict {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn next_measurements(&self) -> Result<Vec<NextMeasurement>> {
+        let (Some(before), Some(after)) = (self.before.readings(), self.after.readings()) else {
+            let allowed = "readings before and after";
+            let cause = "numbers on paper leave nothing to draw figures from: read the mirror through a mask";
+            return Err(Error::input("evidence", self.before.name(), allowed, cause));
+        };
         let draw = |radius_sigma_mm: Option<f64>| {
             let with = |figure: &FigureEstimate| {
                 let mut figure = figure.clone();
@@ -158,10 +184,10 @@ impl Verdict {
                 }
                 figure
             };
-            paired_draws(&with(&self.before), &with(&self.after))
+            paired_draws(&with(before), &with(after))
         };
         let pairs = draw(None)?;
-        let measured = if self.after.options.radius_sigma_mm() > WELL_MEASURED_MM {
+        let measured = if after.options.radius_sigma_mm() > WELL_MEASURED_MM {
             Some(Interval::of(&gains(&draw(Some(WELL_MEASURED_MM))?)))
         } else {
             None
@@ -172,11 +198,12 @@ impl Verdict {
 
 /// Compares two figures of one mirror, before and after work on it.
 ///
+/// Each is an estimate from readings, what a test sheet means, or what a report of coefficients means.
 /// Errors: [`Error::Input`] where the two are not of one mirror (clear aperture or radius of curvature differ by more than
-/// 1 %), or were reduced for different obstructions, wavelengths, or numbers of repeats.
-/// Method: figures that the readings allow are drawn for both side by side. Readings through the same openings are
+/// 1 %), or stand for different obstructions, wavelengths, or numbers of repeats.
+/// Method: with readings on both sides figures that the readings allow are drawn for both side by side. Readings through the same openings are
 /// taken to be read through one mask, whose radii are wrong by the same in both; noise and unseen edges are
-/// independent, for a refigure works the edge.
+/// independent, for a refigure works the edge. Evidence on paper is drawn within its range, independent of the other.
 /// Leaves out: what is not rotationally symmetric; scatter of a zone that comes back in every run of one bench.
 ///
 /// ```
@@ -188,33 +215,37 @@ impl Verdict {
 /// assert!(judge_refigure(&read(200.0)?, &read(250.0)?).is_err());
 /// # Ok::<(), catoptric::Error>(())
 /// ```
-pub fn judge_refigure(before: &FigureEstimate, after: &FigureEstimate) -> Result<Verdict> {
-    check_pair(before, after)?;
-    // One seed would give both the same noise; half a turn apart the repeats are independent.
-    let count = after.draws.strehl.len();
-    let partner = |i: usize| (i + count / 2) % count;
-    let noise_gains: Vec<f64> =
-        (0..count).map(|i| after.draws.strehl[i] - before.draws.strehl[partner(i)]).collect();
-    let pairs = paired_draws(before, after)?;
-    let total_gains = gains(&pairs);
+pub fn judge_refigure(before: impl Into<Evidence>, after: impl Into<Evidence>) -> Result<Verdict> {
+    let (before, after) = (before.into(), after.into());
+    check_pair(&before, &after)?;
+    let (before_total, before_noise) = before.strehl_draws(1)?;
+    let (after_total, after_noise) = after.strehl_draws(2)?;
+    let noise_gains = apart(&before_noise, &after_noise);
+    let pairs = match (before.readings(), after.readings()) {
+        (Some(first), Some(second)) => Some(paired_draws(first, second)?),
+        _ => None,
+    };
+    let (before_draws, after_draws) = match &pairs {
+        Some(pairs) => (pairs.before.draws.strehl.clone(), pairs.after.draws.strehl.clone()),
+        None => side_by_side(&before_total, &after_total),
+    };
+    let total_gains: Vec<f64> = after_draws.iter().zip(&before_draws).map(|(a, b)| a - b).collect();
     let better = total_gains.iter().filter(|g| **g > 0.0).count() as f64;
     let level = total_gains.iter().filter(|g| **g == 0.0).count() as f64;
     let probability_better = (better + 0.5 * level) / total_gains.len() as f64;
     let gain = Measured {
-        value: after.strehl.value - before.strehl.value,
+        value: after.strehl().value - before.strehl().value,
         noise: Interval::of(&noise_gains),
         total: Interval::of(&total_gains),
     };
     let judgement = Judgement::of(probability_better);
-    let explained = Quadratic::fit(&pairs.noise_free_contrasts(), &total_gains)
-        .unwrap_or_else(|| unreachable!("a hundred draws of two openings or more"));
-    let settling = settling(&pairs, &total_gains, &explained);
-    let contributions = contributions(&pairs, &explained);
-    let worth = Worth::of(&pairs);
-    let mut reasons = words::reasons(before, after, &gain, &pairs);
-    reasons.extend([worth.words(), words::doubt(&contributions)]);
-    if judgement != Judgement::Better && judgement != Judgement::Worse {
-        reasons.push(settling.words());
+    let details = pairs.as_ref().map(|pairs| details(pairs, &total_gains));
+    let mut reasons = words::reasons(&before, &after, &gain);
+    if let (Some(pairs), Some(details)) = (&pairs, &details) {
+        reasons.extend([words::radii(pairs), details.worth.words(), words::doubt(&details.contributions)]);
+        if judgement != Judgement::Better && judgement != Judgement::Worse {
+            reasons.push(details.settling.words());
+        }
     }
     let share = words::percent(probability_better, total_gains.len());
     Ok(Verdict {
@@ -222,17 +253,40 @@ pub fn judge_refigure(before: &FigureEstimate, after: &FigureEstimate) -> Result
         judgement,
         strehl_gain: gain,
         strehl_gain_draws: noise_gains,
-        strehl_before_total_draws: pairs.before.draws.strehl,
-        strehl_after_total_draws: pairs.after.draws.strehl,
-        worth,
-        contributions,
-        settling,
-        words: words::verdict(judgement, &share, before, after),
+        strehl_before_total_draws: before_draws,
+        strehl_after_total_draws: after_draws,
+        words: words::verdict(judgement, &share, &before, &after),
         reasons,
         cautions: words::cautions(),
-        before: before.clone(),
-        after: after.clone(),
+        details,
+        before,
+        after,
     })
+}
+
+fn details(pairs: &PairedDraws, gains: &[f64]) -> ReadingDetails {
+    let explained = Quadratic::fit(&pairs.noise_free_contrasts(), gains)
+        .unwrap_or_else(|| unreachable!("a hundred draws of two openings or more"));
+    ReadingDetails {
+        worth: Worth::of(pairs),
+        contributions: contributions(pairs, &explained),
+        settling: settling(pairs, gains, &explained),
+    }
+}
+
+/// Gains of independent draws. One seed gives both sets the same noise; half a turn apart they are strangers.
+fn apart(before: &[f64], after: &[f64]) -> Vec<f64> {
+    let count = before.len().max(after.len());
+    let partner = |i: usize| before[(i + count / 2) % before.len()];
+    (0..count).map(|i| after[i % after.len()] - partner(i)).collect()
+}
+
+/// Draws in lists of one length, the shorter list gone through again. Those of readings come in the order of their
+/// components, those on paper in none: side by side they are strangers.
+fn side_by_side(before: &[f64], after: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    let count = before.len().max(after.len());
+    let stretched = |list: &[f64]| (0..count).map(|i| list[i % list.len()]).collect();
+    (stretched(before), stretched(after))
 }
 
 /// Gain in Strehl of each pair.
@@ -241,28 +295,31 @@ fn gains(pairs: &PairedDraws) -> Vec<f64> {
     strehl.map(|(after, before)| after - before).collect()
 }
 
-fn check_pair(before: &FigureEstimate, after: &FigureEstimate) -> Result<()> {
+fn check_pair(before: &Evidence, after: &Evidence) -> Result<()> {
     let apart = |a: f64, b: f64| (a - b).abs() > 0.01 * a.abs().max(b.abs());
-    let (first, second) = (&before.readings, &after.readings);
-    let sizes = [
-        ("after.clear_aperture_mm", second.clear_aperture_mm(), first.clear_aperture_mm()),
-        ("after.radius_of_curvature_mm", second.radius_of_curvature().0, first.radius_of_curvature().0),
-    ];
+    let mut sizes = vec![("after.clear_aperture_mm", after.clear_aperture_mm(), before.clear_aperture_mm())];
+    if let (Some(first), Some(second)) = (before.readings(), after.readings()) {
+        let radius = |figure: &FigureEstimate| figure.readings.radius_of_curvature().0;
+        sizes.push(("after.radius_of_curvature_mm", radius(second), radius(first)));
+    }
     for (field, found, wanted) in sizes {
         if apart(found, wanted) {
             let allowed = format!("within 1 % of the {wanted} before");
-            return Err(Error::input(field, found, allowed, "readings of two different mirrors?"));
+            return Err(Error::input(field, found, allowed, "evidence of two different mirrors?"));
         }
     }
-    let (first, second) = (&before.options, &after.options);
-    let options = [
-        ("after.obstruction_ratio", second.obstruction_ratio, first.obstruction_ratio),
-        ("after.wavelength_nm", second.wavelength_nm, first.wavelength_nm),
-        ("after.draws", second.draws as f64, first.draws as f64),
-    ];
+    let mut options = vec![("after.wavelength_nm", after.wavelength_nm(), before.wavelength_nm())];
+    if let (Some(first), Some(second)) = (before.readings(), after.readings()) {
+        let (obstructions, draws) = (
+            (second.options.obstruction_ratio, first.options.obstruction_ratio),
+            (second.draws.strehl.len() as f64, first.draws.strehl.len() as f64),
+        );
+        options.push(("after.obstruction_ratio", obstructions.0, obstructions.1));
+        options.push(("after.draws", draws.0, draws.1));
+    }
     for (field, found, wanted) in options {
         if found.to_bits() != wanted.to_bits() {
-            let allowed = format!("the {wanted} that the readings before were reduced with");
+            let allowed = format!("the {wanted} of the evidence before");
             return Err(Error::input(field, found, allowed, ""));
         }
     }

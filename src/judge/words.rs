@@ -1,22 +1,18 @@
 //! What a verdict says, in words.
 
+use super::evidence::Evidence;
 use super::refigure::Judgement;
-use crate::shop_test::{Contribution, FigureEstimate, Measured, PairedDraws};
+use crate::shop_test::{Contribution, FigureEstimate, Measured, PairedDraws, ReduceOptions};
 
 /// Fewer independent pairs than this mean that one common mask contradicts the readings.
 const FEW_PAIRS: f64 = 100.0;
 
 /// The verdict in one sentence; `share` is the chance of "better".
-pub(super) fn verdict(
-    judgement: Judgement,
-    share: &str,
-    before: &FigureEstimate,
-    after: &FigureEstimate,
-) -> String {
+pub(super) fn verdict(judgement: Judgement, share: &str, before: &Evidence, after: &Evidence) -> String {
     let change = format!(
         "the Strehl went from {} to {}",
-        with_interval(&before.strehl, 3),
-        with_interval(&after.strehl, 3)
+        with_interval(&before.strehl(), 3),
+        with_interval(&after.strehl(), 3)
     );
     match judgement {
         Judgement::Better => {
@@ -26,7 +22,7 @@ pub(super) fn verdict(
             format!("The mirror is probably better after the work: {change} ({share} of draws agree).")
         }
         Judgement::CannotTell => format!(
-            "These readings cannot tell whether the work helped: {change}, and {share} of draws find it better."
+            "What was measured cannot tell whether the work helped: {change}, and {share} of draws find it better."
         ),
         Judgement::ProbablyWorse => {
             format!(
@@ -70,45 +66,53 @@ fn with_interval(value: &Measured, digits: usize) -> String {
     format!("{:.digits$} ({:.digits$} to {:.digits$})", value.value, value.total.low, value.total.high)
 }
 
-pub(super) fn reasons(
-    before: &FigureEstimate,
-    after: &FigureEstimate,
-    gain: &Measured,
-    pairs: &PairedDraws,
-) -> Vec<String> {
-    let mut reasons = vec![
-        format!(
-            "Wavefront RMS at the focus of least RMS: {} nm before, {} nm after.",
-            with_interval(&before.rms_nm, 1),
-            with_interval(&after.rms_nm, 1)
-        ),
-        "Strehl is the exact pupil integral at the brightest focus, which is how an observer focuses; intervals \
-         hold 95 % of the figures that give these readings within noise and radii, unseen turned edges and zones among them."
-            .to_owned(),
-        format!(
+pub(super) fn reasons(before: &Evidence, after: &Evidence, gain: &Measured) -> Vec<String> {
+    let mut reasons = vec![format!(
+        "Wavefront RMS at the focus of least RMS: {} nm before, {} nm after.",
+        with_interval(&before.rms_nm(), 1),
+        with_interval(&after.rms_nm(), 1)
+    )];
+    let sides = [("Before", before), ("After", after)];
+    if sides.iter().any(|(_, evidence)| evidence.readings().is_some()) {
+        reasons.push(
+            "Strehl from readings is the exact pupil integral at the brightest focus, which is how an observer focuses; \
+             intervals hold 95 % of the figures that give these readings within noise and radii, unseen turned edges and \
+             zones among them."
+                .to_owned(),
+        );
+        reasons.push(format!(
             "Reading noise alone would leave a gain between {:.3} and {:.3}; with what the readings cannot see it \
              lies between {:.3} and {:.3}.",
             gain.noise.low, gain.noise.high, gain.total.low, gain.total.high
-        ),
-    ];
-    for (when, figure) in [("before", before), ("after", after)] {
-        if figure.readings.runs_mm().len() == 1 {
-            reasons.push(format!(
-                "One run {when}: its noise is not known from repeats but assumed (half of the Airy radius at the knife)."
-            ));
+        ));
+    }
+    for (when, evidence) in sides {
+        if let Some(figure) = evidence.readings() {
+            reasons.extend(of_readings(figure).into_iter().map(|remark| format!("{when}: {remark}")));
+        } else {
+            let head = format!("{when}, from {}", evidence.name());
+            reasons.extend(evidence.remarks().into_iter().map(|remark| format!("{head}: {remark}")));
         }
     }
-    for (when, figure) in [("Before", before), ("After", after)] {
-        let assumption = figure.assumption();
-        if !assumption.is_empty() {
-            reasons.push(format!("{when}: {assumption}"));
-        }
-    }
-    for (when, figure) in [("Before", before), ("After", after)] {
-        reasons.extend(second_looks(figure).into_iter().map(|look| format!("{when}: {look}")));
-    }
-    reasons.push(radii(before, after, pairs));
     reasons
+}
+
+/// What is to be said of one set of readings.
+fn of_readings(figure: &FigureEstimate) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if figure.options.reading_sigma_mm.is_some() {
+        remarks.push("the noise of the readings is taken as stated.".to_owned());
+    } else if figure.readings.runs_mm().len() == 1 {
+        remarks.push(
+            "one run: its noise is not known from repeats but assumed (half of the Airy radius at the knife).".to_owned(),
+        );
+    }
+    let assumption = figure.assumption();
+    if !assumption.is_empty() {
+        remarks.push(assumption);
+    }
+    remarks.extend(second_looks(figure));
+    remarks
 }
 
 /// What in a set of readings deserves a second look.
@@ -144,12 +148,13 @@ fn second_looks(figure: &FigureEstimate) -> Vec<String> {
 }
 
 /// What is taken of the radii of the openings.
-fn radii(before: &FigureEstimate, after: &FigureEstimate, pairs: &PairedDraws) -> String {
-    let said = |figure: &FigureEstimate| {
-        let how = if figure.options.radius_sigma_mm.is_some() { "stated" } else { "assumed" };
-        format!("{} mm ({how})", figure.options.radius_sigma_mm())
+pub(super) fn radii(pairs: &PairedDraws) -> String {
+    let said = |options: &ReduceOptions| {
+        let how = if options.radius_sigma_mm.is_some() { "stated" } else { "assumed" };
+        format!("{} mm ({how})", options.radius_sigma_mm())
     };
-    let mut text = match (said(before), said(after)) {
+    let [before, after] = &pairs.analyses;
+    let mut text = match (said(&before.options), said(&after.options)) {
         (first, second) if first == second => format!("Radii of the openings are good to {first}"),
         (first, second) => format!("Radii of the openings are good to {first} before and {second} after"),
     };

@@ -48,7 +48,7 @@ impl Change {
 /// #     &[40.0, 60.0, 80.0, 95.0], vec![run.to_vec(); 4],
 /// # )?.reduce(Default::default());
 /// let verdict = judge_refigure(&read([0.5, 1.125, 2.0, 2.82])?, &read([0.3333, 0.75, 1.3333, 1.8802])?)?;
-/// let worth = verdict.worth;
+/// let worth = verdict.details.expect("readings on both sides").worth;
 /// assert_eq!(worth.period_arcsec, [0.5, 1.0, 2.0]);
 /// assert!(worth.contrast[1].gain.median > 0.0 && worth.airy_light.after.median < 0.839);
 /// # Ok::<(), catoptric::Error>(())
@@ -91,7 +91,8 @@ impl Worth {
     /// #     &[40.0, 60.0, 80.0, 95.0], vec![run.to_vec(); 4],
     /// # )?.reduce(Default::default());
     /// let verdict = judge_refigure(&read([0.5, 1.125, 2.0, 2.82])?, &read([0.3333, 0.75, 1.3333, 1.8802])?)?;
-    /// assert!(verdict.worth.words().contains("arcsec"));
+    /// let details = verdict.details.expect("readings on both sides");
+    /// assert!(details.worth.words().contains("arcsec"));
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn words(&self) -> String {
