@@ -49,8 +49,9 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    Draws, FigureEstimate, Interval, KnifeEdgeReadings, MaskOpening, Measured, ReadingsIncrease,
-    ReadingsInput, ReduceOptions, TestSource,
+    Draws, FigureEstimate, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings, KnifeFrom,
+    KnifePicture, MaskOpening, Measured, ReadingsIncrease, ReadingsInput, ReduceOptions, TestSource,
+    expected_readings, grating_picture, knife_edge_picture,
 };
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,

@@ -14,6 +14,7 @@ from ._typing import (
     IndexingName,
     Interval,
     JoinedName,
+    KnifeFromName,
     Number,
     Numbers1D,
     Numbers2D,
@@ -37,8 +38,10 @@ __all__ = [
     "Drawtube",
     "FigureEstimate",
     "FocalPlane",
+    "GratingPicture",
     "Illumination",
     "KnifeEdgeReadings",
+    "KnifePicture",
     "Opening",
     "Primary",
     "Psf",
@@ -51,8 +54,11 @@ __all__ = [
     "Wavefront",
     "Zone",
     "__version__",
+    "expected_readings",
+    "grating_picture",
     "inches",
     "judge_refigure",
+    "knife_edge_picture",
     "smallest_diagonal",
 ]
 
@@ -567,6 +573,8 @@ class KnifeEdgeReadings(_Record):
     @property
     def sigma_mm(self) -> Floats: ...
     @property
+    def paraboloid_mm(self) -> Floats: ...
+    @property
     def run_count(self) -> int: ...
     @property
     def opening_count(self) -> int: ...
@@ -631,6 +639,115 @@ class FigureEstimate(_Record):
     def as_layer(self) -> RadialProfile: ...
     def primary(self, **changes: Unpack[PrimaryChanges]) -> Primary: ...
     def plot(self, ax: Axes | None = None, *, label: str = "", series: int = 1) -> Axes: ...
+
+@final
+class KnifePicture(_Record):
+    @property
+    def primary(self) -> Primary: ...
+    @property
+    def source(self) -> SourceName: ...
+    @property
+    def stage_mm(self) -> float: ...
+    @property
+    def edge_um(self) -> float: ...
+    @property
+    def knife_from(self) -> KnifeFromName: ...
+    @property
+    def slit_width_um(self) -> float: ...
+    @property
+    def wavelength_nm(self) -> Floats: ...
+    @property
+    def inner_radius_mm(self) -> Floats: ...
+    @property
+    def outer_radius_mm(self) -> Floats: ...
+    @property
+    def pixels(self) -> int: ...
+    @property
+    def image(self) -> Floats: ...
+    @property
+    def ray_image(self) -> Floats: ...
+    @property
+    def axis_mm(self) -> Floats: ...
+    @property
+    def zone_radius_mm(self) -> Floats: ...
+    @property
+    def zone_crossing_um(self) -> Floats: ...
+    @property
+    def error_estimate(self) -> float: ...
+    def problems(self) -> list[Problem]: ...
+    def plot(self, ax: Axes | None = None, *, rays: bool = False) -> Axes: ...
+
+@final
+class GratingPicture(_Record):
+    @property
+    def primary(self) -> Primary: ...
+    @property
+    def source(self) -> SourceName: ...
+    @property
+    def stage_mm(self) -> float: ...
+    @property
+    def lines_per_mm(self) -> float: ...
+    @property
+    def phase(self) -> float: ...
+    @property
+    def slit_width_um(self) -> float | None: ...
+    @property
+    def wavelength_nm(self) -> Floats: ...
+    @property
+    def inner_radius_mm(self) -> Floats: ...
+    @property
+    def outer_radius_mm(self) -> Floats: ...
+    @property
+    def pixels(self) -> int: ...
+    @property
+    def image(self) -> Floats: ...
+    @property
+    def ray_image(self) -> Floats: ...
+    @property
+    def axis_mm(self) -> Floats: ...
+    @property
+    def zone_radius_mm(self) -> Floats: ...
+    @property
+    def zone_crossing_um(self) -> Floats: ...
+    @property
+    def error_estimate(self) -> float: ...
+    def problems(self) -> list[Problem]: ...
+    def plot(self, ax: Axes | None = None, *, rays: bool = False) -> Axes: ...
+
+def expected_readings(
+    primary: Primary,
+    *,
+    source: SourceName,
+    inner_radius_mm: Numbers1D | None = None,
+    outer_radius_mm: Numbers1D | None = None,
+    radius_mm: Numbers1D | None = None,
+) -> Floats: ...
+def knife_edge_picture(
+    primary: Primary,
+    *,
+    source: SourceName,
+    stage_mm: Number,
+    slit_width_um: Number,
+    edge_um: Number = 0.0,
+    knife_from: KnifeFromName = "left",
+    wavelength_nm: Number | Numbers1D = 550.0,
+    inner_radius_mm: Numbers1D | None = None,
+    outer_radius_mm: Numbers1D | None = None,
+    pixels: int = 257,
+) -> KnifePicture: ...
+def grating_picture(
+    primary: Primary,
+    *,
+    source: SourceName,
+    stage_mm: Number,
+    lines_per_mm: Number,
+    phase: Number = 0.0,
+    slit_width_um: Number | None = None,
+    wavelength_nm: Number | Numbers1D = 550.0,
+    inner_radius_mm: Numbers1D | None = None,
+    outer_radius_mm: Numbers1D | None = None,
+    pixels: int = 257,
+) -> GratingPicture: ...
 
 @final
 class Verdict(_Record):

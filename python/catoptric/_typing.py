@@ -48,6 +48,7 @@ FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile
 FocusName = Literal["paraxial"] | Literal["least_spot"] | Literal["least_rms"] | Literal["peak"]
 IndexingName = Literal["noll"] | Literal["osa"] | Literal["fringe"]
 JoinedName = Literal["spline"] | Literal["straight_in_area"]
+KnifeFromName = Literal["left"] | Literal["right"]
 ReadingsIncreaseName = Literal["away_from_mirror"] | Literal["toward_mirror"]
 ScaleName = Literal["root"] | Literal["linear"] | Literal["log"]
 SourceName = Literal["moving"] | Literal["fixed"]

@@ -190,6 +190,13 @@ impl PyKnifeEdgeReadings {
         column(py, self.0.sigma_mm())
     }
 
+    /// What a perfect paraboloid would read through each opening, mm away from the mirror from its centre's reading.
+    #[getter]
+    fn paraboloid_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        let ideal = |o: &MaskOpening| o.ideal_reading_mm(self.0.source(), self.0.radius_of_curvature());
+        column(py, self.0.openings().iter().map(ideal))
+    }
+
     /// Return a Table: a row an opening, with its mean, its noise, and the reading of a paraboloid.
     ///
     /// Units: mm.
@@ -200,16 +207,12 @@ impl PyKnifeEdgeReadings {
     /// >>> table = readings.table()
     /// >>> assert table.rows == 4 and abs(table["paraboloid_mm"][0] - 40**2 / 4800) < 1e-12
     fn table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
-        let readings = &slf.get().0;
-        let ideal = readings
-            .openings()
-            .iter()
-            .map(|o| o.ideal_reading_mm(readings.source(), readings.radius_of_curvature()));
         let columns = PyDict::new(slf.py());
-        for name in ["inner_radius_mm", "outer_radius_mm", "area_radius_mm", "mean_mm", "sigma_mm"] {
+        let names =
+            ["inner_radius_mm", "outer_radius_mm", "area_radius_mm", "mean_mm", "sigma_mm", "paraboloid_mm"];
+        for name in names {
             columns.set_item(name, slf.getattr(name)?)?;
         }
-        columns.set_item("paraboloid_mm", column(slf.py(), ideal))?;
         slf.py().import("catoptric.table")?.call_method1("Table", (columns,))
     }
 
@@ -280,7 +283,7 @@ impl Bench {
     }
 }
 
-fn openings(
+pub(super) fn openings(
     py: Python<'_>,
     inner: Option<&Bound<'_, PyAny>>,
     outer: Option<&Bound<'_, PyAny>>,

@@ -14,6 +14,7 @@ mod bench;
 mod errors;
 mod judge;
 mod model;
+mod pictures;
 mod rays;
 mod record;
 mod train;
@@ -30,6 +31,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     rays::register(module)?;
     waves::register(module)?;
     bench::register(module)?;
+    pictures::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -31,8 +31,6 @@ def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
     each run is removed.
 
     Units: mm of radius on the mirror, mm of knife travel away from the mirror.
-    Source: a moving source reads r^2/(2R) from a paraboloid, a fixed one r^2/R + r^4/(2R^3),
-    exactly; here averaged over the opening, weighted by r.
     """
     ax = _style.axes_for(ax, 7.2, 4.2)
     inner, outer = np.asarray(result.inner_radius_mm), np.asarray(result.outer_radius_mm)
@@ -162,18 +160,7 @@ def _departures_mm(result: ReadingsLike) -> tuple[Floats, Floats]:
     runs = sign * np.asarray(result.runs_mm)
     mean = sign * np.asarray(result.mean_mm)
     weight = np.asarray(result.sigma_mm) ** -2.0
-    ideal = _paraboloid_mm(result)
+    ideal = np.asarray(result.paraboloid_mm)
     runs = runs - np.average(runs - mean, axis=1, weights=weight)[:, np.newaxis]
     zero = np.average(mean - ideal, weights=weight)
     return mean - ideal - zero, runs - ideal - zero
-
-
-def _paraboloid_mm(result: ReadingsLike) -> Any:
-    inner, outer = np.asarray(result.inner_radius_mm), np.asarray(result.outer_radius_mm)
-    radius = result.radius_of_curvature_mm
-    moving = (inner**2 + outer**2) / (4.0 * radius)
-    if result.source == "moving":
-        return moving
-    # (r2^6 - r1^6)/(r2^2 - r1^2), written without the division that a narrow opening would spoil.
-    fourth = outer**4 + outer**2 * inner**2 + inner**4
-    return 2.0 * moving + fourth / (6.0 * radius**3)
