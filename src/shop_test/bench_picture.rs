@@ -49,10 +49,10 @@ pub(super) fn lit_stretches(openings: &[MaskOpening], y_mm: f64) -> Vec<(f64, f6
     left.chain(whole.map(|(_, b)| (-b, b))).chain(right.iter().copied()).collect()
 }
 
-/// The light of each mirror point that a row or column holds twice, once above and once below the middle.
+/// A whole picture from its lower half: above the middle the mirror looks as below.
 ///
-/// Shapes: `rows` from the lowest to the middle; gives all `pixels` rows.
-pub(super) fn mirrored_rows(rows: Vec<Vec<f64>>, pixels: usize) -> ndarray::Array2<f64> {
+/// Shapes: `rows` from the lowest to the middle one; gives all `pixels` rows.
+pub(super) fn mirrored_rows(rows: &[Vec<f64>], pixels: usize) -> ndarray::Array2<f64> {
     ndarray::Array2::from_shape_fn((pixels, pixels), |(i, j)| rows[i.min(pixels - 1 - i)][j])
 }
 

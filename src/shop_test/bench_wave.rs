@@ -48,8 +48,8 @@ impl HalfPlane {
         let panels: Vec<Panel> = self
             .panels(y_mm)
             .into_iter()
-            .map(|(from, to)| {
-                Panel::new([from, to], self.node_count(from, to, y_mm), &|x| self.waves(x, y_mm, &slit))
+            .map(|stretch| {
+                Panel::new(stretch, self.node_count(stretch.ends_mm, y_mm), &|x| self.waves(x, y_mm, &slit))
             })
             .collect();
         x_mm.iter().map(|x| self.brightness(*x, y_mm, pixel_mm, &panels, &slit)).collect()
@@ -57,25 +57,24 @@ impl HalfPlane {
 
     /// Brightness at one place: |U'|^2, over the slit and the wavelengths.
     fn brightness(&self, x_mm: f64, y_mm: f64, pixel_mm: f64, panels: &[Panel], slit: &[(f64, f64)]) -> f64 {
-        // A node here would divide rounding errors by nearly nothing: a hair aside the picture is the same.
+        // A node here would divide rounding errors by nearly nothing, and a joint belongs to no panel: a hair aside the
+        // picture is the same.
         let hair = 1e-5 * pixel_mm;
-        let met = panels.iter().any(|p| p.nodes.iter().any(|(node, _)| (node - x_mm).abs() < 0.1 * hair));
-        let x_mm = if met { x_mm + hair } else { x_mm };
+        let met = |at: f64| (at - x_mm).abs() < 0.1 * hair;
+        let meets =
+            |p: &Panel| p.stretch.ends_mm.into_iter().any(met) || p.nodes.iter().any(|(x, _)| met(*x));
+        let x_mm = if panels.iter().any(meets) { x_mm + hair } else { x_mm };
         let columns = slit.len() * self.wavelengths_nm.len();
         let lit = panels.iter().any(|p| p.holds(x_mm));
         let here = if lit { self.waves(x_mm, y_mm, slit) } else { vec![0.0; 2 * columns] };
         let mut turned = vec![0.0; 2 * columns];
-        for (i, panel) in panels.iter().enumerate() {
-            let joined = [
-                i > 0 && panels[i - 1].ends_mm[1] == panel.ends_mm[0],
-                panels.get(i + 1).is_some_and(|p| p.ends_mm[0] == panel.ends_mm[1]),
-            ];
+        for panel in panels {
             let near = if panel.holds(x_mm) {
                 Some(here.clone())
             } else {
                 panel.continued(x_mm, |x| self.waves(x, y_mm, slit))
             };
-            panel.add_hilbert(x_mm, near, joined, pixel_mm, &mut turned);
+            panel.add_hilbert(x_mm, near, pixel_mm, &mut turned);
         }
         let sign = self.passes / TAU;
         let of = |c: usize| {
@@ -88,7 +87,7 @@ impl HalfPlane {
 
     /// How many numbers the waves of the widest row take.
     pub(super) fn values_of_a_row(&self) -> usize {
-        let nodes: usize = self.panels(0.0).into_iter().map(|(a, b)| self.node_count(a, b, 0.0)).sum();
+        let nodes: usize = self.panels(0.0).into_iter().map(|s| self.node_count(s.ends_mm, 0.0)).sum();
         2 * nodes * self.slit_points().len() * self.wavelengths_nm.len()
     }
 
@@ -106,7 +105,7 @@ impl HalfPlane {
     }
 
     /// The lit stretches of a row, split where the figure has joints, mm.
-    fn panels(&self, y_mm: f64) -> Vec<(f64, f64)> {
+    fn panels(&self, y_mm: f64) -> Vec<Stretch> {
         let mut panels = Vec::new();
         for (from, to) in lit_stretches(&self.openings, y_mm) {
             let mut joints = vec![from, to];
@@ -116,12 +115,17 @@ impl HalfPlane {
             }
             joints.sort_by(f64::total_cmp);
             joints.dedup();
-            panels.extend(joints.windows(2).map(|pair| (pair[0], pair[1])));
+            let last = joints.len() - 2;
+            let stretch = |(k, pair): (usize, &[f64])| Stretch {
+                ends_mm: [pair[0], pair[1]],
+                joined: [k > 0, k < last],
+            };
+            panels.extend(joints.windows(2).enumerate().map(stretch));
         }
         panels
     }
 
-    fn node_count(&self, from_mm: f64, to_mm: f64, y_mm: f64) -> usize {
+    fn node_count(&self, [from_mm, to_mm]: [f64; 2], y_mm: f64) -> usize {
         let slope = |i: usize| {
             let x = from_mm + (to_mm - from_mm) * i as f64 / (LOOKS - 1) as f64;
             self.bench.path_slope(x, y_mm, self.edge_mm).abs()
@@ -153,9 +157,17 @@ impl HalfPlane {
     }
 }
 
-/// A stretch of a row on which the field is smooth, with its nodes and what the field is there.
-struct Panel {
+/// A stretch of a row on which the field is smooth.
+#[derive(Clone, Copy)]
+struct Stretch {
     ends_mm: [f64; 2],
+    /// Which ends touch another stretch, rather than the dark.
+    joined: [bool; 2],
+}
+
+/// A stretch with its nodes, and what the field is there.
+struct Panel {
+    stretch: Stretch,
     end_waves: [Waves; 2],
     /// Places and weights, mm.
     nodes: Vec<(f64, f64)>,
@@ -163,22 +175,23 @@ struct Panel {
 }
 
 impl Panel {
-    fn new(ends_mm: [f64; 2], count: usize, field: &dyn Fn(f64) -> Waves) -> Self {
-        let nodes: Vec<(f64, f64)> = gauss::on_interval(count, ends_mm[0], ends_mm[1]).collect();
+    fn new(stretch: Stretch, count: usize, field: &dyn Fn(f64) -> Waves) -> Self {
+        let [from, to] = stretch.ends_mm;
+        let nodes: Vec<(f64, f64)> = gauss::on_interval(count, from, to).collect();
         let waves = nodes.iter().map(|(x, _)| field(*x)).collect();
-        Self { ends_mm, end_waves: ends_mm.map(field), nodes, waves }
+        Self { stretch, end_waves: stretch.ends_mm.map(field), nodes, waves }
     }
 
     fn holds(&self, x_mm: f64) -> bool {
-        self.ends_mm[0] < x_mm && x_mm < self.ends_mm[1]
+        self.stretch.ends_mm[0] < x_mm && x_mm < self.stretch.ends_mm[1]
     }
 
     /// What continues the field of this panel smoothly to a place just outside of it: the field turned about the nearer
     /// end. Nothing where the place is so far that the integrand is smooth without it.
     fn continued(&self, x_mm: f64, field: impl Fn(f64) -> Waves) -> Option<Waves> {
-        let [from, to] = self.ends_mm;
+        let [from, to] = self.stretch.ends_mm;
         let nearer = usize::from((x_mm - to).abs() < (x_mm - from).abs());
-        let end = self.ends_mm[nearer];
+        let end = self.stretch.ends_mm[nearer];
         if (x_mm - end).abs() > 0.5 * (to - from) {
             return None;
         }
@@ -189,15 +202,8 @@ impl Panel {
     /// Adds this panel's part of the integral of U(x')/(x - x').
     ///
     /// `near` is the field at x, or its continuation, which is subtracted under the integral and comes back with the
-    /// closed integral of 1/(x - x'). `joined` tells which ends touch another panel.
-    fn add_hilbert(
-        &self,
-        x_mm: f64,
-        near: Option<Waves>,
-        joined: [bool; 2],
-        pixel_mm: f64,
-        sums: &mut Waves,
-    ) {
+    /// closed integral of 1/(x - x').
+    fn add_hilbert(&self, x_mm: f64, near: Option<Waves>, pixel_mm: f64, sums: &mut Waves) {
         let mut quadrature = 0.0;
         for ((node, weight), wave) in self.nodes.iter().zip(&self.waves) {
             let share = weight / (x_mm - node);
@@ -207,11 +213,11 @@ impl Panel {
             }
         }
         let Some(near) = near else { return };
-        // On a rim the brightness has no bound: it is shown at a hundredth of a pixel from it. At a joint two logarithms
+        // On a rim the brightness has no bound: it is shown at half a pixel from it. At a joint two logarithms
         // cancel; the limit only keeps them finite.
         let distance = |end: usize| {
-            let least = if joined[end] { 1e-9 } else { 0.01 };
-            (x_mm - self.ends_mm[end]).abs().max(least * pixel_mm).ln()
+            let least = if self.stretch.joined[end] { 1e-9 } else { 0.5 };
+            (x_mm - self.stretch.ends_mm[end]).abs().max(least * pixel_mm).ln()
         };
         let rest = distance(0) - distance(1) - quadrature;
         for (sum, value) in sums.iter_mut().zip(near) {

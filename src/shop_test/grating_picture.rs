@@ -60,6 +60,12 @@ pub struct GratingBench {
 
 impl GratingBench {
     /// A bench whose light comes through the grating itself, a gap on the axis, in green light, without a mask.
+    ///
+    /// ```
+    /// use catoptric::{GratingBench, TestSource};
+    /// let bench = GratingBench::new(TestSource::Moving, -9.0, 4.0);
+    /// assert_eq!(bench.slit_width_um, None);
+    /// ```
     pub fn new(source: TestSource, stage_mm: f64, lines_per_mm: f64) -> Self {
         Self {
             source,
@@ -74,30 +80,60 @@ impl GratingBench {
     }
 
     /// The same bench with the grating shifted to the right by so many periods.
+    ///
+    /// ```
+    /// use catoptric::{GratingBench, TestSource};
+    /// let bench = GratingBench::new(TestSource::Moving, -9.0, 4.0).phase(0.25);
+    /// assert_eq!(bench.phase, 0.25);
+    /// ```
     #[must_use]
     pub fn phase(self, phase: f64) -> Self {
         Self { phase, ..self }
     }
 
     /// The same bench with a slit of this width, um, for its source.
+    ///
+    /// ```
+    /// use catoptric::{GratingBench, TestSource};
+    /// let bench = GratingBench::new(TestSource::Moving, -9.0, 4.0).slit_width_um(30.0);
+    /// assert_eq!(bench.slit_width_um, Some(30.0));
+    /// ```
     #[must_use]
     pub fn slit_width_um(self, slit_width_um: f64) -> Self {
         Self { slit_width_um: Some(slit_width_um), ..self }
     }
 
     /// The same bench with these wavelengths, nm.
+    ///
+    /// ```
+    /// use catoptric::{GratingBench, TestSource};
+    /// let bench = GratingBench::new(TestSource::Moving, -9.0, 4.0).wavelengths_nm(vec![480.0, 580.0]);
+    /// assert_eq!(bench.wavelengths_nm.len(), 2);
+    /// ```
     #[must_use]
     pub fn wavelengths_nm(self, wavelengths_nm: Vec<f64>) -> Self {
         Self { wavelengths_nm, ..self }
     }
 
     /// The same bench with a mask of these openings.
+    ///
+    /// ```
+    /// use catoptric::{GratingBench, MaskOpening, TestSource};
+    /// let bench = GratingBench::new(TestSource::Moving, -9.0, 4.0).openings(vec![MaskOpening { inner_radius_mm: 30.0, outer_radius_mm: 40.0 }]);
+    /// assert_eq!(bench.openings.len(), 1);
+    /// ```
     #[must_use]
     pub fn openings(self, openings: Vec<MaskOpening>) -> Self {
         Self { openings, ..self }
     }
 
     /// The same bench with a picture of so many pixels on a side.
+    ///
+    /// ```
+    /// use catoptric::{GratingBench, TestSource};
+    /// let bench = GratingBench::new(TestSource::Moving, -9.0, 4.0).pixels(65);
+    /// assert_eq!(bench.pixels, 65);
+    /// ```
     #[must_use]
     pub fn pixels(self, pixels: usize) -> Self {
         Self { pixels, ..self }
@@ -259,13 +295,13 @@ pub fn grating_picture(primary: &Primary, bench: &GratingBench) -> Result<Gratin
     let ray_row = |y: f64| -> Vec<f64> {
         axis_mm.iter().map(|x| if lit(*x, y) { grating.ray_share(*x, y) } else { 0.0 }).collect()
     };
-    let ray_rows = (0..half).map(|i| ray_row(axis_mm[i])).collect();
+    let ray_rows: Vec<Vec<f64>> = (0..half).map(|i| ray_row(axis_mm[i])).collect();
     let (zone_radius_mm, zone_crossing_um) = rays.zone_crossings();
     Ok(GratingPicture {
         primary: primary.clone(),
         bench: bench.clone(),
-        image: mirrored_rows(rows, bench.pixels),
-        ray_image: mirrored_rows(ray_rows, bench.pixels),
+        image: mirrored_rows(&rows, bench.pixels),
+        ray_image: mirrored_rows(&ray_rows, bench.pixels),
         axis_mm,
         zone_radius_mm,
         zone_crossing_um,

@@ -23,14 +23,14 @@ def knife_shadow(result: KnifePictureLike, ax: Axes | None = None, *, rays: bool
     Units: mm across the mirror; brightness 1 is the mirror without the knife.
     """
     ax = _style.axes_for(ax, 5.6, 5.6)
-    _mirror(ax, result, rays)
+    _mirror(ax, result, "knife", rays)
     _blade(ax, result.knife_from)
     _style.heading(
         ax,
-        f"Knife edge {_place(result.stage_mm)}",
+        f"Knife {_place(result.stage_mm)}",
         f"knife from the {result.knife_from}, edge {_beside_axis(result.edge_um)}; "
         f"{result.source} slit, {result.slit_width_um:g} um",
-        _how(result, rays),
+        _how(result, "knife", rays),
     )
     return ax
 
@@ -43,7 +43,7 @@ def grating_bands(
     Units: mm across the mirror; brightness 1 is the mirror without the grating.
     """
     ax = _style.axes_for(ax, 5.6, 5.6)
-    _mirror(ax, result, rays)
+    _mirror(ax, result, "grating", rays)
     lit = (
         "lit through the grating itself"
         if result.slit_width_um is None
@@ -53,12 +53,13 @@ def grating_bands(
         ax,
         f"Grating {_place(result.stage_mm)}",
         f"{result.lines_per_mm:g} lines per mm, phase {result.phase:g} periods; {lit}",
-        _how(result, rays),
+        _how(result, "grating", rays),
     )
     return ax
 
 
-def _mirror(ax: Axes, result: BenchPictureLike, rays: bool) -> None:
+def _mirror(ax: Axes, result: BenchPictureLike, before_eye: str, rays: bool) -> None:
+    """Draw the brightness of the mirror in grey, with its scale."""
     edge = half_pixel_edges(result.axis_mm)
     image = np.asarray(result.ray_image if rays else result.image)
     shown = ax.imshow(
@@ -70,7 +71,9 @@ def _mirror(ax: Axes, result: BenchPictureLike, rays: bool) -> None:
         vmax=BRIGHTEST_SHOWN,
         interpolation="nearest",
     )
-    _style.scale_beside(ax, shown, "brightness; 1: nothing before the eye")
+    _style.scale_beside(
+        ax, shown, f"brightness (1: nothing before the eye; white: {BRIGHTEST_SHOWN:g} and more)"
+    )
     ax.set_xlabel("x on the mirror (mm), to the tester's right")
     ax.set_ylabel("y on the mirror (mm)")
     ax.set_aspect("equal")
@@ -102,8 +105,9 @@ def _beside_axis(edge_um: float) -> str:
     return f"{abs(edge_um):g} um to the {'right' if edge_um > 0.0 else 'left'}"
 
 
-def _how(result: BenchPictureLike, rays: bool) -> str:
+def _how(result: BenchPictureLike, before_eye: str, rays: bool) -> str:
+    seen = f"as seen past the {before_eye}"
     if rays:
-        return "by rays alone; seen from the knife"
-    waves = ", ".join(f"{wave:g}" for wave in np.atleast_1d(result.wavelength_nm))
-    return f"by diffraction, {waves} nm; seen from the knife"
+        return f"{seen}, by rays alone"
+    waves = ", ".join(f"{wave:g}" for wave in result.wavelength_nm)
+    return f"{seen}, by diffraction at {waves} nm"
