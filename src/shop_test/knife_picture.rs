@@ -287,10 +287,10 @@ impl KnifePicture {
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, KnifeBench, Primary, TestSource, knife_edge_picture};
-/// // A sphere with the edge in its focus is evenly grey at the centre: a quarter (Rayleigh's logarithm is zero there).
+/// // A sphere with the edge in its focus: a quarter at the centre, where Rayleigh's logarithm is zero; the slit adds 2e-5.
 /// let sphere = Primary::new(200.0, FocalLengthMm(1200.0)).conic(0.0);
 /// let picture = knife_edge_picture(&sphere, &KnifeBench::new(TestSource::Moving, 0.0, 0.1).pixels(21))?;
-/// assert!((picture.image[[10, 10]] - 0.25).abs() < 1e-5 && picture.error_estimate < 1e-5);
+/// assert!((picture.image[[10, 10]] - 0.25).abs() < 3e-5 && picture.error_estimate < 1e-5);
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 pub fn knife_edge_picture(primary: &Primary, bench: &KnifeBench) -> Result<KnifePicture> {
