@@ -71,9 +71,8 @@ def _mirror(ax: Axes, result: BenchPictureLike, before_eye: str, rays: bool) -> 
         vmax=BRIGHTEST_SHOWN,
         interpolation="nearest",
     )
-    _style.scale_beside(
-        ax, shown, f"brightness (1: nothing before the eye; white: {BRIGHTEST_SHOWN:g} and more)"
-    )
+    label = f"brightness (1: no {before_eye}; white: {BRIGHTEST_SHOWN:g} and more)"
+    _style.scale_beside(ax, shown, label)
     ax.set_xlabel("x on the mirror (mm), to the tester's right")
     ax.set_ylabel("y on the mirror (mm)")
     ax.set_aspect("equal")
