@@ -51,11 +51,12 @@ pub use model::{
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
     AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, Bounds, Cause, CoefficientUnit,
-    Contribution, Draws, EdgeFinding, Estimated, FigureEstimate, FigureOperator, Interval, KnifeEdgeReadings,
-    MaskOpening, Measured, NextMeasurement, Normalisation, Outlier, ReadingsIncrease, ReadingsInput,
-    ReduceOptions, Settling, SheetFigure, SmoothFigure, SurfaceOrWavefront, TestPlace, TestSheet,
-    TestSheetInput, TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure, ZernikeReport,
-    ZernikeReportInput, ZoneCheck,
+    Contribution, Draws, EdgeFinding, Estimated, FigureEstimate, FigureOperator, GratingBench,
+    GratingPicture, Interval, KnifeBench, KnifeEdgeReadings, KnifeFrom, KnifePicture, MaskOpening, Measured,
+    NextMeasurement, Normalisation, Outlier, ReadingsIncrease, ReadingsInput, ReduceOptions, Settling,
+    SheetFigure, SmoothFigure, SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput, TestSource,
+    TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure, ZernikeReport, ZernikeReportInput, ZoneCheck,
+    expected_readings, grating_picture, knife_edge_picture,
 };
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,

@@ -56,6 +56,7 @@ OriginName = (
     | Literal["none seen"]
     | Literal["cannot tell"]
 )
+KnifeFromName = Literal["left"] | Literal["right"]
 ReadingsIncreaseName = Literal["away_from_mirror"] | Literal["toward_mirror"]
 ScaleName = Literal["root"] | Literal["linear"] | Literal["log"]
 SourceName = Literal["moving"] | Literal["fixed"]

@@ -9,10 +9,11 @@ use super::arrays::{Column, column};
 use super::bench::PyKnifeEdgeReadings;
 use super::errors::{compute, refused};
 use super::estimate::{PyFigureEstimate, ends, next_table, table_of, total_ends};
+use super::evidence::{PySheetFigure, PyTestSheet, PyZernikeFigure, PyZernikeReport};
 use super::rays::draw;
 use super::record::{getters, record};
 use super::train::PyTrain;
-use crate::{FigureEstimate, KnifeEdgeReadings, ReduceOptions, Verdict};
+use crate::{Evidence, KnifeEdgeReadings, ReadingDetails, ReduceOptions, TestSheet, Verdict, ZernikeReport};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyVerdict>()?;
@@ -39,16 +40,16 @@ pub(super) struct PyVerdict(pub(super) Verdict);
 
 #[pymethods]
 impl PyVerdict {
-    /// Strehl before, of every repeat.
+    /// What is known of the figure before: a FigureEstimate, SheetFigure or ZernikeFigure.
     #[getter]
-    fn strehl_before_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.before.draws.strehl.iter().copied())
+    fn before(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        figure_of(py, &self.0.before)
     }
 
-    /// Strehl after, of every repeat.
+    /// What is known of the figure after: a FigureEstimate, SheetFigure or ZernikeFigure.
     #[getter]
-    fn strehl_after_draws<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.after.draws.strehl.iter().copied())
+    fn after(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        figure_of(py, &self.0.after)
     }
 
     /// Strehl before, of every paired figure behind the probability.
@@ -78,7 +79,7 @@ impl PyVerdict {
     /// >>> worth = ct.judge_refigure(before=readings, after=readings).worth()
     /// >>> assert worth.rows == 4 and abs(worth["gain"]).max() < 0.2
     fn worth<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        let worth = &self.0.worth;
+        let worth = &details(py, &self.0)?.worth;
         let details = worth.period_arcsec.iter().map(|p| format!("contrast of stripes {p} arcsec apart"));
         let names: Vec<String> = details.chain(["light in the Airy disk".to_owned()]).collect();
         let changes: Vec<_> = worth.contrast.iter().chain([&worth.airy_light]).collect();
@@ -103,7 +104,7 @@ impl PyVerdict {
     /// >>> doubt = ct.judge_refigure(before=readings, after=readings).contributions()
     /// >>> assert abs(doubt["share"].sum() - 1) < 1e-9
     fn contributions<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        let list = &self.0.contributions;
+        let list = &details(py, &self.0)?.contributions;
         let columns = PyDict::new(py);
         columns.set_item("cause", list.iter().map(|c| c.cause.to_string()).collect::<Vec<String>>())?;
         let set = |c: &crate::Contribution| c.set.clone().unwrap_or_else(|| "both".to_owned());
@@ -160,66 +161,56 @@ getters!(PyVerdict, |verdict| {
     /// Its total interval.
     gain_total_interval: (f64, f64) = total_ends(&verdict.strehl_gain);
     /// Strehl before, at the brightest focus.
-    strehl_before: f64 = verdict.before.strehl.value;
+    strehl_before: f64 = verdict.before.strehl().value;
     /// Its interval from reading noise.
-    strehl_before_interval: (f64, f64) = ends(&verdict.before.strehl);
+    strehl_before_interval: (f64, f64) = ends(&verdict.before.strehl());
     /// Its total interval.
-    strehl_before_total_interval: (f64, f64) = total_ends(&verdict.before.strehl);
+    strehl_before_total_interval: (f64, f64) = total_ends(&verdict.before.strehl());
     /// Strehl after, at the brightest focus.
-    strehl_after: f64 = verdict.after.strehl.value;
+    strehl_after: f64 = verdict.after.strehl().value;
     /// Its interval from reading noise.
-    strehl_after_interval: (f64, f64) = ends(&verdict.after.strehl);
+    strehl_after_interval: (f64, f64) = ends(&verdict.after.strehl());
     /// Its total interval.
-    strehl_after_total_interval: (f64, f64) = total_ends(&verdict.after.strehl);
+    strehl_after_total_interval: (f64, f64) = total_ends(&verdict.after.strehl());
     /// Wavefront RMS before, nm.
-    rms_before_nm: f64 = verdict.before.rms_nm.value;
+    rms_before_nm: f64 = verdict.before.rms_nm().value;
     /// Its interval from reading noise, nm.
-    rms_before_nm_interval: (f64, f64) = ends(&verdict.before.rms_nm);
+    rms_before_nm_interval: (f64, f64) = ends(&verdict.before.rms_nm());
+    /// Its total interval, nm.
+    rms_before_nm_total_interval: (f64, f64) = total_ends(&verdict.before.rms_nm());
     /// Wavefront RMS after, nm.
-    rms_after_nm: f64 = verdict.after.rms_nm.value;
+    rms_after_nm: f64 = verdict.after.rms_nm().value;
     /// Its interval from reading noise, nm.
-    rms_after_nm_interval: (f64, f64) = ends(&verdict.after.rms_nm);
-    /// Wavefront PV before, nm.
-    pv_before_nm: f64 = verdict.before.pv_nm.value;
-    /// Its interval from reading noise, nm.
-    pv_before_nm_interval: (f64, f64) = ends(&verdict.before.pv_nm);
-    /// Wavefront PV after, nm.
-    pv_after_nm: f64 = verdict.after.pv_nm.value;
-    /// Its interval from reading noise, nm.
-    pv_after_nm_interval: (f64, f64) = ends(&verdict.after.pv_nm);
-    /// Share of the gain's variance that no number of runs removes.
-    floor_share: f64 = verdict.settling.floor_share;
+    rms_after_nm_interval: (f64, f64) = ends(&verdict.after.rms_nm());
+    /// Its total interval, nm.
+    rms_after_nm_total_interval: (f64, f64) = total_ends(&verdict.after.rms_nm());
+    /// Share of the gain's variance that no number of runs removes; None unless both sides are readings.
+    floor_share: Option<f64> = verdict.details.as_ref().map(|d| d.settling.floor_share);
     /// How many more runs of each set would settle it; None: no number of them is likely to.
-    further_runs: Option<usize> = verdict.settling.further_runs;
+    further_runs: Option<usize> = verdict.details.as_ref().and_then(|d| d.settling.further_runs);
     /// What the verdict rests on, and what it leaves out.
     reasons: Vec<String> = verdict.reasons.clone();
     /// Cautions for whoever handles the mirror.
     cautions: Vec<String> = verdict.cautions.clone();
-    /// The figure before.
-    before: PyFigureEstimate = PyFigureEstimate(verdict.before.clone());
-    /// The figure after.
-    after: PyFigureEstimate = PyFigureEstimate(verdict.after.clone());
     /// Wavelength, nm.
-    wavelength_nm: f64 = verdict.before.options.wavelength_nm;
-    /// Seed of the repeats.
-    seed: u64 = verdict.before.options.seed;
+    wavelength_nm: f64 = verdict.before.wavelength_nm();
 });
 record!(PyVerdict, "Verdict",
     attributes: ["verdict", "words", "probability_better", "gain", "gain_interval", "gain_total_interval",
         "strehl_before", "strehl_before_interval", "strehl_before_total_interval", "strehl_after",
         "strehl_after_interval", "strehl_after_total_interval", "rms_before_nm", "rms_before_nm_interval",
-        "rms_after_nm", "rms_after_nm_interval", "pv_before_nm", "pv_before_nm_interval", "pv_after_nm",
-        "pv_after_nm_interval", "floor_share", "further_runs", "reasons", "cautions", "wavelength_nm", "seed"],
+        "rms_before_nm_total_interval", "rms_after_nm", "rms_after_nm_interval", "rms_after_nm_total_interval",
+        "floor_share", "further_runs", "reasons", "cautions", "before", "after", "wavelength_nm"],
     shown: ["verdict", "chance_better", "gain",  "strehl_before", "strehl_after", "wavelength_nm"]);
 
 /// Return the judgement of a refigure from what was measured before and after it.
 ///
-/// `before` and `after` are KnifeEdgeReadings or FigureEstimates. Of the train, if one is given, only the diagonal's
+/// `before` and `after` are KnifeEdgeReadings, TestSheets, ZernikeReports, or figures made of one of them. Of the train, if one is given, only the diagonal's
 /// shadow counts, over the clear aperture: readings are reduced with that obstruction, else without. `draws`, `seed` and `wavelength_nm` count for
-/// readings alone; radii of the openings are then taken as good to 0.2 mm, for another value reduce them first.
+/// what is not a figure yet; radii of the openings are then taken as good to 0.2 mm, for another value reduce them first.
 ///
 /// Units: nm.
-/// Errors: InputError where the two are not of one mirror, or were reduced in different ways.
+/// Errors: InputError where the two are not of one mirror, or stand for different wavelengths or obstructions.
 /// Leaves out: what is not rotationally symmetric; the verdict's reasons name what is assumed.
 ///
 /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
@@ -246,9 +237,12 @@ fn judge_refigure(
         seed: count_or(seed, "seed", 1)? as u64,
         ..ReduceOptions::default()
     };
-    let (before, after) = (Evidence::new(before, "before")?, Evidence::new(after, "after")?);
-    compute(py, move || crate::judge_refigure(&before.figure(options.clone())?, &after.figure(options)?))
-        .map(PyVerdict)
+    let (before, after) = (Given::new(before, "before")?, Given::new(after, "after")?);
+    compute(py, move || {
+        let (before, after) = (before.evidence(&options)?, after.evidence(&options)?);
+        crate::judge_refigure(&before, &after)
+    })
+    .map(PyVerdict)
 }
 
 /// The diagonal's shadow over the clear aperture, by diameter: a mask does not change what was tested.
@@ -257,28 +251,62 @@ fn shadow(train: &PyTrain) -> f64 {
     diagonal / train.train.primary().clear_aperture_mm
 }
 
-/// What a refigure can be judged from.
-enum Evidence {
+/// What was measured, as the caller gave it: figures are made of it with the options of the call.
+enum Given {
     Readings(KnifeEdgeReadings),
-    Figure(Box<FigureEstimate>),
+    Sheet(TestSheet),
+    Report(ZernikeReport),
+    Ready(Evidence),
 }
 
-impl Evidence {
+impl Given {
     fn new(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Self> {
-        if let Ok(readings) = value.cast::<PyKnifeEdgeReadings>() {
-            return Ok(Self::Readings(readings.get().0.clone()));
-        }
-        if let Ok(figure) = value.cast::<PyFigureEstimate>() {
-            return Ok(Self::Figure(Box::new(figure.get().0.clone())));
-        }
-        let found = value.get_type().name()?.to_string();
-        Err(refused(value.py(), name, &found, "KnifeEdgeReadings or a FigureEstimate", ""))
+        Ok(if let Ok(readings) = value.cast::<PyKnifeEdgeReadings>() {
+            Self::Readings(readings.get().0.clone())
+        } else if let Ok(figure) = value.cast::<PyFigureEstimate>() {
+            Self::Ready((&figure.get().0).into())
+        } else if let Ok(sheet) = value.cast::<PyTestSheet>() {
+            Self::Sheet(sheet.get().0)
+        } else if let Ok(figure) = value.cast::<PySheetFigure>() {
+            Self::Ready((&figure.get().0).into())
+        } else if let Ok(report) = value.cast::<PyZernikeReport>() {
+            Self::Report(report.get().0.clone())
+        } else if let Ok(figure) = value.cast::<PyZernikeFigure>() {
+            Self::Ready((&figure.get().0).into())
+        } else {
+            let found = value.get_type().name()?.to_string();
+            let allowed = "KnifeEdgeReadings, a TestSheet, a ZernikeReport, or a figure made of one of them";
+            return Err(refused(value.py(), name, &found, allowed, ""));
+        })
     }
 
-    fn figure(self, options: ReduceOptions) -> crate::Result<FigureEstimate> {
-        match self {
-            Self::Readings(readings) => readings.reduce(options),
-            Self::Figure(figure) => Ok(*figure),
-        }
+    fn evidence(self, options: &ReduceOptions) -> crate::Result<Evidence> {
+        Ok(match self {
+            Self::Readings(readings) => (&readings.reduce(options.clone())?).into(),
+            Self::Sheet(sheet) => (&sheet.figure(options.wavelength_nm)?).into(),
+            Self::Report(report) => {
+                let ReduceOptions { obstruction_ratio, wavelength_nm, draws, seed, .. } = *options;
+                (&report.figure(obstruction_ratio, wavelength_nm, draws, seed)?).into()
+            }
+            Self::Ready(evidence) => evidence,
+        })
     }
+}
+
+/// The object that wraps a piece of evidence.
+fn figure_of(py: Python<'_>, evidence: &Evidence) -> PyResult<Py<PyAny>> {
+    Ok(match evidence {
+        Evidence::Readings(figure) => {
+            Bound::new(py, PyFigureEstimate((**figure).clone()))?.into_any().unbind()
+        }
+        Evidence::Sheet(figure) => Bound::new(py, PySheetFigure((**figure).clone()))?.into_any().unbind(),
+        Evidence::Report(figure) => Bound::new(py, PyZernikeFigure((**figure).clone()))?.into_any().unbind(),
+    })
+}
+
+/// What readings on both sides allow to say.
+fn details<'a>(py: Python<'_>, verdict: &'a Verdict) -> PyResult<&'a ReadingDetails> {
+    let cause = "numbers on paper do not say where on the mirror an error lies";
+    let none = || refused(py, "evidence", "a sheet or a report", "readings before and after", cause);
+    verdict.details.as_ref().ok_or_else(none)
 }

@@ -16,6 +16,7 @@ mod estimate;
 mod evidence;
 mod judge;
 mod model;
+mod pictures;
 mod rays;
 mod record;
 mod train;
@@ -36,6 +37,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     estimate::register(module)?;
     evidence::register(module)?;
     turned::register(module)?;
+    pictures::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;

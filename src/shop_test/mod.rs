@@ -1,9 +1,16 @@
-//! Bench readings in, a figure with its uncertainty out.
+//! Bench readings in, a figure with its uncertainty out; a figure in, what the tester will read and see.
 
+mod bench_picture;
+mod bench_ray;
+mod bench_wave;
 mod csv_text;
 mod estimate;
 mod evidence;
+mod expected_readings;
+mod grating_picture;
+mod grating_wave;
 mod input;
+mod knife_picture;
 mod noise;
 mod null_term;
 mod opening;
@@ -23,7 +30,10 @@ mod zernike_report;
 
 pub use estimate::{Draws, Estimated, FigureEstimate, Interval, Measured};
 pub use evidence::{Bounds, SurfaceOrWavefront};
+pub use expected_readings::expected_readings;
+pub use grating_picture::{GratingBench, GratingPicture, grating_picture};
 pub use input::ReadingsInput;
+pub use knife_picture::{KnifeBench, KnifeFrom, KnifePicture, knife_edge_picture};
 pub use noise::Outlier;
 pub use opening::{MaskOpening, ReadingsIncrease, TestSource};
 pub use options::ReduceOptions;

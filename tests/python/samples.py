@@ -21,6 +21,8 @@ BENCH = {
     "readings_increase": "away_from_mirror",
 }
 
+MASK = {"inner_radius_mm": [0, 90], "outer_radius_mm": [70, 159]}
+
 HILL = ct.Zone(radius_mm=95, half_width_mm=13, height_nm=28)
 HOLLOW = ct.Zone(radius_mm=60, half_width_mm=16, height_nm=-9)
 WIDE_EDGE = ct.TurnedEdge(width_mm=9, drop_nm=330)
@@ -168,6 +170,10 @@ def results():
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
+        ct.knife_edge_picture(
+            primary(), source="moving", stage_mm=2, slit_width_um=20, pixels=31, **MASK
+        ),
+        ct.grating_picture(primary(), source="moving", stage_mm=-9, lines_per_mm=4, pixels=31),
         readings("before").reduce(draws=200),
         ct.judge_refigure(before=readings("before"), after=readings("after"), draws=200),
         sheet().figure(),

@@ -93,6 +93,7 @@ def some_readings(**changes):
     inner, outer = np.array([20.0, 60.0, 100.0]), np.array([60.0, 100.0, 150.0])
     mean = (inner**2 + outer**2) / (4.0 * 3000.0)
     known = {
+        "paraboloid_mm": mean,
         "runs_mm": mean + np.array([[0.0], [1.0], [-2.0]]),
         "mean_mm": mean,
         "sigma_mm": np.array([0.1, 0.05, 0.03]),
@@ -142,7 +143,39 @@ def a_light_map():
     )
 
 
+def a_shadow():
+    """A disc that is bright to the right, seen past a knife from the left inside of focus."""
+    axis = np.linspace(-105.0, 105.0, 43)
+    x, y = np.meshgrid(axis, axis)
+    lit = np.where(np.hypot(x, y) < 100.0, 1.0, 0.0)
+    return SimpleNamespace(
+        image=lit * (x > 5.0),
+        ray_image=lit * (x > 0.0),
+        axis_mm=axis,
+        source="moving",
+        stage_mm=-3.0,
+        edge_um=0.0,
+        knife_from="left",
+        slit_width_um=20.0,
+        wavelength_nm=(550.0,),
+        lines_per_mm=4.0,
+        phase=0.25,
+    )
+
+
+def real_shadow():
+    mirror = real_train().primary
+    return ct.knife_edge_picture(mirror, source="moving", stage_mm=2, slit_width_um=20, pixels=41)
+
+
+def real_bands():
+    mirror = real_train().primary
+    return ct.grating_picture(mirror, source="moving", stage_mm=-9, lines_per_mm=4, pixels=41)
+
+
 PICTURES = {
+    "grating_bands": (plotting.grating_bands, a_shadow, "mm", "mm"),
+    "knife_shadow": (plotting.knife_shadow, a_shadow, "mm", "mm"),
     "spot": (plotting.spot, a_spot, "um", "um"),
     "star_image": (plotting.star_image, a_psf, "um", "um"),
     "energy": (plotting.energy, a_psf, "um", "share"),
@@ -195,6 +228,8 @@ def real_verdict():
 
 
 REAL = {
+    "grating_bands": real_bands,
+    "knife_shadow": real_shadow,
     "spot": lambda: real_train().spot(field_arcmin=(10, 5)),
     "star_image": lambda: real_train().psf(focus="peak"),
     "energy": lambda: real_train().psf(focus="peak"),
@@ -211,6 +246,8 @@ REAL = {
 
 # How the results themselves draw, where they do.
 OWN_PLOT = {
+    "grating_bands": lambda result, ax: result.plot(ax),
+    "knife_shadow": lambda result, ax: result.plot(ax, rays=True),
     "spot": lambda result, ax: result.plot(ax, wavelength_nm=500),
     "star_image": lambda result, ax: result.plot(ax, scale="log"),
     "energy": lambda result, ax: result.plot_energy(ax),
@@ -380,7 +417,11 @@ def test_a_paraboloid_read_with_a_fixed_source_gives_a_level_row_of_bars():
         r = (edges[1:] + edges[:-1]) / 2.0
         means.append(np.average(r**2 / 3000.0 + r**4 / (2.0 * 3000.0**3), weights=r))
     mean = np.array(means)
-    readings = some_readings(source="fixed", mean_mm=mean, runs_mm=np.array([mean, mean + 5.0]))
+    bench = {"clear_aperture_mm": 300, "radius_of_curvature_mm": 3000, "source": "fixed"}
+    bench |= {"inner_radius_mm": [20, 60, 100], "outer_radius_mm": [60, 100, 150]}
+    readings = ct.KnifeEdgeReadings(
+        readings_increase="away_from_mirror", runs_mm=np.array([mean, mean + 5.0]), **bench
+    )
     assert bars_of(plotting.readings(readings)) == pytest.approx(0.0, abs=1e-8)
 
 
@@ -391,6 +432,7 @@ def test_a_single_radius_is_a_point_with_its_error_bar():
         some_readings(
             inner_radius_mm=radius,
             outer_radius_mm=radius,
+            paraboloid_mm=radius**2 / 6000.0,
             mean_mm=mean,
             runs_mm=mean + np.array([[0.0], [1.0], [-2.0], [3.0]]),
         )
@@ -580,3 +622,27 @@ def test_without_matplotlib_the_error_says_what_to_install(monkeypatch):
     monkeypatch.setattr(builtins, "__import__", refuse)
     with pytest.raises(ImportError, match=r"pip install catoptric\[plot\]"):
         plotting.illumination(some_light())
+
+
+def test_a_shadow_is_drawn_as_it_is_seen():
+    ax = plotting.knife_shadow(a_shadow())
+    (image,) = ax.images
+    np.testing.assert_array_equal(image.get_array(), a_shadow().image)
+    assert image.origin == "lower"
+    assert image.get_extent() == pytest.approx([-107.5, 107.5, -107.5, 107.5])
+    assert image.get_clim() == (0.0, 1.25)
+    words = words_on(ax)
+    assert "3 mm inside the centre of curvature" in words
+    assert "knife from the left" in words
+    assert "diffraction at 550 nm" in words
+    (image,) = plotting.knife_shadow(a_shadow(), rays=True).images
+    np.testing.assert_array_equal(image.get_array(), a_shadow().ray_image)
+
+
+def test_bands_say_how_the_mirror_is_lit():
+    shown = a_shadow()
+    assert "moving slit, 20 um" in words_on(plotting.grating_bands(shown))
+    shown.slit_width_um = None
+    words = words_on(plotting.grating_bands(shown, rays=True))
+    assert "through the grating itself" in words
+    assert "by rays alone" in words

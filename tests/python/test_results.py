@@ -41,6 +41,7 @@ coating rings figure
 surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
 coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
 freedom origin
+ray_image knife_from pixels phase
 """
 WITHOUT_UNIT = set(NAMES.split())
 

@@ -55,6 +55,9 @@ def typical_use() -> tuple[float, ct.Table]:
         held += low + high
     mirror: ct.Primary = figure.primary(conic=-0.9)
     terms: dict[int, float] = masked.wavefront().zernikes(indexing="osa")
+    seen = ct.knife_edge_picture(mirror, source="moving", stage_mm=1, slit_width_um=20, pixels=11)
+    expected = ct.expected_readings(mirror, source="fixed", radius_mm=[40, 60])
+    held += seen.wavelength_nm[0] + seen.image.max() + expected.max()
     total = held + energy + points.absolute.sum() + mirror.conic + terms[4]
     return float(total), radial.to_table()
 

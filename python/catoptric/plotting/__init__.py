@@ -7,6 +7,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 from .bench import figure_estimate, readings
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
+from .shadows import grating_bands, knife_shadow
 from .star import energy, spot, star_image
 from .verdict import profiles, verdict
 
@@ -14,8 +15,10 @@ __all__ = [
     "energy",
     "figure_estimate",
     "figure_profile",
+    "grating_bands",
     "illumination",
     "illumination_map",
+    "knife_shadow",
     "profiles",
     "readings",
     "shares",

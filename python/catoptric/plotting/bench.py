@@ -34,8 +34,6 @@ def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
     each run is removed.
 
     Units: mm of radius on the mirror, mm of knife travel away from the mirror.
-    Source: a moving source reads r^2/(2R) from a paraboloid, a fixed one r^2/R + r^4/(2R^3),
-    exactly; here averaged over the opening, weighted by r.
     """
     ax = _style.axes_for(ax, 7.2, 4.2)
     inner, outer = np.asarray(result.inner_radius_mm), np.asarray(result.outer_radius_mm)

@@ -28,7 +28,7 @@ def wavefront_map(result: WavefrontLike, ax: Axes | None = None) -> Axes:
     Units: mm across the mirror, nm of wavefront.
     """
     ax = _style.axes_for(ax, 6.2, 5.2)
-    edge = _half_pixel_edges(result.map_axis_mm)
+    edge = half_pixel_edges(result.map_axis_mm)
     heights = np.abs(result.map_nm[np.isfinite(result.map_nm)])
     # A narrow turned edge would use up the whole scale; it is shown at the scale's end instead.
     top = float(np.quantile(heights, SHARE_ON_SCALE)) if heights.size else 0.0
@@ -116,7 +116,11 @@ def label_height(ax: Axes) -> None:
     _style.open_frame(ax)
 
 
-def _half_pixel_edges(axis: Floats) -> tuple[float, float]:
+def half_pixel_edges(axis: Floats) -> tuple[float, float]:
+    """Return the outer borders of the first and the last pixel, whose middles the axis gives.
+
+    Units: those of the axis.
+    """
     half = (axis[1] - axis[0]) / 2.0
     return float(axis[0] - half), float(axis[-1] + half)
 
