@@ -117,7 +117,7 @@ mod tests {
 
     #[test]
     fn points_agree_with_an_independent_library() {
-        // scipy 1.x, scipy.stats.t.isf(outside/2, freedom).
+        // scipy 1.17.1, scipy.stats.t.isf(outside/2, freedom).
         let golden = [
             (0.05, 1.0, 12.706_204_736_174_705),
             (0.05, 2.5, 3.574_654_842_003_683_4),
