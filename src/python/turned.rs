@@ -255,4 +255,4 @@ getters!(PyAstigmatismEstimate, |estimate| {
 });
 record!(PyAstigmatismEstimate, "AstigmatismEstimate",
     attributes: ["runs", "glass", "stand", "together", "shift_sigma_mm", "freedom", "origin", "words"],
-    shown: ["origin", "glass", "stand", "together", "shift_sigma_mm"]);
+    shown: ["origin", "words", "shift_sigma_mm"]);

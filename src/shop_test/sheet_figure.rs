@@ -27,9 +27,9 @@ const MOST_DRAWS: usize = 1_000_000;
 /// to fill it; `assumptions` lists the latter.
 ///
 /// - From an RMS: the printed number with half a unit of its last decimal (at most 5 %).
-/// - From a Strehl S: low (lambda/2 pi) sqrt(2 (1 - sqrt S)), below which no wavefront has that Strehl (|mean of exp(i phi)|
-///   >= 1 - variance/2), but at least a tenth of the high end; high (lambda/2 pi) sqrt(-ln S), the exponential form, by which sheets are
-///   computed (common practice, no source).
+/// - From a Strehl S: low (lambda/2 pi) sqrt(2 (1 - sqrt S)), below which no wavefront has that Strehl (1 - variance/2 is the
+///   least that |mean of exp(i phi)| can be), but at least a tenth of the high end; high (lambda/2 pi) sqrt(-ln S), the
+///   exponential form, by which sheets are computed (common practice, no source).
 /// - From a PV alone: high PV/2, which is certain; low PV/12, which is assumed. Defocus has PV/RMS 2 sqrt(3) = 3.46,
 ///   spherical aberration 3.35, astigmatism 4.90, coma 5.66, random smooth figures 4 to 8 (from memory).
 /// - Where numbers contradict each other, all that any of them allows.
@@ -171,19 +171,22 @@ impl SheetFigure {
             let [low, high] = [bounds.low, bounds.high].map(|v| format!("{v:.digits$}"));
             if low == high { low } else { format!("{low} to {high}") }
         };
-        let mut words = format!(
-            "This means a wavefront RMS of {} nm over the {tested} mm that were tested",
-            range(self.tested_rms_nm, 1)
-        );
-        if self.untested_share > 0.0 {
-            words += &format!(
+        let untested = if self.untested_share > 0.0 {
+            format!(
                 ", and of {} nm over the whole mirror, because a turned edge on the {:.1} % of its area that were not tested \
                  would not have been seen",
                 range(self.rms_nm, 1),
                 100.0 * self.untested_share
-            );
-        }
-        words += &format!(": a Strehl of {} at {} nm", range(self.strehl, 3), self.wavelength_nm);
+            )
+        } else {
+            String::new()
+        };
+        let mut words = format!(
+            "This means a wavefront RMS of {} nm over the {tested} mm that were tested{untested}: a Strehl of {} at {} nm",
+            range(self.tested_rms_nm, 1),
+            range(self.strehl, 3),
+            self.wavelength_nm
+        );
         if !self.contradictions.is_empty() {
             words += "; but the sheet contradicts itself, so ask who made it before relying on it";
         }

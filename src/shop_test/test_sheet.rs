@@ -142,15 +142,15 @@ impl TestSheet {
 
     /// PV of the tested wavefront as printed, nm.
     pub(super) fn pv_wavefront_nm(&self) -> Option<f64> {
-        self.to_wavefront_nm(self.0.pv_waves, self.0.pv_nm)
+        self.wavefront_nm(self.0.pv_waves, self.0.pv_nm)
     }
 
     /// RMS of the tested wavefront as printed, nm.
     pub(super) fn rms_wavefront_nm(&self) -> Option<f64> {
-        self.to_wavefront_nm(self.0.rms_waves, self.0.rms_nm)
+        self.wavefront_nm(self.0.rms_waves, self.0.rms_nm)
     }
 
-    fn to_wavefront_nm(&self, waves: Option<f64>, nm: Option<f64>) -> Option<f64> {
+    fn wavefront_nm(&self, waves: Option<f64>, nm: Option<f64>) -> Option<f64> {
         let counted = nm.or_else(|| waves.map(|w| w * self.0.wavelength_nm));
         counted.map(|value| value * self.0.surface_or_wavefront.to_wavefront())
     }

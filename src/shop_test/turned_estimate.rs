@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 
 use super::evidence::Bounds;
+use super::opening::MaskOpening;
 use super::turned_runs::TurnedRuns;
 use crate::error::{Error, Result};
 use crate::numeric::student::{two_sided_chance, two_sided_point};
@@ -171,7 +172,7 @@ struct Shifts {
 impl Shifts {
     fn of(runs: &TurnedRuns) -> Self {
         let input = runs.input();
-        let weights: Vec<f64> = input.openings.iter().map(|o| o.mean_square_mm2()).collect();
+        let weights: Vec<f64> = input.openings.iter().map(MaskOpening::mean_square_mm2).collect();
         let whole: f64 = weights.iter().sum();
         let shift = |readings: &[f64]| readings.iter().zip(&weights).map(|(y, w)| y * w).sum::<f64>() / whole;
         let shift_mm: Vec<f64> = input.runs.iter().map(|run| shift(&run.readings_mm)).collect();

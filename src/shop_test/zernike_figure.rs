@@ -167,7 +167,7 @@ fn beyond_focus(coefficients_nm: &BTreeMap<u32, f64>) -> BTreeMap<u32, f64> {
 /// A term of order n becomes terms of the same m and of orders up to n; its products with them are polynomials, so the
 /// quadrature is exact.
 fn continued(coefficients_nm: &BTreeMap<u32, f64>, growth: f64) -> BTreeMap<u32, f64> {
-    if growth == 1.0 {
+    if growth <= 1.0 {
         return coefficients_nm.clone();
     }
     let mut sum = BTreeMap::new();

@@ -370,7 +370,7 @@ fn check_coefficients(input: &ZernikeReportInput, findings: &mut Findings) {
     };
     for (&j, &value) in &input.coefficients {
         let field = format!("coefficients[{j}]");
-        if !input.indexing.order(j).is_some_and(|(n, _)| n <= HIGHEST_ORDER) {
+        if input.indexing.order(j).is_none_or(|(n, _)| n > HIGHEST_ORDER) {
             let allowed = format!("an index of radial order 0 to {HIGHEST_ORDER} ({:?})", input.indexing);
             findings.fault(&field, j, &allowed, "another indexing?");
         }
