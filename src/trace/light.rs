@@ -11,28 +11,43 @@ use super::pupil::lattice;
 use super::ray::StarBeam;
 use super::stops::Part;
 use crate::error::{Error, Result};
-use crate::numeric::pool;
+use crate::numeric::{gauss, pool};
 use crate::units::{Field, RADIANS_PER_ARCMIN};
 
-/// How many angles a sum over the outline takes: around, where it has no corners, or on each arc between them.
+/// How many angles a sum over the outline takes: around, where it has no corners, or on each arc between them; and how
+/// many radii the part of a figure that is not round.
 #[derive(Clone, Copy)]
 struct Angles {
     around: usize,
     on_arc: usize,
+    along: usize,
 }
 
 impl Angles {
+    const ROUND: Self = Self { around: 64, on_arc: 18, along: 0 };
+
+    /// What a train needs: four angles a period of the finest term, one each pixel.
+    fn of(prepared: &Prepared) -> Self {
+        let Some(detail) = prepared.detail() else { return Self::ROUND };
+        let rim_mm = prepared.clear_radius_mm();
+        let around = 4 * detail.azimuthal_order as usize + detail.pixels_around(rim_mm) as usize;
+        Self {
+            around: Self::ROUND.around + around,
+            on_arc: Self::ROUND.on_arc + around / 8,
+            along: 12 + detail.radial_order as usize + detail.pixels_along(rim_mm) as usize,
+        }
+    }
+
     fn finer(self) -> Self {
-        Self { around: self.around * 2, on_arc: self.on_arc * 2 }
+        Self { around: self.around * 2, on_arc: self.on_arc * 2, along: self.along * 2 }
     }
 
     /// The coarser sum whose difference tells the error.
     fn companion(self) -> Self {
-        Self { around: self.around * 3 / 4, on_arc: self.on_arc * 3 / 4 }
+        Self { around: self.around * 3 / 4, on_arc: self.on_arc * 3 / 4, along: self.along * 3 / 4 }
     }
 }
 
-const ANGLES: Angles = Angles { around: 64, on_arc: 18 };
 /// Accuracy that is promised for a fraction, and how often the angles are doubled to reach it.
 const ACCURACY: f64 = 1e-9;
 const REFINEMENTS: usize = 3;
@@ -187,7 +202,7 @@ impl Walk {
 
 fn exact(prepared: &Prepared, outline: &Outline<'_>) -> Light {
     let corners = outline.switches(|angle| Walk::new(prepared, outline, angle).signature(prepared.breaks()));
-    let mut angles = ANGLES;
+    let mut angles = Angles::of(prepared);
     for refinement in 0.. {
         let fine = integrate(prepared, outline, &corners, angles);
         let coarse = integrate(prepared, outline, &corners, angles.companion());
@@ -207,7 +222,7 @@ fn integrate(prepared: &Prepared, outline: &Outline<'_>, corners: &[f64], angles
     let mut areas = vec![0.0; prepared.stops().len() + 1];
     let mut add = |angle: f64, weight: f64| {
         let walk = Walk::new(prepared, outline, angle);
-        let sector = Sector::new(prepared, outline.beam(), angle);
+        let sector = Sector::new(prepared, outline.beam(), angle, angles.along);
         for (sum, radii) in areas.iter_mut().zip(walk.taken_mm.iter().chain([&walk.lit_mm])) {
             *sum += weight * sector.between(*radii);
         }
@@ -220,23 +235,33 @@ fn integrate(prepared: &Prepared, outline: &Outline<'_>, corners: &[f64], angles
             on_arc(angles.on_arc, arc).for_each(|(angle, weight)| add(angle, weight));
         }
     }
-    // The beam's cross-section of a disc with a level rim is the disc's area times the cosine.
-    let total = PI * outline.rim_mm().powi(2) * outline.beam().towards[2];
+    let total = if prepared.mirror().is_round() {
+        // The beam's cross-section of a disc with a level rim is the disc's area times the cosine.
+        PI * outline.rim_mm().powi(2) * outline.beam().towards[2]
+    } else {
+        areas.iter().sum()
+    };
     areas.into_iter().map(|area| area / total).collect()
 }
 
 /// The beam's cross-section over a thin sector of the mirror.
 struct Sector<'a> {
     prepared: &'a Prepared,
+    towards: [f64; 3],
+    sin_cos: (f64, f64),
     /// Part of the star's direction along the sector, and along the axis.
     radial: f64,
     axial: f64,
+    /// Radii for the part of the figure that is not round.
+    along: usize,
 }
 
 impl<'a> Sector<'a> {
-    fn new(prepared: &'a Prepared, beam: &StarBeam, angle: f64) -> Self {
+    fn new(prepared: &'a Prepared, beam: &StarBeam, angle: f64, along: usize) -> Self {
         let (sin, cos) = angle.sin_cos();
-        Self { prepared, radial: beam.towards[0] * cos + beam.towards[1] * sin, axial: beam.towards[2] }
+        let radial = beam.towards[0] * cos + beam.towards[1] * sin;
+        let axial = beam.towards[2];
+        Self { prepared, towards: beam.towards, sin_cos: (sin, cos), radial, axial, along }
     }
 
     /// The integral of |d.N| r dr between two radii, mm^2 per radian.
@@ -245,8 +270,29 @@ impl<'a> Sector<'a> {
         if to_mm > from_mm { self.within(to_mm) - self.within(from_mm) } else { 0.0 }
     }
 
-    /// The same from the centre to a radius. By parts, the integral of r z' is r z less that of z.
+    /// The same from the centre to a radius.
     fn within(&self, radius_mm: f64) -> f64 {
+        let round = self.within_round(radius_mm);
+        if self.prepared.mirror().is_round() { round } else { round - self.within_uneven(radius_mm) }
+    }
+
+    /// What the part of the figure that is not round takes from it: the integral of (d.slopes) r dr.
+    fn within_uneven(&self, radius_mm: f64) -> f64 {
+        let [tx, ty, _] = self.towards;
+        if tx == 0.0 && ty == 0.0 {
+            return 0.0;
+        }
+        let (sin, cos) = self.sin_cos;
+        let steps = gauss::on_interval(self.along, 0.0, radius_mm);
+        let taken = steps.map(|(r, weight)| {
+            let [sx, sy] = self.prepared.mirror().uneven_slopes(r * cos, r * sin);
+            weight * r * (tx * sx + ty * sy)
+        });
+        taken.sum()
+    }
+
+    /// That of the round surface. By parts, the integral of r z' is r z less that of z.
+    fn within_round(&self, radius_mm: f64) -> f64 {
         let level = self.axial * radius_mm * radius_mm / 2.0;
         if self.radial == 0.0 {
             return level;

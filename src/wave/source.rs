@@ -12,7 +12,7 @@ use super::density::SlopeTable;
 use super::path::{dot, ideal_line, line_of_sight};
 use super::terms::Terms;
 use crate::model::Train;
-use crate::trace::{Density, Nodes, Prepared};
+use crate::trace::{Density, Detail, Nodes, Prepared};
 use crate::units::{Field, NM_PER_MM};
 
 /// What makes the wavefront.
@@ -122,6 +122,14 @@ impl Source {
         match self {
             Self::Star { prepared, field } => prepared.edge_points(*field),
             Self::Terms(terms) => terms.edge_points(),
+        }
+    }
+
+    /// How fine the wavefront is beyond what its slopes tell; all 0 for a round figure.
+    pub(crate) fn detail(&self) -> Detail {
+        match self {
+            Self::Star { prepared, .. } => prepared.detail().unwrap_or_default(),
+            Self::Terms(_) => Detail::default(),
         }
     }
 
