@@ -237,14 +237,24 @@ impl HeightMap {
         let (rows, columns) = self.height_nm.dim();
         if !(4..=MOST_PIXELS).contains(&rows) || !(4..=MOST_PIXELS).contains(&columns) {
             let allowed = "4 x 4 to 4096 x 4096 heights, row by row";
-            findings.fault("height_nm", format!("{rows} x {columns}"), allowed, "a list where a table is meant?");
+            findings.fault(
+                "height_nm",
+                format!("{rows} x {columns}"),
+                allowed,
+                "a list where a table is meant?",
+            );
             return;
         }
         let mut is_sound = findings.length("pixel_mm", self.pixel_mm);
         if self.rows_run.unit()[0].abs() == self.columns_run.unit()[0].abs() {
             let found = format!("{} beside rows_run = {}", self.columns_run.name(), self.rows_run.name());
             let allowed = "rows along one axis and columns along the other";
-            findings.fault("columns_run", found, allowed, "the direction in which the next column lies, not the next row");
+            findings.fault(
+                "columns_run",
+                found,
+                allowed,
+                "the direction in which the next column lies, not the next row",
+            );
         }
         for (name, centre, count) in
             [("centre_row", self.centre_row, rows), ("centre_column", self.centre_column, columns)]
@@ -315,9 +325,8 @@ impl HeightMap {
 /// Maps are equal where their heights are, and missing in the same places.
 impl PartialEq for HeightMap {
     fn eq(&self, other: &Self) -> bool {
-        let plain = |m: &Self| {
-            (m.pixel_mm, m.rows_run, m.columns_run, m.centre_row, m.centre_column, m.hold_edge)
-        };
+        let plain =
+            |m: &Self| (m.pixel_mm, m.rows_run, m.columns_run, m.centre_row, m.centre_column, m.hold_edge);
         let same = |(a, b): (&f64, &f64)| a == b || (a.is_nan() && b.is_nan());
         plain(self) == plain(other)
             && self.height_nm.dim() == other.height_nm.dim()

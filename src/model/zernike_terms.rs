@@ -56,9 +56,8 @@ impl ZernikeTerms {
     /// The terms as (n, m, RMS in nm); numbers without a term are left out.
     pub(crate) fn orders_nm(&self) -> Vec<(u32, i32, f64)> {
         let unit = |n, m| if self.indexing == Indexing::Fringe { zernike::norm(n, m) } else { 1.0 };
-        let order = |(&j, &height): (&u32, &f64)| {
-            self.indexing.order(j).map(|(n, m)| (n, m, height / unit(n, m)))
-        };
+        let order =
+            |(&j, &height): (&u32, &f64)| self.indexing.order(j).map(|(n, m)| (n, m, height / unit(n, m)));
         self.coefficients_nm.iter().filter_map(order).collect()
     }
 
@@ -93,7 +92,8 @@ mod by_number {
         let mut terms = BTreeMap::new();
         for (key, height) in BTreeMap::<String, f64>::deserialize(from)? {
             let number = key.parse().ok().filter(|j: &u32| j.to_string() == key);
-            let j = number.ok_or_else(|| Error::custom(format!("'{key}' where the index of a term is meant")))?;
+            let j =
+                number.ok_or_else(|| Error::custom(format!("'{key}' where the index of a term is meant")))?;
             terms.insert(j, height);
         }
         Ok(terms)

@@ -82,12 +82,7 @@ impl Hermite {
     fn new(t: f64) -> Self {
         let (square, rest) = (t * t, 1.0 - t);
         Self {
-            value: [
-                (1.0 + 2.0 * t) * rest * rest,
-                t * rest * rest,
-                square * (3.0 - 2.0 * t),
-                -square * rest,
-            ],
+            value: [(1.0 + 2.0 * t) * rest * rest, t * rest * rest, square * (3.0 - 2.0 * t), -square * rest],
             slope: [-6.0 * t * rest, rest * (1.0 - 3.0 * t), 6.0 * t * rest, t * (3.0 * t - 2.0)],
         }
     }
@@ -141,14 +136,17 @@ mod tests {
 
     #[test]
     fn value_and_slopes_run_on_from_cell_to_cell_beside_a_gap() {
-        let mut net = Array2::from_shape_fn((12, 12), |(i, j)| (1.3 * i as f64).sin() + (0.9 * (i * j) as f64).cos());
+        let mut net =
+            Array2::from_shape_fn((12, 12), |(i, j)| (1.3 * i as f64).sin() + (0.9 * (i * j) as f64).cos());
         net[[3, 8]] = f64::NAN;
         net[[0, 0]] = f64::NAN;
         let surface = Bicubic::through(&net);
         for k in 0..60 {
             let along = 4.0 + f64::from(k) * 0.1;
             let (a, b) = (surface.value_and_slopes(7.0 - 1e-12, along), surface.value_and_slopes(7.0, along));
-            assert!((a.0 - b.0).abs() < 1e-9 && (a.1[0] - b.1[0]).abs() < 1e-9 && (a.1[1] - b.1[1]).abs() < 1e-9);
+            assert!(
+                (a.0 - b.0).abs() < 1e-9 && (a.1[0] - b.1[0]).abs() < 1e-9 && (a.1[1] - b.1[1]).abs() < 1e-9
+            );
         }
         assert!(surface.value_and_slopes(3.5, 7.5).0.is_nan(), "a corner has no value");
         assert!(surface.value_and_slopes(4.5, 7.5).0.is_finite());

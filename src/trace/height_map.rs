@@ -6,12 +6,15 @@ use crate::model::HeightMap;
 use crate::numeric::bicubic::Bicubic;
 use crate::units::NM_PER_MM;
 
+/// Measured pixels beyond the clear aperture that still count: a spline forgets its end by a factor 0.27 each pixel.
+const MARGIN_PIXELS: i64 = 8;
+
 /// The smooth surface through a map, in millimetres over the mirror.
 #[derive(Clone, Debug)]
 pub(super) struct MapSurface {
     surface: Bicubic,
     pixel_mm: f64,
-    /// Row and column of the mirror's centre, counted from the first that the clear aperture needs.
+    /// Row and column of the mirror's centre, counted from the first that is kept.
     centre: [f64; 2],
     /// Steps of row and column for each pixel's length along x and along y.
     steps: [[f64; 2]; 2],
@@ -21,12 +24,15 @@ impl MapSurface {
     /// The surface of a map that has passed its checks, over a clear aperture of this radius.
     pub(super) fn new(map: &HeightMap, rim_mm: f64) -> Self {
         let [top, bottom, left, right] = map.needed(rim_mm);
+        let [top, left] = [top, left].map(|first| first - MARGIN_PIXELS);
+        let [bottom, right] = [bottom, right].map(|last| last + MARGIN_PIXELS);
         let size = ((bottom - top + 1) as usize, (right - left + 1) as usize);
         let mut heights = Array2::from_shape_fn(size, |(i, j)| {
             map.measured_nm(top + i as i64, left + j as i64).unwrap_or(f64::NAN) / NM_PER_MM
         });
         for (row, column) in map.gaps(rim_mm) {
-            heights[[(row - top) as usize, (column - left) as usize]] = nearest_nm(map, row, column) / NM_PER_MM;
+            heights[[(row - top) as usize, (column - left) as usize]] =
+                nearest_nm(map, row, column) / NM_PER_MM;
         }
         Self {
             surface: Bicubic::through(&heights),
@@ -82,7 +88,8 @@ mod tests {
 
     #[test]
     fn slopes_are_the_derivatives_of_the_heights() {
-        let heights = Array2::from_shape_fn((40, 44), |(i, j)| 90.0 * (0.3 * i as f64).sin() * (0.2 * j as f64).cos());
+        let heights =
+            Array2::from_shape_fn((40, 44), |(i, j)| 90.0 * (0.3 * i as f64).sin() * (0.2 * j as f64).cos());
         let map = HeightMap::new(heights, 2.5, AxisDirection::MinusX, AxisDirection::PlusY);
         let surface = MapSurface::new(&map, 45.0);
         for (x, y) in [(0.0, 0.0), (31.0, -20.0), (-44.0, 3.3), (10.1, 12.6)] {

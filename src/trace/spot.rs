@@ -216,8 +216,10 @@ impl Prepared {
             ));
         }
         let light = self.light(field);
-        let (fine, coarse) =
-            (self.bundle(field, &Smooth::fine(self), &light)?, self.bundle(field, &Smooth::coarse(self), &light)?);
+        let (fine, coarse) = (
+            self.bundle(field, &Smooth::fine(self), &light)?,
+            self.bundle(field, &Smooth::coarse(self), &light)?,
+        );
         let (centroid_mm, rms_mm) = fine.statistics(focus_shift_mm);
         let (_, coarse_rms_mm) = coarse.statistics(focus_shift_mm);
 

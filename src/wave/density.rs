@@ -56,8 +56,8 @@ impl SlopeTable {
         let mut steepest = 0.0_f64;
         let detail = &self.detail;
         // Five looks a period of the finest term, one a pixel.
-        let angles = LOOK_ANGLES
-            + (5 * detail.azimuthal_order as usize).max(detail.pixels_around(self.rim) as usize);
+        let angles =
+            LOOK_ANGLES + (5 * detail.azimuthal_order as usize).max(detail.pixels_around(self.rim) as usize);
         let radii =
             LOOK_RADII + (2 * detail.radial_order as usize).max(detail.pixels_along(to - from) as usize);
         for i in 0..angles {
@@ -123,7 +123,8 @@ impl Fineness {
     pub(crate) const IMAGES: Self = Self { growth: 2.0, floor: 7.0, turn_growth: 6.0, ..Self::STATISTICS };
 
     /// For a first look at where the light is brightest: good to 1e-4.
-    pub(crate) const LOOKS: Self = Self { growth: 1.2, floor: 5.0, turn_growth: 4.0, detail: 0.5, ..Self::STATISTICS };
+    pub(crate) const LOOKS: Self =
+        Self { growth: 1.2, floor: 5.0, turn_growth: 4.0, detail: 0.5, ..Self::STATISTICS };
 
     /// The next finer one.
     pub(crate) fn finer(self) -> Self {
@@ -191,7 +192,8 @@ impl Density for PhaseDensity {
         let (detail, length) = (&self.slopes.detail, to_mm - from_mm);
         // A polynomial of order n in the radius, squared, is one of order n in r^2: n/2 nodes, and as many again.
         let beyond = f64::from(detail.radial_order) * length / self.slopes.rim;
-        self.count(self.range(from_mm, to_mm), beyond, detail.pixels_along(length))
+        // Gauss nodes lie pi/2 times further apart in the middle of a panel than on average.
+        self.count(self.range(from_mm, to_mm), beyond, PI / 2.0 * detail.pixels_along(length))
     }
 
     fn around(&self) -> usize {

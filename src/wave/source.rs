@@ -133,6 +133,14 @@ impl Source {
         }
     }
 
+    /// How well a Strehl or an intensity must come out, where `promised` is what smooth surfaces allow.
+    pub(crate) fn tolerance(&self, promised: f64) -> Tolerance {
+        if self.detail().pixel_mm.is_none() {
+            return Tolerance { wanted: promised, accepted: promised };
+        }
+        Tolerance { wanted: 10.0 * promised, accepted: 1000.0 * promised }
+    }
+
     /// The steepest phase slopes, panel by panel, as seen from a reference point.
     pub(crate) fn slopes(&self, reference_mm: [f64; 3]) -> SlopeTable {
         match self {
@@ -140,6 +148,16 @@ impl Source {
             Self::Terms(terms) => SlopeTable::of_terms(terms),
         }
     }
+}
+
+/// The estimated error that ends a refinement.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Tolerance {
+    /// Good enough at once.
+    pub(crate) wanted: f64,
+    /// Good enough where nothing finer is tried. Larger for a map of heights: glass that is rough from pixel to pixel
+    /// has no smooth integrand, and is not known any better.
+    pub(crate) accepted: f64,
 }
 
 /// The lit pupil sampled at nodes, independent of the point from which it is seen.
