@@ -6,8 +6,8 @@ use std::f64::consts::TAU;
 
 use catoptric::AxisDirection::{MinusX, MinusY, PlusX, PlusY};
 use catoptric::{
-    AxisDirection, Diagonal, Error, Field, FigureLayer, FocalLengthMm, FocalPlane, Focus, HeightMap,
-    Indexing, Prepared, Primary, PsfSize, Severity, Train, ZernikeTerms,
+    AxisDirection, Diagonal, Field, FigureLayer, FocalLengthMm, FocalPlane, Focus, HeightMap, Indexing,
+    Prepared, Primary, PsfSize, Severity, Train, ZernikeTerms,
 };
 use common::{assert_close, assert_close_relative, bare, everything, prepare};
 use ndarray::Array2;

@@ -12,6 +12,7 @@ mod arguments;
 mod arrays;
 mod bench;
 mod errors;
+mod figure;
 mod judge;
 mod model;
 mod rays;
@@ -26,6 +27,7 @@ use pyo3::prelude::*;
 /// Errors: those of Python, if a name cannot be added.
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
+    figure::register(module)?;
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
