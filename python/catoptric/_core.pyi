@@ -116,9 +116,7 @@ class RadialProfile(_Record):
 
 @final
 class ZernikeTerms(_Record):
-    def __new__(
-        cls, *, coefficients_nm: Mapping[int, Number], indexing: IndexingName
-    ) -> Self: ...
+    def __new__(cls, *, coefficients_nm: Mapping[int, Number], indexing: IndexingName) -> Self: ...
     @property
     def coefficients_nm(self) -> dict[int, float]: ...
     @property

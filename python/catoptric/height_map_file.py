@@ -1,7 +1,8 @@
-"""Maps of heights from files that other libraries read: numpy's `.npy`, and FITS through astropy."""
+"""Maps of heights from files that other libraries read: numpy's `.npy`, FITS through astropy."""
 
 from __future__ import annotations
 
+import importlib
 import os
 from pathlib import Path
 from typing import Any
@@ -79,12 +80,14 @@ def _from_npy(file: Path) -> Any:
     try:
         return np.load(file, allow_pickle=False)
     except ValueError as error:
-        raise InputError.about("path", file, "a table of numbers as numpy saves it", str(error)) from error
+        raise InputError.about(
+            "path", file, "a table of numbers as numpy saves it", str(error)
+        ) from error
 
 
 def _from_fits(file: Path) -> Any:
     try:
-        from astropy.io import fits
+        fits = importlib.import_module("astropy.io.fits")
     except ImportError as error:
         cause = "astropy is not installed: pip install astropy, or save the map as .npy"
         raise InputError.about("path", file, "a FITS file, which astropy reads", cause) from error

@@ -35,6 +35,7 @@ worst draws seed run_count opening_count source readings_increase reasons cautio
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube
 coating rings figure
+indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 """
 WITHOUT_UNIT = set(NAMES.split())
 
