@@ -4,7 +4,7 @@ mod common;
 
 use std::process::Command;
 
-use catoptric::{Field, Focus, PsfSize};
+use catoptric::{AxisDirection, Field, Focus, HeightMap, Indexing, PsfSize, ZernikeTerms};
 use common::{everything, prepare};
 
 /// Set in the processes that this file starts: they print and compare nothing.
@@ -30,6 +30,15 @@ fn answers() -> Vec<u64> {
     let spot = telescope.spot_at(field, 0.0, 100).expect("a spot");
     numbers.extend([spot.rms_radius_um, spot.radius_80_um]);
     numbers.extend(spot.points.along_um);
+    let figure = ZernikeTerms::new([(6, 20.0), (16, -9.0)], Indexing::Noll);
+    let heights = ndarray::Array2::from_shape_fn((48, 48), |(i, j)| f64::from(((7 * i + 5 * j) % 11) as u32));
+    let map = HeightMap::new(heights, 7.0, AxisDirection::MinusY, AxisDirection::PlusX);
+    let mut parts = everything();
+    parts.primary = parts.primary.layer(figure).layer(map);
+    let uneven = prepare(parts);
+    let wavefront = uneven.wavefront(field, Focus::LeastRms, 550.0).expect("a wavefront");
+    numbers.extend([wavefront.strehl, wavefront.rms_nm, wavefront.pv_nm, wavefront.error_estimate]);
+    numbers.extend(uneven.illumination(&along, &along).expect("light").absolute);
     numbers.into_iter().map(f64::to_bits).collect()
 }
 

@@ -281,7 +281,7 @@ record!(PyCoating, "Coating", attributes: ["reflectance", "rings"], shown: ["ref
 ///
 /// Units: mm; conic constant -1 is a paraboloid.
 /// Errors: InputError with all faults found.
-/// Leaves out: everything that is not round about the axis.
+/// Leaves out: a rim that is no circle, and what holds the mirror.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, radius_of_curvature_mm=3116, mask_diameter_mm=308)
 /// >>> assert mirror.focal_length_mm == 1558 and mirror.conic == -1

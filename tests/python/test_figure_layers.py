@@ -353,5 +353,5 @@ def test_everything_else_of_a_train_works_on_an_uneven_mirror():
     spot = train.spot(field_arcmin=(5, -3), focus="least_spot")
     assert spot.error_um < 1e-4 * spot.rms_radius_um
     light = train.illumination(radius_mm=[0, 12])
-    assert np.all(light.error_estimate < 1e-8)
+    assert light.error_estimate < 1e-7
     assert wave.encircled_energy([5.0])[0] < train.airy().encircled_energy([5.0])[0]
