@@ -63,6 +63,10 @@ impl AxisDirection {
         }
     }
 
+    fn is_along_x(self) -> bool {
+        matches!(self, Self::PlusX | Self::MinusX)
+    }
+
     /// The unit vector.
     ///
     /// ```
@@ -246,7 +250,7 @@ impl HeightMap {
             return;
         }
         let mut is_sound = findings.length("pixel_mm", self.pixel_mm);
-        if self.rows_run.unit()[0].abs() == self.columns_run.unit()[0].abs() {
+        if self.rows_run.is_along_x() == self.columns_run.is_along_x() {
             let found = format!("{} beside rows_run = {}", self.columns_run.name(), self.rows_run.name());
             let allowed = "rows along one axis and columns along the other";
             findings.fault(
