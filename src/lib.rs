@@ -45,8 +45,8 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
-    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary,
-    PrimaryInput, RadialProfile, Train, TrainBuilder, TurnedEdge, Zone,
+    AxisDirection, Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, HeightMap, Joined,
+    Opening, Primary, PrimaryInput, RadialProfile, Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{

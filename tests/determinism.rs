@@ -5,8 +5,8 @@ mod common;
 use std::process::Command;
 
 use catoptric::{
-    Field, Focus, KnifeEdgeReadings, PsfSize, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions,
-    TestSource, judge_refigure,
+    AxisDirection, Field, Focus, HeightMap, Indexing, KnifeEdgeReadings, PsfSize, RadiusOfCurvatureMm,
+    ReadingsIncrease, ReduceOptions, TestSource, ZernikeTerms, judge_refigure,
 };
 use common::{everything, prepare};
 
@@ -34,6 +34,15 @@ fn answers() -> Vec<u64> {
     numbers.extend([spot.rms_radius_um, spot.radius_80_um]);
     numbers.extend(spot.points.along_um);
     numbers.extend(bench_answers());
+    let figure = ZernikeTerms::new([(6, 20.0), (16, -9.0)], Indexing::Noll);
+    let heights = ndarray::Array2::from_shape_fn((48, 48), |(i, j)| f64::from(((7 * i + 5 * j) % 11) as u32));
+    let map = HeightMap::new(heights, 7.0, AxisDirection::MinusY, AxisDirection::PlusX);
+    let mut parts = everything();
+    parts.primary = parts.primary.layer(figure).layer(map);
+    let uneven = prepare(parts);
+    let wavefront = uneven.wavefront(field, Focus::LeastRms, 550.0).expect("a wavefront");
+    numbers.extend([wavefront.strehl, wavefront.rms_nm, wavefront.pv_nm, wavefront.error_estimate]);
+    numbers.extend(uneven.illumination(&along, &along).expect("light").absolute);
     numbers.into_iter().map(f64::to_bits).collect()
 }
 

@@ -5,7 +5,7 @@ mod common;
 use catoptric::{
     Coating, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FocalLengthMm, FocalPlane, Focus,
     Indexing, Light, Opening, Prepared, Primary, PsfSize, RadialProfile, Spot, Train, TrainBuilder,
-    TurnedEdge, Wavefront, Zone,
+    TurnedEdge, Wavefront, ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;
@@ -45,7 +45,9 @@ fn layer(rim_mm: f64) -> impl Strategy<Value = FigureLayer> {
         let radii = (0..heights.len()).map(|i| (step * i as f64).min(rim_mm)).collect();
         RadialProfile::new(radii, heights).into()
     });
-    prop_oneof![edge, zone, profile]
+    let terms = vec((1_u32..40, -25.0..25.0_f64), 0..4)
+        .prop_map(|terms| ZernikeTerms::new(terms, Indexing::Noll).into());
+    prop_oneof![edge, zone, profile, terms]
 }
 
 fn primary() -> impl Strategy<Value = Primary> {

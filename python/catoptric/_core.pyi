@@ -5,12 +5,15 @@ from typing import Any, ClassVar, Self, Unpack, final, overload, type_check_only
 from matplotlib.axes import Axes
 
 from ._typing import (
+    AxisDirectionName,
     DiagonalChanges,
     DrawtubeChanges,
     FigureLayer,
     Floats,
     FocalPlaneChanges,
     FocusName,
+    HeightKindName,
+    HeightUnitName,
     IndexingName,
     Interval,
     JoinedName,
@@ -46,6 +49,7 @@ __all__ = [
     "FigureEstimate",
     "FocalPlane",
     "GratingPicture",
+    "HeightMap",
     "Illumination",
     "KnifeEdgeReadings",
     "KnifePicture",
@@ -64,6 +68,7 @@ __all__ = [
     "Wavefront",
     "ZernikeFigure",
     "ZernikeReport",
+    "ZernikeTerms",
     "Zone",
     "__version__",
     "expected_readings",
@@ -126,6 +131,60 @@ class RadialProfile(_Record):
     @property
     def points(self) -> int: ...
     def plot(self, ax: Axes | None = None, *, label: str = "") -> Axes: ...
+
+@final
+class ZernikeTerms(_Record):
+    def __new__(cls, *, coefficients_nm: Mapping[int, Number], indexing: IndexingName) -> Self: ...
+    @property
+    def coefficients_nm(self) -> dict[int, float]: ...
+    @property
+    def indexing(self) -> IndexingName: ...
+
+@final
+class HeightMap(_Record):
+    def __new__(
+        cls,
+        *,
+        height_nm: Numbers2D,
+        pixel_mm: Number,
+        rows_run: AxisDirectionName,
+        columns_run: AxisDirectionName,
+        centre_row: Number | None = None,
+        centre_column: Number | None = None,
+        hold_edge: bool = False,
+    ) -> Self: ...
+    @staticmethod
+    def from_file(
+        path: str | PathLike[str],
+        *,
+        pixel_mm: Number,
+        rows_run: AxisDirectionName,
+        columns_run: AxisDirectionName,
+        unit: HeightUnitName,
+        kind: HeightKindName,
+        wavelength_nm: Number | None = None,
+        centre_row: Number | None = None,
+        centre_column: Number | None = None,
+        hold_edge: bool = False,
+    ) -> HeightMap: ...
+    @property
+    def height_nm(self) -> Floats: ...
+    @property
+    def pixel_mm(self) -> float: ...
+    @property
+    def rows_run(self) -> AxisDirectionName: ...
+    @property
+    def columns_run(self) -> AxisDirectionName: ...
+    @property
+    def centre_row(self) -> float: ...
+    @property
+    def centre_column(self) -> float: ...
+    @property
+    def hold_edge(self) -> bool: ...
+    @property
+    def rows(self) -> int: ...
+    @property
+    def columns(self) -> int: ...
 
 @final
 class CoatingRing(_Record):

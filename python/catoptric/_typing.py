@@ -8,7 +8,7 @@ from typing import Any, Literal, Protocol, TypeAlias, TypedDict
 import numpy as np
 import numpy.typing as npt
 
-from ._core import Coating, RadialProfile, TurnedEdge, Zone
+from ._core import Coating, HeightMap, RadialProfile, TurnedEdge, ZernikeTerms, Zone
 
 
 class Quantity(Protocol):
@@ -40,12 +40,15 @@ Numbers2D: TypeAlias = Sequence[Numbers1D] | HoldsNumbers | Quantity
 Interval: TypeAlias = tuple[float, float]
 """Lower and upper end of a 95 % interval."""
 
-FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile
+FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile | ZernikeTerms | HeightMap
 """What can lie on a primary; layers add."""
 
 # Written as unions, which is what stubtest takes a literal of several values for.
 
+AxisDirectionName = Literal["+x"] | Literal["-x"] | Literal["+y"] | Literal["-y"]
 FocusName = Literal["paraxial"] | Literal["least_spot"] | Literal["least_rms"] | Literal["peak"]
+HeightKindName = Literal["surface"] | Literal["wavefront"]
+HeightUnitName = Literal["nm"] | Literal["um"] | Literal["waves"]
 IndexingName = Literal["noll"] | Literal["osa"] | Literal["fringe"]
 JoinedName = Literal["spline"] | Literal["straight_in_area"]
 NormalisationName = Literal["rms"] | Literal["peak"]

@@ -41,11 +41,14 @@ def to_float(value: Any, unit: str, name: str) -> float:
     return result
 
 
-def as_array(value: Any, unit: str, name: str, ndim: int) -> npt.NDArray[np.float64]:
+def as_array(
+    value: Any, unit: str, name: str, ndim: int, may_miss: bool = False
+) -> npt.NDArray[np.float64]:
     """Return a C-ordered array of finite numbers, in the unit that the argument's name carries.
 
     Lists, tuples, strided views, integers, narrower floats, columns of data frames and astropy
-    Quantities are taken; what is already C-ordered float64 is returned without copying.
+    Quantities are taken; what is already C-ordered float64 is returned without copying. With
+    `may_miss`, masked entries become NaN, and NaN and infinity pass: the core says what they mean.
 
     Units: as for `to_float`.
     Shapes: `ndim` dimensions, any lengths.
@@ -56,6 +59,8 @@ def as_array(value: Any, unit: str, name: str, ndim: int) -> npt.NDArray[np.floa
     """
     value = _in_unit(value, unit, name)
     allowed = _numbers(ndim, unit)
+    if may_miss and np.ma.is_masked(value) and value.dtype.kind in "iuf":
+        value = np.ma.filled(value.astype(np.float64), np.nan)
     if np.ma.is_masked(value):
         _refuse(name, "masked entries", allowed, "missing readings?")
     try:
@@ -72,6 +77,8 @@ def as_array(value: Any, unit: str, name: str, ndim: int) -> npt.NDArray[np.floa
     # A value beyond float64 becomes infinite here and is refused below.
     with np.errstate(over="ignore"):
         result = np.ascontiguousarray(array, dtype=np.float64)
+    if may_miss:
+        return result
     bad = np.argwhere(~np.isfinite(result))
     if len(bad):
         place = ", ".join(str(index) for index in bad[0])

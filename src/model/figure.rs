@@ -2,12 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::height_map::HeightMap;
+use super::zernike_terms::ZernikeTerms;
 use crate::error::{Findings, Result};
 
 /// Heights beyond this are not a figure but a typing error, nm.
-const TALLEST_NM: f64 = 1.0e5;
-const HEIGHT: &str = "a height in nanometres within +-100000 (0.1 mm)";
-const HEIGHT_CAUSE: &str = "millimetres or inches written as nanometres?";
+pub(super) const TALLEST_NM: f64 = 1.0e5;
+pub(super) const HEIGHT: &str = "a height in nanometres within +-100000 (0.1 mm)";
+pub(super) const HEIGHT_CAUSE: &str = "millimetres or inches written as nanometres?";
 
 /// An edge that turns down (or up) beyond a certain radius.
 ///
@@ -254,7 +256,8 @@ impl RadialProfile {
 
 /// One layer of the figure. Layers add.
 ///
-/// In a file a layer is a table with a key `kind`: `turned_edge`, `zone` or `radial_profile`.
+/// In a file a layer is a table with a key `kind`: `turned_edge`, `zone`, `radial_profile`, `zernike_terms` or
+/// `height_map`.
 ///
 /// ```
 /// use catoptric::{FigureLayer, Zone};
@@ -271,6 +274,10 @@ pub enum FigureLayer {
     Zone(Zone),
     /// Heights at a list of radii.
     RadialProfile(RadialProfile),
+    /// A sum of Zernike terms.
+    ZernikeTerms(ZernikeTerms),
+    /// Heights on a square net.
+    HeightMap(HeightMap),
 }
 
 impl FigureLayer {
@@ -291,6 +298,8 @@ impl FigureLayer {
             Self::TurnedEdge(edge) => edge.note_problems(rim_mm, findings),
             Self::Zone(zone) => zone.note_problems(rim_mm, findings),
             Self::RadialProfile(profile) => profile.note_problems(rim_mm, findings),
+            Self::ZernikeTerms(terms) => terms.note_problems(findings),
+            Self::HeightMap(map) => map.note_problems(rim_mm, findings),
         }
     }
 }
@@ -310,5 +319,17 @@ impl From<Zone> for FigureLayer {
 impl From<RadialProfile> for FigureLayer {
     fn from(profile: RadialProfile) -> Self {
         Self::RadialProfile(profile)
+    }
+}
+
+impl From<ZernikeTerms> for FigureLayer {
+    fn from(terms: ZernikeTerms) -> Self {
+        Self::ZernikeTerms(terms)
+    }
+}
+
+impl From<HeightMap> for FigureLayer {
+    fn from(map: HeightMap) -> Self {
+        Self::HeightMap(map)
     }
 }

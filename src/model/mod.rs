@@ -3,14 +3,18 @@
 mod coating;
 mod diagonal;
 mod figure;
+mod height_map;
 mod primary;
 mod stops;
 pub(crate) mod text;
 mod train;
+mod zernike_terms;
 
 pub use coating::{Coating, CoatingRing};
 pub use diagonal::{Diagonal, FocalPlane};
 pub use figure::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
+pub use height_map::{AxisDirection, HeightMap};
 pub use primary::{Primary, PrimaryInput};
 pub use stops::{Drawtube, Opening};
 pub use train::{Train, TrainBuilder};
+pub use zernike_terms::ZernikeTerms;

@@ -1,5 +1,6 @@
 //! Mathematics that knows no optics.
 //!
+//! - [`bicubic`]: a smooth surface through heights on a square net.
 //! - [`gauss`]: Gauss-Legendre nodes and weights.
 //! - [`least_squares`]: weighted linear least squares by normal equations.
 //! - [`pool`]: the library's own threads, results in order, and a flag that stops long work.
@@ -10,7 +11,9 @@
 //! - [`student`]: chances and points of Student's distribution.
 //! - [`sums`]: sums in a fixed order with small rounding error.
 //! - [`zernike`]: Zernike circle polynomials and the three ways of numbering them.
+//! - [`zernike_sum`]: a sum of Zernike terms with its slopes at single points.
 
+pub mod bicubic;
 pub(crate) mod chi_square;
 pub mod gauss;
 pub mod least_squares;
@@ -23,3 +26,4 @@ pub mod stats;
 pub mod student;
 pub mod sums;
 pub mod zernike;
+pub mod zernike_sum;

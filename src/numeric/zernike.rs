@@ -48,6 +48,15 @@ impl Indexing {
         }
     }
 
+    /// The numbering's name, in files and elsewhere.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Noll => "noll",
+            Self::Osa => "osa",
+            Self::Fringe => "fringe",
+        }
+    }
+
     /// The orders (n, m) of term `j`; none if the numbering has no such term.
     pub fn order(self, j: u32) -> Option<(u32, i32)> {
         match self {
@@ -372,6 +381,7 @@ mod tests {
             let indexing = Indexing::from_name(name).expect("known");
             let text = serde_json::to_string(&indexing).expect("plain");
             assert_eq!(text, format!("\"{name}\""));
+            assert_eq!(indexing.name(), name);
         }
         assert_eq!(Indexing::from_name("Noll"), None);
     }

@@ -1,11 +1,12 @@
 //! Arguments as a caller gives them: numbers, quantities with units, arrays of every kind, names.
 
+use ndarray::Array2;
 use numpy::{PyArray1, PyArray2, PyArrayMethods, PyReadonlyArray2, PyUntypedArrayMethods};
 use pyo3::prelude::*;
 use pyo3::types::PyFloat;
 
 use super::errors::refused;
-use crate::{DEFAULT_WAVELENGTH_NM, Field, Focus};
+use crate::{DEFAULT_WAVELENGTH_NM, Field, Focus, Indexing};
 
 /// One finite number in the unit that its name ends in.
 pub(super) fn number(value: &Bound<'_, PyAny>, name: &str) -> PyResult<f64> {
@@ -46,6 +47,12 @@ pub(super) fn table(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<Vec<f6
     let array: PyReadonlyArray2<'_, f64> = array.cast::<PyArray2<f64>>()?.readonly();
     let columns = array.shape()[1];
     Ok(array.as_slice()?.chunks(columns.max(1)).map(<[f64]>::to_vec).collect())
+}
+
+/// A table of heights; NaN and masked entries, where nothing was measured, pass as NaN.
+pub(super) fn height_table(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Array2<f64>> {
+    let array = units(value.py())?.call_method1("as_array", (value, unit(name), name, 2, true))?;
+    Ok(array.cast::<PyArray2<f64>>()?.readonly().as_array().to_owned())
 }
 
 /// A whole number of 0 or more; what it may be beyond that, the core says.
@@ -131,6 +138,11 @@ pub(super) fn choice<T>(
     pick: impl Fn(&str) -> Option<T>,
 ) -> PyResult<T> {
     pick(name).ok_or_else(|| refused(py, argument, name, allowed, ""))
+}
+
+/// A way of numbering Zernike terms.
+pub(super) fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
+    choice(py, "indexing", name, "'noll', 'osa' or 'fringe'", Indexing::from_name)
 }
 
 /// The unit in which a name ends; none for a plain number.

@@ -6,11 +6,12 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, count_or, maybe_part_number, number, number_or, part_number, wavelength};
+use super::arguments::{
+    choice, count_or, indexing_named, maybe_part_number, number, number_or, part_number, wavelength,
+};
 use super::arrays::{Column, column};
 use super::errors::{compute, exception, refused};
 use super::record::{getters, record};
-use super::waves::indexing_named;
 use crate::{
     Bounds, CoefficientUnit, Normalisation, SheetFigure, SurfaceOrWavefront, TestPlace, TestSheet,
     TestSheetInput, ZernikeFigure, ZernikeReport, ZernikeReportInput,

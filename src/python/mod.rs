@@ -14,6 +14,7 @@ mod bench;
 mod errors;
 mod estimate;
 mod evidence;
+mod figure;
 mod judge;
 mod model;
 mod pictures;
@@ -30,6 +31,7 @@ use pyo3::prelude::*;
 /// Errors: those of Python, if a name cannot be added.
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
+    figure::register(module)?;
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;

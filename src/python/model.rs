@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{choice, list, maybe_part_number, part_number, part_number_or};
 use super::errors::{exception, refused};
+use super::figure::{PyHeightMap, PyZernikeTerms};
 use super::rays::draw;
 use super::record::{getters, record};
 use crate::model::{
@@ -28,7 +29,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 }
 
 /// A part that has passed its check, or the exception with all its faults.
-fn sound<T>(py: Python<'_>, checked: crate::Result<()>, part: T) -> PyResult<T> {
+pub(super) fn sound<T>(py: Python<'_>, checked: crate::Result<()>, part: T) -> PyResult<T> {
     checked.map(|()| part).map_err(|e| exception(py, e))
 }
 
@@ -280,7 +281,7 @@ record!(PyCoating, "Coating", attributes: ["reflectance", "rings"], shown: ["ref
 ///
 /// Units: mm; conic constant -1 is a paraboloid.
 /// Errors: InputError with all faults found.
-/// Leaves out: everything that is not round about the axis.
+/// Leaves out: a rim that is no circle, and what holds the mirror.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, radius_of_curvature_mm=3116, mask_diameter_mm=308)
 /// >>> assert mirror.focal_length_mm == 1558 and mirror.conic == -1
@@ -370,8 +371,20 @@ fn layer(index: usize, value: &Bound<'_, PyAny>) -> PyResult<FigureLayer> {
     if let Ok(profile) = value.cast::<PyRadialProfile>() {
         return Ok(profile.get().0.clone().into());
     }
+    if let Ok(terms) = value.cast::<PyZernikeTerms>() {
+        return Ok(terms.get().0.clone().into());
+    }
+    if let Ok(map) = value.cast::<PyHeightMap>() {
+        return Ok(map.get().0.clone().into());
+    }
     let (field, found) = (format!("figure[{index}]"), value.get_type().name()?.to_string());
-    Err(refused(value.py(), &field, &found, "a TurnedEdge, a Zone or a RadialProfile", ""))
+    Err(refused(
+        value.py(),
+        &field,
+        &found,
+        "a TurnedEdge, Zone, RadialProfile, ZernikeTerms or HeightMap",
+        "",
+    ))
 }
 
 fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
@@ -379,6 +392,8 @@ fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
         FigureLayer::TurnedEdge(edge) => Py::new(py, PyTurnedEdge(*edge))?.into_any(),
         FigureLayer::Zone(zone) => Py::new(py, PyZone(*zone))?.into_any(),
         FigureLayer::RadialProfile(profile) => Py::new(py, PyRadialProfile(profile.clone()))?.into_any(),
+        FigureLayer::ZernikeTerms(terms) => Py::new(py, PyZernikeTerms(terms.clone()))?.into_any(),
+        FigureLayer::HeightMap(map) => Py::new(py, PyHeightMap(map.clone()))?.into_any(),
     })
 }
 

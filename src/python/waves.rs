@@ -7,11 +7,11 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, count_or, list, maybe_number, number, number_or, wavelength};
+use super::arguments::{count_or, indexing_named, list, maybe_number, number, number_or, wavelength};
 use super::errors::{compute, exception, refused};
 use super::rays::{PyAiry, draw};
 use super::record::{getters, record};
-use crate::{Airy, Indexing, Psf, PsfSize, Wavefront};
+use crate::{Airy, Psf, PsfSize, Wavefront};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyWavefront>()?;
@@ -209,11 +209,6 @@ record!(PyWavefront, "Wavefront",
     attributes: ["field_arcmin", "wavelength_nm", "focus_shift_mm", "reference_along_um", "reference_across_um", "rms_nm",
         "pv_nm", "strehl", "amplitude_factor", "error_estimate", "obstruction_ratio", "focal_ratio", "map_nm", "map_axis_mm"],
     shown: ["field_arcmin", "wavelength_nm", "focus_shift_mm", "rms_nm", "pv_nm", "strehl"]);
-
-pub(super) fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
-    choice(py, "indexing", name, "'noll', 'osa' or 'fringe'", Indexing::from_name)
-}
-
 fn encircled_energy<'py>(
     py: Python<'py>,
     wavefront: &Wavefront,

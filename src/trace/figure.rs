@@ -1,7 +1,11 @@
-//! The figure made ready for a kernel: height and slope at any radius, and where its pieces join.
+//! The figure made ready for a kernel: height and slope at any radius, and where its pieces join; and what is not
+//! round, height and slopes at any point.
 
+use super::detail::Detail;
+use super::height_map::MapSurface;
 use crate::model::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
 use crate::numeric::spline::{CubicSpline, End};
+use crate::numeric::zernike_sum::ZernikeSum;
 use crate::units::NM_PER_MM;
 
 /// A radius at which the integrand changes its character, so that a quadrature must stop there.
@@ -16,8 +20,22 @@ pub(crate) struct Break {
 /// All layers of a figure, in millimetres.
 #[derive(Clone, Debug)]
 pub(crate) struct Figure {
+    /// Those that depend on the radius alone.
     layers: Vec<Layer>,
+    uneven: Vec<Uneven>,
+    rim_mm: f64,
 }
+
+/// A layer that depends on both x and y.
+#[derive(Clone, Debug)]
+enum Uneven {
+    /// Coefficients in mm, positions in radii of the clear aperture.
+    Zernike(ZernikeSum),
+    Map(MapSurface),
+}
+
+/// Beyond the clear aperture by more than this share of its radius the height is held; nearer, a layer runs on.
+const BEYOND: f64 = 1e-9;
 
 #[derive(Clone, Debug)]
 enum Layer {
@@ -42,15 +60,65 @@ enum Layer {
 
 impl Figure {
     pub(crate) fn new(layers: &[FigureLayer], rim_mm: f64) -> Self {
-        let layers = layers.iter().map(|layer| match layer {
-            FigureLayer::TurnedEdge(edge) => edge_layer(edge, rim_mm),
-            FigureLayer::Zone(zone) => zone_layer(zone),
-            FigureLayer::RadialProfile(profile) => profile_layer(profile),
-        });
-        Self { layers: layers.collect() }
+        let mut figure = Self { layers: Vec::new(), uneven: Vec::new(), rim_mm };
+        for layer in layers {
+            match layer {
+                FigureLayer::TurnedEdge(edge) => figure.layers.push(edge_layer(edge, rim_mm)),
+                FigureLayer::Zone(zone) => figure.layers.push(zone_layer(zone)),
+                FigureLayer::RadialProfile(profile) => figure.layers.push(profile_layer(profile)),
+                FigureLayer::ZernikeTerms(terms) => {
+                    let to_mm = |(n, m, height_nm)| (n, m, height_nm / NM_PER_MM);
+                    let terms: Vec<_> = terms.orders_nm().into_iter().map(to_mm).collect();
+                    figure.uneven.push(Uneven::Zernike(ZernikeSum::new(&terms)));
+                }
+                FigureLayer::HeightMap(map) => figure.uneven.push(Uneven::Map(MapSurface::new(map, rim_mm))),
+            }
+        }
+        figure
     }
 
-    /// Height and slope at a radius: mm, mm/mm.
+    /// Whether height and slope depend on the radius alone.
+    #[inline]
+    pub(crate) fn is_round(&self) -> bool {
+        self.uneven.is_empty()
+    }
+
+    /// How fine the part is that is not round; none for a round figure.
+    pub(crate) fn detail(&self) -> Option<Detail> {
+        let of_layer = |layer: &Uneven| match layer {
+            Uneven::Zernike(sum) => Detail::of_terms(sum),
+            Uneven::Map(map) => Detail { pixel_mm: Some(map.pixel_mm()), ..Detail::default() },
+        };
+        self.uneven.iter().map(of_layer).reduce(Detail::finer)
+    }
+
+    /// What is not round: height and slopes along x and y, mm, mm/mm.
+    pub(crate) fn uneven_height_and_slopes(&self, x_mm: f64, y_mm: f64) -> (f64, [f64; 2]) {
+        let r_mm = x_mm.hypot(y_mm);
+        if r_mm <= self.rim_mm * (1.0 + BEYOND) {
+            return self.sum_of_uneven(x_mm, y_mm);
+        }
+        // Held along the radius: the height of the rim, and of its slope what goes around.
+        let (ux, uy, inward) = (x_mm / r_mm, y_mm / r_mm, self.rim_mm / r_mm);
+        let (height, [sx, sy]) = self.sum_of_uneven(self.rim_mm * ux, self.rim_mm * uy);
+        let around = inward * (sy * ux - sx * uy);
+        (height, [-around * uy, around * ux])
+    }
+
+    fn sum_of_uneven(&self, x_mm: f64, y_mm: f64) -> (f64, [f64; 2]) {
+        self.uneven.iter().fold((0.0, [0.0; 2]), |(h, [sx, sy]), layer| {
+            let (dh, [dx, dy]) = match layer {
+                Uneven::Zernike(sum) => {
+                    let (h, slopes) = sum.value_and_slopes(x_mm / self.rim_mm, y_mm / self.rim_mm);
+                    (h, slopes.map(|s| s / self.rim_mm))
+                }
+                Uneven::Map(map) => map.height_and_slopes(x_mm, y_mm),
+            };
+            (h + dh, [sx + dx, sy + dy])
+        })
+    }
+
+    /// Height and slope of the round part at a radius: mm, mm/mm.
     #[inline]
     pub(crate) fn height_and_slope(&self, r_mm: f64) -> (f64, f64) {
         self.layers.iter().fold((0.0, 0.0), |(h, s), layer| {

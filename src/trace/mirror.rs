@@ -1,5 +1,6 @@
 //! The mirror's surface: a conic in closed form, and the figure on it.
 
+use super::detail::Detail;
 use super::figure::{Break, Figure};
 use crate::model::Primary;
 
@@ -33,6 +34,21 @@ impl Mirror {
         self.figure.breaks()
     }
 
+    /// Whether height and slope depend on the radius alone.
+    pub(crate) fn is_round(&self) -> bool {
+        self.figure.is_round()
+    }
+
+    /// How fine the part of the figure is that is not round; none for a round one.
+    pub(crate) fn detail(&self) -> Option<Detail> {
+        self.figure.detail()
+    }
+
+    /// Slopes along x and y of the part of the figure that is not round.
+    pub(crate) fn uneven_slopes(&self, x_mm: f64, y_mm: f64) -> [f64; 2] {
+        self.figure.uneven_height_and_slopes(x_mm, y_mm).1
+    }
+
     /// Height and radial slope of the conic alone.
     #[inline]
     pub(crate) fn conic_height_and_slope(&self, r_mm: f64) -> (f64, f64) {
@@ -41,7 +57,7 @@ impl Mirror {
         (c * r_mm * r_mm / (1.0 + root), c * r_mm / root)
     }
 
-    /// Height and radial slope of the glass, figure included.
+    /// Height and radial slope of the glass, the round part of the figure included.
     #[inline]
     pub(crate) fn height_and_slope(&self, r_mm: f64) -> (f64, f64) {
         let (z, slope) = self.conic_height_and_slope(r_mm);
@@ -55,7 +71,16 @@ impl Mirror {
         let r = x_mm.hypot(y_mm);
         let (z, slope) = self.height_and_slope(r);
         let per_radius = if r > 0.0 { slope / r } else { 0.0 };
-        SurfacePoint { position_mm: [x_mm, y_mm, z], slope: [x_mm * per_radius, y_mm * per_radius] }
+        let round =
+            SurfacePoint { position_mm: [x_mm, y_mm, z], slope: [x_mm * per_radius, y_mm * per_radius] };
+        if self.figure.is_round() { round } else { self.with_uneven(round) }
+    }
+
+    /// A point of the round surface, moved to where the part that is not round has it.
+    fn with_uneven(&self, round: SurfacePoint) -> SurfacePoint {
+        let [x, y, z] = round.position_mm;
+        let (h, [sx, sy]) = self.figure.uneven_height_and_slopes(x, y);
+        SurfacePoint { position_mm: [x, y, z + h], slope: [round.slope[0] + sx, round.slope[1] + sy] }
     }
 
     /// Where a straight line meets the surface: the conic in closed form, then the figure by Newton.

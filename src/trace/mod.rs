@@ -1,8 +1,10 @@
 //! Rays: the surfaces, what stops the light, pupil sampling, spots and illumination.
 
 mod cone;
+mod detail;
 mod figure;
 mod fold;
+mod height_map;
 mod light;
 mod limits;
 mod mirror;
@@ -15,6 +17,7 @@ mod spot;
 mod stops;
 
 pub use cone::{DiagonalFit, smallest_diagonal};
+pub(crate) use detail::Detail;
 pub(crate) use light::no_light;
 pub use light::{Illumination, Light, RadialIllumination, Share};
 pub use prepared::Prepared;

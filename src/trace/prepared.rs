@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::cone::Envelope;
+use super::detail::Detail;
 use super::figure::Break;
 use super::fold::Fold;
 use super::mirror::{Mirror, SurfacePoint};
@@ -80,7 +81,12 @@ impl Prepared {
         self.mirror().at(x_mm, y_mm)
     }
 
-    /// The integral of the surface's height along a radius, from the centre outward, mm^2.
+    /// How fine the part of the figure is that is not round; none where everything depends on the radius alone.
+    pub(crate) fn detail(&self) -> Option<Detail> {
+        self.mirror().detail()
+    }
+
+    /// The integral of the round surface's height along a radius, from the centre outward, mm^2.
     pub(crate) fn height_integral_mm2(&self, radius_mm: f64) -> f64 {
         let known = &self.0.height_integrals;
         let (from_mm, sum) = known[known.partition_point(|(r, _)| *r <= radius_mm).max(1) - 1];
@@ -147,7 +153,7 @@ fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {
     breaks
 }
 
-/// The integral of the surface's height up to the centre and to every break.
+/// The integral of the round surface's height up to the centre and to every break.
 fn height_integrals(mirror: &Mirror, breaks: &[Break]) -> Vec<(f64, f64)> {
     let mut known = vec![(0.0, 0.0)];
     for next in breaks {

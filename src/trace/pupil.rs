@@ -189,14 +189,17 @@ impl Prepared {
     /// Points along the outline of the lit pupil and every break inside it: where a smooth integrand has the
     /// extremes that no quadrature node touches.
     pub(crate) fn edge_points(&self, field: Field) -> Vec<[f64; 2]> {
-        const ANGLES: usize = 96;
         let outline = Outline::new(self, field, self.open_radius_mm());
         if !outline.is_star_shaped() {
             return Vec::new();
         }
-        let mut points = Vec::new();
-        for i in 0..ANGLES {
-            let angle = TAU * i as f64 / ANGLES as f64;
+        // Eight angles a period, one a pixel.
+        let fine = self.detail().map_or(0, |d| {
+            (8 * d.azimuthal_order as usize).max(d.pixels_around(self.open_radius_mm()) as usize)
+        });
+        let (mut points, angles) = (Vec::new(), fine.max(96));
+        for i in 0..angles {
+            let angle = TAU * i as f64 / angles as f64;
             let (sin, cos) = angle.sin_cos();
             let (inner, outer) = (outline.shadow_radius_mm(angle), outline.outer_radius_mm(angle).0);
             let inside = self.breaks().iter().map(|b| b.radius_mm).filter(|r| *r > inner && *r < outer);

@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 
 use serde::{Deserialize, Serialize};
 
+use super::detail::Detail;
 use super::light::{Light, no_light};
 use super::prepared::Prepared;
 use super::pupil::{Density, Nodes, lattice};
@@ -95,24 +96,39 @@ pub struct SpotPoints {
 struct Smooth {
     radial: usize,
     around: usize,
+    /// What a figure that is not round asks for beyond that, and the radius of the mirror.
+    detail: Option<Detail>,
+    rim_mm: f64,
 }
 
 impl Smooth {
-    const FINE: Self = Self { radial: 16, around: 48 };
-    const COARSE: Self = Self { radial: 13, around: 42 };
+    fn fine(prepared: &Prepared) -> Self {
+        let (detail, rim_mm) = (prepared.detail(), prepared.open_radius_mm());
+        Self { radial: 16, around: 48, detail, rim_mm }
+    }
+
+    fn coarse(prepared: &Prepared) -> Self {
+        Self { radial: 13, around: 42, ..Self::fine(prepared) }
+    }
+
+    /// For squares of slopes of some order, and two nodes a pixel; fewer for the coarse list.
+    fn beyond(&self, order: impl Fn(&Detail) -> u32, pixels: impl Fn(&Detail) -> f64) -> usize {
+        let share = self.around as f64 / 48.0;
+        self.detail.map_or(0, |d| (share * (4.0 * f64::from(order(&d)) + 2.0 * pixels(&d))) as usize)
+    }
 }
 
 impl Density for Smooth {
-    fn radial(&self, _: f64, _: f64) -> usize {
-        self.radial
+    fn radial(&self, from_mm: f64, to_mm: f64) -> usize {
+        self.radial + self.beyond(|d| d.radial_order / 2, |d| d.pixels_along(to_mm - from_mm))
     }
 
     fn around(&self) -> usize {
-        self.around
+        self.around + self.beyond(|d| d.azimuthal_order, |d| d.pixels_around(self.rim_mm))
     }
 
-    fn along_cut(&self, _: f64, _: f64, _: f64) -> usize {
-        self.radial
+    fn along_cut(&self, _: f64, _: f64, turn: f64) -> usize {
+        self.radial + self.beyond(|d| d.azimuthal_order, |d| d.pixels_along(turn * self.rim_mm))
     }
 }
 
@@ -205,8 +221,10 @@ impl Prepared {
             ));
         }
         let light = self.light(field);
-        let (fine, coarse) =
-            (self.bundle(field, &Smooth::FINE, &light)?, self.bundle(field, &Smooth::COARSE, &light)?);
+        let (fine, coarse) = (
+            self.bundle(field, &Smooth::fine(self), &light)?,
+            self.bundle(field, &Smooth::coarse(self), &light)?,
+        );
         let (centroid_mm, rms_mm) = fine.statistics(focus_shift_mm);
         let (_, coarse_rms_mm) = coarse.statistics(focus_shift_mm);
 
@@ -252,7 +270,7 @@ impl Prepared {
     /// ```
     pub fn least_spot_shift_mm(&self, field: Field) -> Result<f64> {
         check_field(field)?;
-        Ok(self.bundle(field, &Smooth::FINE, &self.light(field))?.least_spot_shift_mm())
+        Ok(self.bundle(field, &Smooth::fine(self), &self.light(field))?.least_spot_shift_mm())
     }
 
     fn bundle(&self, field: Field, density: &Smooth, light: &Light) -> Result<Bundle> {

@@ -4,7 +4,7 @@ use std::f64::consts::{PI, TAU};
 
 use super::path::line_of_sight;
 use super::terms::Terms;
-use crate::trace::{Density, Prepared};
+use crate::trace::{Density, Detail, Prepared};
 use crate::units::{Field, NM_PER_MM};
 
 /// Angles and radii (for each panel) at which the slope of the wavefront is looked at.
@@ -23,12 +23,14 @@ pub(crate) struct SlopeTable {
     /// Steepest slope in angle, nm for each radian.
     around_nm: f64,
     rim: f64,
+    /// How fine the wavefront is beyond what its slopes tell; all 0 for a round figure.
+    detail: Detail,
 }
 
 impl SlopeTable {
     pub(crate) fn of_star(prepared: &Prepared, field: Field, reference_mm: [f64; 3]) -> Self {
-        let rim = prepared.open_radius_mm();
-        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim };
+        let (rim, detail) = (prepared.open_radius_mm(), prepared.detail().unwrap_or_default());
+        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim, detail };
         for panel in prepared.panels_of_open_mirror() {
             let slopes = |r: f64, angle: f64| {
                 let (sin, cos) = angle.sin_cos();
@@ -41,7 +43,7 @@ impl SlopeTable {
     }
 
     pub(crate) fn of_terms(terms: &Terms) -> Self {
-        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim: 1.0 };
+        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim: 1.0, detail: Detail::default() };
         table.look(terms.obstruction_ratio, 1.0, false, |r, angle| {
             let (sin, cos) = angle.sin_cos();
             let [gx, gy] = terms.gradient_nm(r * cos, r * sin);
@@ -52,10 +54,16 @@ impl SlopeTable {
 
     fn look(&mut self, from: f64, to: f64, fractional: bool, slopes: impl Fn(f64, f64) -> (f64, f64)) {
         let mut steepest = 0.0_f64;
-        for i in 0..LOOK_ANGLES {
-            let angle = TAU * (i as f64 + 0.25) / LOOK_ANGLES as f64;
-            for j in 0..LOOK_RADII {
-                let r = from + (to - from) * j as f64 / (LOOK_RADII - 1) as f64;
+        let detail = &self.detail;
+        // Five looks a period of the finest term, one a pixel.
+        let angles =
+            LOOK_ANGLES + (5 * detail.azimuthal_order as usize).max(detail.pixels_around(self.rim) as usize);
+        let radii =
+            LOOK_RADII + (2 * detail.radial_order as usize).max(detail.pixels_along(to - from) as usize);
+        for i in 0..angles {
+            let angle = TAU * (i as f64 + 0.25) / angles as f64;
+            for j in 0..radii {
+                let r = from + (to - from) * j as f64 / (radii - 1) as f64;
                 // A hair inside the panel: at its very start the neighbour's slope would count.
                 let (radial, around) = slopes(r.clamp(from + 1e-9 * (to - from), to), angle);
                 steepest = steepest.max(radial.abs());
@@ -103,17 +111,20 @@ pub(crate) struct Fineness {
     /// Factor on all radial counts: below 1 for the companion list of the error estimate.
     radial_share: f64,
     turn_share: f64,
+    /// Factor on what fine detail asks for; 1 is one node a pixel.
+    detail: f64,
 }
 
 impl Fineness {
     /// For Strehl and statistics.
     pub(crate) const STATISTICS: Self =
-        Self { growth: 3.3, floor: 10.0, turn_growth: 9.0, radial_share: 1.0, turn_share: 1.0 };
+        Self { growth: 3.3, floor: 10.0, turn_growth: 9.0, radial_share: 1.0, turn_share: 1.0, detail: 1.0 };
     /// For pictures.
     pub(crate) const IMAGES: Self = Self { growth: 2.0, floor: 7.0, turn_growth: 6.0, ..Self::STATISTICS };
 
     /// For a first look at where the light is brightest: good to 1e-4.
-    pub(crate) const LOOKS: Self = Self { growth: 1.2, floor: 5.0, turn_growth: 4.0, ..Self::STATISTICS };
+    pub(crate) const LOOKS: Self =
+        Self { growth: 1.2, floor: 5.0, turn_growth: 4.0, detail: 0.5, ..Self::STATISTICS };
 
     /// The next finer one.
     pub(crate) fn finer(self) -> Self {
@@ -121,6 +132,7 @@ impl Fineness {
             growth: self.growth * 1.3,
             floor: self.floor * 1.3,
             turn_growth: self.turn_growth * 1.3,
+            detail: self.detail * 1.3,
             ..self
         }
     }
@@ -157,28 +169,51 @@ impl PhaseDensity {
         stretched * (PI * self.reach / self.slopes.rim + self.radians(slope)) * (to - from)
     }
 
-    fn count(&self, range: f64) -> usize {
+    /// Nodes for a phase range, no fewer than `pixels` and with `beyond` more for fine terms of small phase.
+    fn count(&self, range: f64, beyond: f64, pixels: f64) -> usize {
         let full = (range / 4.0 + self.fineness.growth * range.cbrt() + 1.0).max(self.fineness.floor);
-        (full * self.fineness.radial_share).clamp(2.0, MOST_RADIAL) as usize
+        let full = (full + self.fineness.detail * beyond).max(self.fineness.detail * pixels);
+        // The share comes last: a companion must be coarser even where both are as long as they may be.
+        (full.min(MOST_RADIAL) * self.fineness.radial_share).max(2.0) as usize
+    }
+
+    /// Nodes on a full turn that terms of some azimuthal order m ask for beyond those of m = 1.
+    fn beyond_first_order(&self) -> f64 {
+        3.0 * f64::from(self.azimuthal_order() - 1)
+    }
+
+    fn azimuthal_order(&self) -> u32 {
+        self.slopes.detail.azimuthal_order.max(1)
     }
 }
 
 impl Density for PhaseDensity {
     fn radial(&self, from_mm: f64, to_mm: f64) -> usize {
-        self.count(self.range(from_mm, to_mm))
+        let (detail, length) = (&self.slopes.detail, to_mm - from_mm);
+        // A polynomial of order n in the radius, squared, is one of order n in r^2: n/2 nodes, and as many again.
+        let beyond = f64::from(detail.radial_order) * length / self.slopes.rim;
+        // Gauss nodes lie pi/2 times further apart in the middle of a panel than on average.
+        self.count(self.range(from_mm, to_mm), beyond, PI / 2.0 * detail.pixels_along(length))
     }
 
     fn around(&self) -> usize {
         let range = PI * self.reach + self.radians(self.slopes.around_nm);
+        // exp(i a cos(m t)) holds the multiples of m up to a + c a^(1/3): with a m = range, this many.
+        let widened = (range * f64::from(self.azimuthal_order()).powi(2)).cbrt();
+        let full = range + self.fineness.turn_growth * widened + 2.0;
+        let full = full + self.fineness.detail * self.beyond_first_order();
+        let pixels = self.fineness.detail * self.slopes.detail.pixels_around(self.slopes.rim);
         // Never below what a fit of low terms needs.
-        let full = (range + self.fineness.turn_growth * range.cbrt() + 2.0).max(32.0);
-        2 * (full * self.fineness.turn_share / 2.0).ceil().min(MOST_AROUND) as usize
+        let full = full.max(32.0).max(pixels).min(2.0 * MOST_AROUND);
+        2 * (full * self.fineness.turn_share / 2.0).ceil() as usize
     }
 
     fn along_cut(&self, from_mm: f64, to_mm: f64, turn: f64) -> usize {
         let (low, high) = (from_mm.min(to_mm), from_mm.max(to_mm));
         let (slope, _) = self.slopes.steepest_between(low, self.slopes.rim);
         let around = (PI * self.reach + self.radians(self.slopes.around_nm)) * turn;
-        self.count(around + self.radians(slope) * (high - low))
+        let beyond = self.beyond_first_order() * turn / TAU;
+        let pixels = self.slopes.detail.pixels_along(turn * self.slopes.rim);
+        self.count(around + self.radians(slope) * (high - low), beyond, pixels)
     }
 }

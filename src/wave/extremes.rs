@@ -52,13 +52,19 @@ fn climb(
     };
     let (mut r, mut angle) = (start[0].hypot(start[1]), start[1].atan2(start[0]));
     let mut best = sign * start_nm;
-    let reach = REACH * source.rim();
+    // Half a period of the finest term, or half a pixel: one summit in the interval.
+    let (detail, rim) = (source.detail(), source.rim());
+    let narrowed = |widest: f64, orders: u32, pixels: f64| {
+        widest.min(PI / f64::from(2 * orders.max(1))).min(0.5 / pixels.max(f64::MIN_POSITIVE))
+    };
+    let reach = rim * narrowed(REACH, detail.radial_order, detail.pixels_along(rim));
+    let turn = narrowed(TURN, detail.azimuthal_order, detail.pixels_along(rim));
     for _ in 0..3 {
         let radial = roots::maximum(|r| height(r, angle), r - reach, r + reach, 1e-6 * source.rim());
         if radial.1 > best {
             (r, best) = radial;
         }
-        let around = roots::maximum(|angle| height(r, angle), angle - TURN, angle + TURN, 1e-6);
+        let around = roots::maximum(|angle| height(r, angle), angle - turn, angle + turn, 1e-6);
         if around.1 > best {
             (angle, best) = around;
         }

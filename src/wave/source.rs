@@ -12,7 +12,7 @@ use super::density::SlopeTable;
 use super::path::{dot, ideal_line, line_of_sight};
 use super::terms::Terms;
 use crate::model::Train;
-use crate::trace::{Density, Nodes, Prepared};
+use crate::trace::{Density, Detail, Nodes, Prepared};
 use crate::units::{Field, NM_PER_MM};
 
 /// What makes the wavefront.
@@ -125,6 +125,22 @@ impl Source {
         }
     }
 
+    /// How fine the wavefront is beyond what its slopes tell; all 0 for a round figure.
+    pub(crate) fn detail(&self) -> Detail {
+        match self {
+            Self::Star { prepared, .. } => prepared.detail().unwrap_or_default(),
+            Self::Terms(_) => Detail::default(),
+        }
+    }
+
+    /// How well a Strehl or an intensity must come out, where `promised` is what smooth surfaces allow.
+    pub(crate) fn tolerance(&self, promised: f64) -> Tolerance {
+        if self.detail().pixel_mm.is_none() {
+            return Tolerance { wanted: promised, accepted: promised };
+        }
+        Tolerance { wanted: 10.0 * promised, accepted: 1000.0 * promised }
+    }
+
     /// The steepest phase slopes, panel by panel, as seen from a reference point.
     pub(crate) fn slopes(&self, reference_mm: [f64; 3]) -> SlopeTable {
         match self {
@@ -132,6 +148,16 @@ impl Source {
             Self::Terms(terms) => SlopeTable::of_terms(terms),
         }
     }
+}
+
+/// The estimated error that ends a refinement.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Tolerance {
+    /// Good enough at once.
+    pub(crate) wanted: f64,
+    /// Good enough where nothing finer is tried. Larger for a map of heights: glass that is rough from pixel to pixel
+    /// has no smooth integrand, and is not known any better.
+    pub(crate) accepted: f64,
 }
 
 /// The lit pupil sampled at nodes, independent of the point from which it is seen.

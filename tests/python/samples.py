@@ -27,6 +27,7 @@ HILL = ct.Zone(radius_mm=95, half_width_mm=13, height_nm=28)
 HOLLOW = ct.Zone(radius_mm=60, half_width_mm=16, height_nm=-9)
 WIDE_EDGE = ct.TurnedEdge(width_mm=9, drop_nm=330)
 NARROW_EDGE = ct.TurnedEdge(width_mm=3, drop_nm=60)
+RIPPLED_NM = [[(3.0 * i + 2.0 * j) % 7 for j in range(42)] for i in range(41)]
 FENLIGHT = {
     "before": {"conic": -0.88, "figure": [WIDE_EDGE, HILL]},
     "after": {"conic": -0.985, "figure": [NARROW_EDGE, HOLLOW]},
@@ -142,6 +143,8 @@ def parts():
     train = complete()
     found = [
         *train.primary.figure,
+        ct.ZernikeTerms(coefficients_nm={5: 12.0, 11: -4.0}, indexing="noll"),
+        ct.HeightMap(height_nm=RIPPLED_NM, pixel_mm=8, rows_run="-y", columns_run="+x"),
         train.primary.coating.rings[0],
         train.primary.coating,
         train.primary,

@@ -42,6 +42,7 @@ surface_or_wavefront strehl_range untested_share contradictions assumptions shee
 coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
 freedom origin
 ray_image knife_from pixels phase
+indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 """
 WITHOUT_UNIT = set(NAMES.split())
 
