@@ -49,9 +49,10 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    AssumedEnds, Cause, Contribution, Draws, EdgeFinding, Estimated, FigureEstimate, FigureOperator,
-    Interval, KnifeEdgeReadings, MaskOpening, Measured, NextMeasurement, Outlier, ReadingsIncrease,
-    ReadingsInput, ReduceOptions, Settling, SmoothFigure, TestSource, ZoneCheck,
+    AssumedEnds, BenchScatter, Cause, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeFinding,
+    Estimated, FigureEstimate, FigureOperator, Interval, KnifeEdgeReadings, MaskOpening, Measured,
+    NextMeasurement, Outlier, ReadingsIncrease, ReadingsInput, ReduceOptions, Settling, SmoothFigure,
+    TestSource, ZoneCheck, bench_scatter,
 };
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,

@@ -1,7 +1,10 @@
 //! Bench readings in, a figure with its uncertainty out.
 
+mod bench_scatter;
+mod conic_fit;
 mod csv_text;
 mod estimate;
+mod guards;
 mod input;
 mod noise;
 mod opening;
@@ -9,10 +12,11 @@ mod options;
 mod plain;
 mod readings;
 mod reduce;
-mod sanity;
 mod two_way;
 mod unseen;
 
+pub use bench_scatter::{BenchScatter, bench_scatter};
+pub use conic_fit::{ConicEstimate, ConicFit, Correction};
 pub use estimate::{Draws, Estimated, FigureEstimate, Interval, Measured};
 pub use input::ReadingsInput;
 pub use noise::Outlier;
