@@ -37,6 +37,11 @@ Numbers1D: TypeAlias = Sequence[Number] | HoldsNumbers | Quantity
 Numbers2D: TypeAlias = Sequence[Numbers1D] | HoldsNumbers | Quantity
 """A table of finite numbers, row by row, in the unit that the argument's name ends in."""
 
+Readings: TypeAlias = (
+    Sequence[Number | None] | Sequence[Sequence[Number | None]] | Numbers1D | Numbers2D
+)
+"""One run of readings, or several; None (or NaN) for a reading that was not taken."""
+
 Interval: TypeAlias = tuple[float, float]
 """Lower and upper end of a 95 % interval."""
 
@@ -51,6 +56,11 @@ JoinedName = Literal["spline"] | Literal["straight_in_area"]
 ReadingsIncreaseName = Literal["away_from_mirror"] | Literal["toward_mirror"]
 ScaleName = Literal["root"] | Literal["linear"] | Literal["log"]
 SourceName = Literal["moving"] | Literal["fixed"]
+CorrectionName = (
+    Literal["over-corrected"]
+    | Literal["under-corrected"]
+    | Literal["a paraboloid within the noise"]
+)
 VerdictName = (
     Literal["better"]
     | Literal["probably better"]

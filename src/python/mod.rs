@@ -12,6 +12,7 @@ mod arguments;
 mod arrays;
 mod bench;
 mod errors;
+mod guards;
 mod judge;
 mod model;
 mod rays;
@@ -30,6 +31,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     rays::register(module)?;
     waves::register(module)?;
     bench::register(module)?;
+    guards::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;

@@ -117,6 +117,8 @@ def results():
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
+        readings("before").conic_fit(),
+        ct.bench_scatter(readings("after"), readings("after_fixed", "fixed")),
         readings("before").reduce(draws=200),
         ct.judge_refigure(before=readings("before"), after=readings("after"), draws=200),
     ]

@@ -38,6 +38,9 @@ worst draws seed run_count opening_count source readings_increase reasons cautio
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube
 coating rings figure
+correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
+conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost
+freedom_without_outermost p_value_without_outermost p_value freedom
 """
 WITHOUT_UNIT = set(NAMES.split())
 
