@@ -93,7 +93,8 @@ def as_readings(value: Any, unit: str, name: str) -> npt.NDArray[np.float64]:
     """
     value = _in_unit(value, unit, name)
     if np.ma.is_masked(value):
-        value = np.where(np.ma.getmaskarray(value), None, np.ma.getdata(value))
+        mask, value = np.ma.getmaskarray(value), np.ma.getdata(value).astype(object)
+        value[mask] = None
     try:
         array = np.asarray(value)
     except ValueError:  # rows of unequal length

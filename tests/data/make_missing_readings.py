@@ -1,8 +1,8 @@
 """Knife-edge readings with holes, reduced by generalised least squares -> missing_readings.json.
 
 The readings of an invented mirror, 200 mm wide, radius of curvature 2400 mm, moving source, zone
-by zone in four runs, each with a zero of its own; some were not taken (null). The noise of a reading
-is stated, zone by zone.
+by zone in four runs, each with a zero of its own; some were not taken (null). The noise of a
+reading is stated, zone by zone.
 
 kind "means": y[run, zone] = zero[run] + mean[zone] + noise, solved over all readings at once by
 numpy.linalg.lstsq on rows weighted by 1/sigma, zeros of the runs and means of the zones side by
