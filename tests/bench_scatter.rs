@@ -47,7 +47,7 @@ impl Mirror {
         let runs_mm = (0..5).map(|_| {
             let zero = 5.0 * stream.uniform();
             let reading = |(y, o): (&f64, &MaskOpening)| {
-                let middle_mm = (o.inner_radius_mm + o.outer_radius_mm) / 2.0;
+                let middle_mm = f64::midpoint(o.inner_radius_mm, o.outer_radius_mm);
                 y + zero + gain * 4.0 / middle_mm * stream.normal()
             };
             shifted.iter().zip(&self.openings).map(reading).collect()

@@ -26,7 +26,7 @@ impl Row {
 
     /// A list of numbers; NaN stands for null.
     pub(crate) fn list(&self, key: &str) -> Vec<f64> {
-        self.0.get(key).map(numbers).unwrap_or_else(|| panic!("no list {key}"))
+        self.0.get(key).map_or_else(|| panic!("no list {key}"), numbers)
     }
 
     /// A list of such lists.
