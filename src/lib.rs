@@ -50,13 +50,14 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, Bounds, Cause, CoefficientUnit,
-    Contribution, Draws, EdgeFinding, Estimated, FigureEstimate, FigureOperator, GratingBench,
-    GratingPicture, Interval, KnifeBench, KnifeEdgeReadings, KnifeFrom, KnifePicture, MaskOpening, Measured,
-    NextMeasurement, Normalisation, Outlier, ReadingsIncrease, ReadingsInput, ReduceOptions, Settling,
-    SheetFigure, SmoothFigure, SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput, TestSource,
-    TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure, ZernikeReport, ZernikeReportInput, ZoneCheck,
-    expected_readings, grating_picture, knife_edge_picture,
+    AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, BenchScatter, Bounds, Cause,
+    CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeFinding, Estimated,
+    FigureEstimate, FigureOperator, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings,
+    KnifeFrom, KnifePicture, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
+    ReadingsIncrease, ReadingsInput, ReduceOptions, Settling, SheetFigure, SmoothFigure, SurfaceOrWavefront,
+    TestPlace, TestSheet, TestSheetInput, TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure,
+    ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
+    knife_edge_picture,
 };
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,

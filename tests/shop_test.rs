@@ -200,7 +200,8 @@ fn the_refigure_is_better_beyond_doubt() {
     assert!(found.strehl_gain.noise.low > 0.218 && holds(found.strehl_gain.total, 0.218));
     assert!(!found.reasons.iter().any(|reason| reason.contains("Not in the intervals")));
     assert!(found.reasons.iter().any(|reason| reason.contains("0.2 mm (assumed)")), "{:?}", found.reasons);
-    let total = format!("({:.3} to {:.3})", found.before.strehl.total.low, found.before.strehl.total.high);
+    let total =
+        format!("({:.3} to {:.3})", found.before.strehl().total.low, found.before.strehl().total.high);
     assert!(found.words.contains(&total), "{}", found.words);
 }
 

@@ -6,6 +6,7 @@ from matplotlib.axes import Axes
 
 from ._typing import (
     AxisDirectionName,
+    CorrectionName,
     DiagonalChanges,
     DrawtubeChanges,
     FigureLayer,
@@ -21,10 +22,10 @@ from ._typing import (
     KnifeFromName,
     Number,
     Numbers1D,
-    Numbers2D,
     OpeningChanges,
     OriginName,
     PrimaryChanges,
+    Readings,
     ReadingsIncreaseName,
     ScaleName,
     SourceName,
@@ -41,8 +42,10 @@ __all__ = [
     "Airy",
     "Astigmatism",
     "AstigmatismEstimate",
+    "BenchScatter",
     "Coating",
     "CoatingRing",
+    "ConicFit",
     "Diagonal",
     "DiagonalFit",
     "Drawtube",
@@ -73,6 +76,7 @@ __all__ = [
     "__version__",
     "expected_readings",
     "grating_picture",
+    "bench_scatter",
     "inches",
     "judge_refigure",
     "knife_edge_picture",
@@ -610,7 +614,7 @@ class KnifeEdgeReadings(_Record):
         radius_of_curvature_mm: Number,
         source: SourceName,
         readings_increase: ReadingsIncreaseName,
-        runs_mm: Numbers1D | Numbers2D,
+        runs_mm: Readings,
         inner_radius_mm: Numbers1D | None = None,
         outer_radius_mm: Numbers1D | None = None,
         radius_mm: Numbers1D | None = None,
@@ -652,6 +656,13 @@ class KnifeEdgeReadings(_Record):
     @property
     def opening_count(self) -> int: ...
     def problems(self) -> list[Problem]: ...
+    def conic_fit(
+        self,
+        *,
+        reading_sigma_mm: Number | Numbers1D | None = None,
+        radius_sigma_mm: Number | None = None,
+        bench_scatter_mm: Number = 0.0,
+    ) -> ConicFit: ...
     def reduce(
         self,
         *,
@@ -677,6 +688,45 @@ class KnifeEdgeReadings(_Record):
     def outliers(self) -> Table: ...
     def table(self) -> Table: ...
     def plot(self, ax: Axes | None = None) -> Axes: ...
+
+@final
+class ConicFit(_Record):
+    @property
+    def correction(self) -> CorrectionName: ...
+    @property
+    def words(self) -> str: ...
+    @property
+    def conic_all(self) -> float: ...
+    @property
+    def conic_all_sigma(self) -> float: ...
+    @property
+    def chi_square_all(self) -> float: ...
+    @property
+    def freedom_all(self) -> int: ...
+    @property
+    def p_value_all(self) -> float: ...
+    @property
+    def conic_without_outermost(self) -> float: ...
+    @property
+    def conic_without_outermost_sigma(self) -> float: ...
+    @property
+    def chi_square_without_outermost(self) -> float: ...
+    @property
+    def freedom_without_outermost(self) -> int: ...
+    @property
+    def p_value_without_outermost(self) -> float: ...
+
+@final
+class BenchScatter(_Record):
+    @property
+    def scatter_mm(self) -> float: ...
+    @property
+    def upper_mm(self) -> float: ...
+    @property
+    def p_value(self) -> float: ...
+    @property
+    def freedom(self) -> int: ...
+    def reading_mm(self, source: SourceName, /) -> float: ...
 
 @final
 class FigureEstimate(_Record):
@@ -1188,4 +1238,5 @@ def judge_refigure(
     seed: int = 1,
     wavelength_nm: Number = 550.0,
 ) -> Verdict: ...
+def bench_scatter(first: KnifeEdgeReadings, second: KnifeEdgeReadings, /) -> BenchScatter: ...
 def inches(value: Number, /) -> float: ...

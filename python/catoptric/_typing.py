@@ -37,6 +37,11 @@ Numbers1D: TypeAlias = Sequence[Number] | HoldsNumbers | Quantity
 Numbers2D: TypeAlias = Sequence[Numbers1D] | HoldsNumbers | Quantity
 """A table of finite numbers, row by row, in the unit that the argument's name ends in."""
 
+Readings: TypeAlias = (
+    Sequence[Number | None] | Sequence[Sequence[Number | None]] | Numbers1D | Numbers2D
+)
+"""One run of readings, or several; None (or NaN) for a reading that was not taken."""
+
 Interval: TypeAlias = tuple[float, float]
 """Lower and upper end of a 95 % interval."""
 
@@ -66,6 +71,11 @@ SourceName = Literal["moving"] | Literal["fixed"]
 SurfaceOrWavefrontName = Literal["surface"] | Literal["wavefront"]
 TestPlaceName = Literal["at_focus"] | Literal["at_centre_of_curvature"]
 UnitName = Literal["waves"] | Literal["nm"]
+CorrectionName = (
+    Literal["over-corrected"]
+    | Literal["under-corrected"]
+    | Literal["a paraboloid within the noise"]
+)
 VerdictName = (
     Literal["better"]
     | Literal["probably better"]

@@ -1,6 +1,6 @@
 """Numbers and arrays as they come from a caller, made ready for the compiled core.
 
-Every numeric argument of the package passes one of the two functions here first.
+Every numeric argument of the package passes one of the three functions here first.
 """
 
 from __future__ import annotations
@@ -84,6 +84,43 @@ def as_array(
         place = ", ".join(str(index) for index in bad[0])
         _refuse(f"{name}[{place}]", array[tuple(bad[0])], "a finite number", "an empty cell?")
     return result
+
+
+def as_readings(value: Any, unit: str, name: str) -> npt.NDArray[np.float64]:
+    """Return a C-ordered table of readings: a row a run, NaN where a reading was not taken.
+
+    None, NaN and masked entries are missing readings; the caller's array is never changed.
+
+    Units: as for `to_float`.
+    Shapes: one or two dimensions in (one list is one run), two out.
+    Errors: those of `as_array`, but for what is missing.
+
+    >>> table = as_readings([[1, None], [2.5, 3]], "mm", "runs_mm")
+    >>> assert np.isnan(table[0, 1]) and table[1].tolist() == [2.5, 3.0]
+    """
+    value = _in_unit(value, unit, name)
+    if np.ma.is_masked(value):
+        mask, value = np.ma.getmaskarray(value), np.ma.getdata(value).astype(object)
+        value[mask] = None
+    try:
+        array = np.asarray(value)
+    except ValueError:  # rows of unequal length
+        cause = "rows of unequal length? Put None where a reading is missing"
+        _refuse(name, value, _numbers(2, unit), cause)
+    if array.ndim not in (1, 2):
+        return as_array(value, unit, name, 2)
+    missing = np.frompyfunc(_is_missing, 1, 1)(array).astype(bool)
+    if not missing.any():
+        return np.atleast_2d(as_array(array, unit, name, array.ndim))
+    filled = array.astype(object)
+    filled[missing] = 0.0
+    table = as_array(filled.tolist(), unit, name, array.ndim)
+    table[missing] = np.nan
+    return np.atleast_2d(table)
+
+
+def _is_missing(item: Any) -> bool:
+    return item is None or (isinstance(item, Real) and math.isnan(item))
 
 
 def _in_unit(value: Any, unit: str, name: str) -> Any:

@@ -49,6 +49,14 @@ pub(super) fn table(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<Vec<f6
     Ok(array.as_slice()?.chunks(columns.max(1)).map(<[f64]>::to_vec).collect())
 }
 
+/// A table of readings, row by row; one list is one row. What is missing (None, NaN, masked) comes as NaN.
+pub(super) fn table_with_gaps(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Vec<Vec<f64>>> {
+    let array = units(value.py())?.call_method1("as_readings", (value, unit(name), name))?;
+    let array: PyReadonlyArray2<'_, f64> = array.cast::<PyArray2<f64>>()?.readonly();
+    let columns = array.shape()[1];
+    Ok(array.as_slice()?.chunks(columns.max(1)).map(<[f64]>::to_vec).collect())
+}
+
 /// A table of heights; NaN and masked entries, where nothing was measured, pass as NaN.
 pub(super) fn height_table(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Array2<f64>> {
     let array = units(value.py())?.call_method1("as_array", (value, unit(name), name, 2, true))?;

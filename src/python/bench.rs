@@ -6,7 +6,7 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{
-    choice, count_or, list, maybe_number, number, number_or, one_or_list, table, wavelength,
+    choice, count_or, list, maybe_number, number, number_or, one_or_list, table_with_gaps, wavelength,
 };
 use super::arrays::{Column, column, square};
 use super::errors::{compute, exception, python_problems, refused};
@@ -27,7 +27,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// readings have no default. Every run has a zero of its own.
 ///
 /// Units: mm.
-/// Shapes: `runs_mm[run, opening]`, or one run as a list.
+/// Shapes: `runs_mm[run, opening]`, or one run as a list; None or NaN for a reading that was not taken.
 /// Errors: InputError with all faults found.
 /// Leaves out: astigmatism; every zone is taken to be round.
 ///
@@ -74,7 +74,7 @@ impl PyKnifeEdgeReadings {
     /// Return readings from a CSV file: a row an opening, a column `run_..._mm` a run.
     ///
     /// The other columns are `inner_radius_mm` and `outer_radius_mm`, or `radius_mm`.
-    /// Lines that begin with `#` are passed over.
+    /// Lines that begin with `#` are passed over; an empty field is a reading that was not taken.
     ///
     /// Units: mm.
     /// Errors: OSError where the file cannot be read; InputError with the line for a missing or unknown
@@ -251,6 +251,23 @@ impl PyKnifeEdgeReadings {
 
     /// Return what is odd about the readings, though they can be reduced.
     ///
+    /// The growth of the readings with r^2 is held against that of a paraboloid: minus the conic constant of
+    /// `conic_fit()` without the outermost opening. Mistakes leave spans of their own:
+    ///
+    /// | mistake | span | what happens | cannot be told from |
+    /// |---|---|---|---|
+    /// | none | 0.65 to 1.6 | nothing | radius of curvature wrong by a little: harmless |
+    /// | moving source taken as fixed | 0.5 | warning | focal length given for radius; a true K = -0.5 |
+    /// | fixed source taken as moving | 2 | warning | twice the radius given; a true K = -2 |
+    /// | readings increase the other way | -1 | refused | readings listed from the rim inward |
+    /// | inches read as millimetres | 0.04 | warning | a sphere or nearly one |
+    /// | millimetres read as inches | 25 | refused | the stage's divisions given for millimetres |
+    /// | diameters of openings given for radii | 0.25 | warning | two mistakes of a factor of two |
+    /// | radii of openings halved | 4 | warning | two mistakes of a factor of two |
+    /// | radii of openings in inches | 600 | refused | |
+    ///
+    /// Nothing is repaired.
+    ///
     /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
     /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
     /// >>> fixed = bench | dict(source="fixed")  # but the readings are those of a moving source
@@ -278,7 +295,7 @@ impl PyKnifeEdgeReadings {
         column(py, self.0.openings().iter().map(MaskOpening::area_radius_mm))
     }
 
-    /// The readings as they were given, mm: `runs_mm[run, opening]`.
+    /// The readings as they were given, mm: `runs_mm[run, opening]`; NaN where one was not taken.
     #[getter]
     fn runs_mm<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
         let row = |run: &Vec<Option<f64>>| run.iter().map(|y| y.unwrap_or(f64::NAN)).collect();
@@ -419,9 +436,7 @@ pub(super) fn openings(
         .collect())
 }
 
-/// One run as a list, or several as a table.
+/// One run as a list, or several as a table; None and NaN stand for readings that were not taken.
 fn runs(value: &Bound<'_, PyAny>) -> PyResult<Vec<Vec<f64>>> {
-    let single =
-        value.py().import("numpy")?.call_method1("ndim", (value,)).and_then(|n| n.extract::<usize>());
-    if single.is_ok_and(|n| n == 1) { Ok(vec![list(value, "runs_mm")?]) } else { table(value, "runs_mm") }
+    table_with_gaps(value, "runs_mm")
 }

@@ -15,6 +15,7 @@ mod errors;
 mod estimate;
 mod evidence;
 mod figure;
+mod guards;
 mod judge;
 mod model;
 mod pictures;
@@ -40,6 +41,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     evidence::register(module)?;
     turned::register(module)?;
     pictures::register(module)?;
+    guards::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;

@@ -2,13 +2,16 @@
 
 mod bench_picture;
 mod bench_ray;
+mod bench_scatter;
 mod bench_wave;
+mod conic_fit;
 mod csv_text;
 mod estimate;
 mod evidence;
 mod expected_readings;
 mod grating_picture;
 mod grating_wave;
+mod guards;
 mod input;
 mod knife_picture;
 mod noise;
@@ -18,7 +21,6 @@ mod options;
 mod plain;
 mod readings;
 mod reduce;
-mod sanity;
 mod sheet_figure;
 mod test_sheet;
 mod turned_estimate;
@@ -28,6 +30,8 @@ mod unseen;
 mod zernike_figure;
 mod zernike_report;
 
+pub use bench_scatter::{BenchScatter, bench_scatter};
+pub use conic_fit::{ConicEstimate, ConicFit, Correction};
 pub use estimate::{Draws, Estimated, FigureEstimate, Interval, Measured};
 pub use evidence::{Bounds, SurfaceOrWavefront};
 pub use expected_readings::expected_readings;

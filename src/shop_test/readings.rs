@@ -8,7 +8,7 @@ use super::csv_text;
 use super::input::ReadingsInput;
 use super::opening::{MaskOpening, ReadingsIncrease, TestSource};
 use super::two_way::TwoWay;
-use super::{noise, sanity};
+use super::{guards, noise};
 use crate::error::{Error, Findings, Problem, Result};
 use crate::model::text::read_text;
 use crate::units::RadiusOfCurvatureMm;
@@ -187,6 +187,27 @@ impl KnifeEdgeReadings {
 
     /// What is odd about the readings, though they can be reduced.
     ///
+    /// The span of the readings is held against that of a paraboloid: their growth with r^2, which is minus the conic constant
+    /// of [`KnifeEdgeReadings::conic_fit`] without the outermost opening (with fewer than four openings, of all). Mistakes leave
+    /// spans of their own:
+    ///
+    /// | mistake | span | what happens | cannot be told from |
+    /// |---|---|---|---|
+    /// | none, a mirror near the paraboloid | 0.65 to 1.6 | nothing | radius of curvature wrong by a little: harmless |
+    /// | moving source taken as fixed | 0.5 | warning | focal length given for radius of curvature; a true K = -0.5 |
+    /// | fixed source taken as moving | 2 | warning | twice the radius of curvature given; a true K = -2 |
+    /// | readings increase the other way | -1 | refused | readings listed from the rim inward |
+    /// | inches read as millimetres | 0.04 | warning | a sphere or nearly one |
+    /// | millimetres read as inches | 25 | refused | the stage's divisions given for millimetres |
+    /// | diameters of the openings given for radii | 0.25 | warning | moving taken as fixed, and focal length for radius, at once |
+    /// | radii of the openings halved | 4 | warning | fixed taken as moving, and twice the radius, at once |
+    /// | radii of the openings in inches | 600 | refused | |
+    ///
+    /// Diameters for radii are refused before that where they leave the mirror. Nothing is repaired. A span below -0.16 is
+    /// refused where it lies below 0 by two standard errors; a mirror that truly is so far beyond the sphere (K above 0.16) must
+    /// be refigured before it can be reduced here.
+    /// Source: own derivation, tried on readings of a known mirror with each mistake made.
+    ///
     /// ```
     /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource};
     /// // Half of a paraboloid's readings: was the source fixed, or f given for R?
@@ -199,7 +220,7 @@ impl KnifeEdgeReadings {
     /// ```
     pub fn problems(&self) -> Vec<Problem> {
         let mut findings = Findings::default();
-        sanity::check_span(self, &mut findings);
+        guards::check_span(self, &mut findings);
         findings.warnings()
     }
 }
@@ -217,7 +238,7 @@ impl TryFrom<ReadingsInput> for KnifeEdgeReadings {
         let alike = vec![1.0; readings.openings().len()];
         TwoWay::fit(&noise::entries(&readings), readings.runs_mm().len(), &alike)?;
         let mut findings = Findings::default();
-        sanity::check_span(&readings, &mut findings);
+        guards::check_span(&readings, &mut findings);
         findings.refuse()?;
         Ok(readings)
     }
@@ -266,7 +287,7 @@ fn check_openings(input: &ReadingsInput, findings: &mut Findings) {
                     if outer == 0.0 {
                         "a reading at the very centre has no lever: leave it out"
                     } else {
-                        "diameters given for radii?"
+                        "diameters given for radii, or the clear aperture in other units?"
                     },
                 );
             if !numbers {

@@ -24,6 +24,17 @@ impl Row {
         self.0.get(key).and_then(Value::as_f64)
     }
 
+    /// A list of numbers; NaN stands for null.
+    pub(crate) fn list(&self, key: &str) -> Vec<f64> {
+        self.0.get(key).map_or_else(|| panic!("no list {key}"), numbers)
+    }
+
+    /// A list of such lists.
+    pub(crate) fn table(&self, key: &str) -> Vec<Vec<f64>> {
+        let rows = self.0.get(key).and_then(Value::as_array).unwrap_or_else(|| panic!("no table {key}"));
+        rows.iter().map(numbers).collect()
+    }
+
     /// A text, empty where there is none.
     pub(crate) fn text(&self, key: &str) -> &str {
         self.0.get(key).and_then(Value::as_str).unwrap_or("")
@@ -38,6 +49,11 @@ impl Row {
     pub(crate) fn keys_after<'a>(&'a self, beginning: &'a str) -> impl Iterator<Item = (&'a str, &'a str)> {
         self.0.keys().filter_map(move |k| k.strip_prefix(beginning).map(|rest| (k.as_str(), rest)))
     }
+}
+
+fn numbers(list: &Value) -> Vec<f64> {
+    let list = list.as_array().expect("a list");
+    list.iter().map(|value| value.as_f64().unwrap_or(f64::NAN)).collect()
 }
 
 /// The rows of `tests/data/<topic>.json` whose `key` is `value`; there must be some.

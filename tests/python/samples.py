@@ -177,6 +177,8 @@ def results():
             primary(), source="moving", stage_mm=2, slit_width_um=20, pixels=31, **MASK
         ),
         ct.grating_picture(primary(), source="moving", stage_mm=-9, lines_per_mm=4, pixels=31),
+        readings("before").conic_fit(),
+        ct.bench_scatter(readings("after"), readings("after_fixed", "fixed")),
         readings("before").reduce(draws=200),
         ct.judge_refigure(before=readings("before"), after=readings("after"), draws=200),
         sheet().figure(),

@@ -38,7 +38,7 @@ def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
     ax = _style.axes_for(ax, 7.2, 4.2)
     inner, outer = np.asarray(result.inner_radius_mm), np.asarray(result.outer_radius_mm)
     mean, runs = _departures_mm(result)
-    error = TWO_SIDED_95 * np.asarray(result.sigma_mm) / np.sqrt(len(runs))
+    error = TWO_SIDED_95 * np.asarray(result.sigma_mm) / np.sqrt(np.isfinite(runs).sum(axis=0))
     ax.axhline(0.0, color=_style.INK, linewidth=0.8)
     wide = outer > inner
     if wide.any():
@@ -178,7 +178,8 @@ def _departures_mm(result: ReadingsLike) -> tuple[Floats, Floats]:
     mean = sign * np.asarray(result.mean_mm)
     weight = np.asarray(result.sigma_mm) ** -2.0
     ideal = sign * np.asarray(result.paraboloid_mm)
-    off = np.ma.masked_invalid(runs - mean)  # a reading that was not taken has no weight
-    runs = runs - np.ma.average(off, axis=1, weights=weight).filled(np.nan)[:, np.newaxis]
+    taken = np.where(np.isfinite(runs), weight, 0.0)
+    zeros = np.sum(taken * np.nan_to_num(runs - mean), axis=1) / np.sum(taken, axis=1)
+    runs = runs - zeros[:, np.newaxis]
     zero = np.average(mean - ideal, weights=weight)
     return mean - ideal - zero, runs - ideal - zero
