@@ -44,7 +44,8 @@ const NEAR_ONE: &str = "about 1 for a mirror near the paraboloid";
 const USUAL: std::ops::RangeInclusive<f64> = 0.65..=1.6;
 /// Spans further from 0 than this are no mirror's.
 const GREATEST: f64 = 8.0;
-/// Spans below this, and below 0 by three standard errors (a true sphere: one case in a thousand), are those of readings that run the other way.
+/// Spans below this, and below 0 by three standard errors (a true sphere: one case in a thousand), are those of readings
+/// that run the other way.
 const FALLING: f64 = -0.16;
 /// Openings that all lie within this share of the mirror's radius were hardly measured in millimetres.
 const SMALL_MASK: f64 = 0.1;
