@@ -273,6 +273,20 @@ fn a_sphere_that_noise_tips_over_is_not_refused() {
 }
 
 #[test]
+fn a_direction_that_noise_hides_is_asked_about() {
+    // 100 mm at f/20: a paraboloid's readings span 0.25 mm, and half an Airy radius is 0.6 mm along the axis.
+    let told = of_conic(-1.0).but(|t| {
+        t.clear_aperture_mm = 100.0;
+        t.radius_of_curvature_mm = 4000.0;
+        t.rims_mm = [15.0, 27.0, 35.0, 42.0, 47.0].map(|r| (r, r)).to_vec();
+        t.reading_mm = t.rims_mm.iter().map(|(r, _)| -r * r / 8000.0).collect();
+    });
+    let question = asked(&told);
+    assert_eq!(question.field, "readings_increase");
+    assert_eq!(question.severity, catoptric::Severity::Warning);
+}
+
+#[test]
 fn a_turned_edge_alone_meets_no_question() {
     let table = rows("knife_edge", "name", "before");
     let told = moving().but(|t| {

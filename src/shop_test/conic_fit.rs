@@ -110,6 +110,14 @@ impl ConicFit {
     /// A departure counts from two standard errors on; where the conic fits worse than the noise lets expect, they are
     /// widened by the root of chi-square over its degrees of freedom.
     /// Source of the widening: R. T. Birge, Phys. Rev. 40, 207 (1932), from memory.
+    ///
+    /// ```
+    /// use catoptric::{ConicEstimate, ConicFit, Correction};
+    /// let found = ConicEstimate { conic: -0.95, conic_sigma: 0.02, chi_square: 4.0, freedom: 4, p_value: 0.41 };
+    /// let zoned = ConicEstimate { chi_square: 40.0, p_value: 4e-8, ..found };
+    /// assert_eq!(ConicFit { all: found, without_outermost: found }.correction(), Correction::Under);
+    /// assert_eq!(ConicFit { all: zoned, without_outermost: zoned }.correction(), Correction::WithinNoise);
+    /// ```
     pub fn correction(&self) -> Correction {
         let ConicEstimate { conic, conic_sigma, chi_square, freedom, .. } = self.without_outermost;
         let widening = (chi_square / freedom.max(1) as f64).sqrt().max(1.0);
@@ -121,6 +129,13 @@ impl ConicFit {
     }
 
     /// The fit in words, with what it is not good for.
+    ///
+    /// ```
+    /// use catoptric::{ConicEstimate, ConicFit};
+    /// let zoned = ConicEstimate { conic: -0.95, conic_sigma: 0.02, chi_square: 40.0, freedom: 4, p_value: 4e-8 };
+    /// let words = ConicFit { all: zoned, without_outermost: zoned }.words();
+    /// assert!(words.contains("No conic fits these readings") && words.contains("K is no headline"));
+    /// ```
     pub fn words(&self) -> String {
         let shown = |fit: &ConicEstimate| {
             let digits = (1.0 - fit.conic_sigma.log10().floor()).clamp(1.0, 4.0) as usize;
@@ -161,6 +176,19 @@ impl KnifeEdgeReadings {
     /// Leaves out: higher orders. With a the mirror's radius they move K by less than (a/R)^2 |K (1 + K)|/2 with a moving
     /// and (a/R)^2 |1 + K| (1 + |K|/2) with a fixed source: at f/5 by 0.0003 and 0.0025 at most from the paraboloid to the sphere,
     /// and not at all for those two where the source moves.
+    ///
+    /// ```
+    /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource};
+    /// let readings = KnifeEdgeReadings::at_radii(
+    ///     200.0, RadiusOfCurvatureMm(2400.0), TestSource::Moving, ReadingsIncrease::AwayFromMirror,
+    ///     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, 2.4]],
+    /// )?;
+    /// let options = ReduceOptions { reading_sigma_mm: Some(vec![0.03]), ..Default::default() };
+    /// let fit = readings.conic_fit(&options)?;
+    /// assert!(fit.all.conic < -1.2, "a turned edge");
+    /// assert!((fit.without_outermost.conic + 1.0).abs() < 1e-3, "the glass inside of it");
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
     pub fn conic_fit(&self, options: &ReduceOptions) -> Result<ConicFit> {
         options.check()?;
         let means = ZoneMeans::new(self, options)?;

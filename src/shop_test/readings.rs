@@ -103,7 +103,7 @@ impl KnifeEdgeReadings {
     }
 
     /// Readings from a table: a row an opening, columns `inner_radius_mm` and `outer_radius_mm` (or `radius_mm`), and one
-    /// column a run, named `run_..._mm`; a reading that was not taken is an empty field.
+    /// column a run, named `run_..._mm`; a reading that was not taken is an empty field or `nan`.
     ///
     /// Errors: [`Error::Unreadable`] for a missing or unknown column or text in place of a number, with its line;
     /// [`Error::Input`] as at construction.
@@ -204,7 +204,7 @@ impl KnifeEdgeReadings {
     /// | radii of the openings in inches | 600 | refused | |
     ///
     /// Diameters for radii are refused before that where they leave the mirror. Nothing is repaired. A span below -0.16 is
-    /// refused where it lies below 0 by two standard errors; a mirror that truly is so far beyond the sphere (K above 0.16) must
+    /// refused where it lies below 0 by three standard errors; a mirror that truly is so far beyond the sphere (K above 0.16) must
     /// be refigured before it can be reduced here.
     /// Source: own derivation, tried on readings of a known mirror with each mistake made.
     ///

@@ -446,10 +446,8 @@ def through(inner, outer):
         ({"runs_mm": [IDEAL[:3]]}, "runs_mm[0]", "exchanged"),
         ({"runs_mm": np.transpose([IDEAL])}, "runs_mm[0]", "exchanged"),
         ({"runs_mm": np.empty((0, 4))}, "runs_mm", ""),
-        ({"runs_mm": [[*IDEAL[:3], NAN]]}, "runs_mm[0, 3]", "empty cell"),
+        ({"runs_mm": [[*IDEAL[:3], NAN]]}, "openings[3]", "leave it out"),
         ({"runs_mm": [[*IDEAL[:3], "about 1.9"]]}, "runs_mm", "text"),
-        # Inches read as millimetres: the span is 25 times too small.
-        ({"runs_mm": [[v / 25.4 for v in IDEAL]]}, "runs_mm", "inches"),
         ({"runs_mm": [[v * 25.4 for v in IDEAL]]}, "runs_mm", "inches"),
         ({"runs_mm": [[-v for v in IDEAL]]}, "readings_increase", "other way"),
         ({"radius_mm": None}, "radius_mm", ""),
@@ -479,6 +477,12 @@ def test_a_focal_length_given_for_the_radius_is_suspected():
     assert "fixed" in odd.cause  # the two cannot be told apart
 
 
+def test_inches_read_as_millimetres_may_be_a_sphere():
+    (odd,) = measured(runs_mm=[[v / 25.4 for v in IDEAL]]).problems()
+    assert odd.severity == "warning"
+    assert "a sphere or nearly one, or inches read as millimetres" in odd.cause
+
+
 def test_a_fixed_source_taken_for_a_moving_one_is_suspected():
     twice = [[2 * v for v in IDEAL]]
     (odd,) = measured(runs_mm=twice).problems()
@@ -493,7 +497,7 @@ CSV = "radius_mm,run_1_mm\n40,0.3333\n60,0.7500\n80,1.3333\n95,1.8802\n"
     ("text", "place", "word"),
     [
         (CSV.replace("1.3333", "about 1.3"), "line 4", "about 1.3"),
-        (CSV.replace("1.3333", ""), "line 4", "no number"),
+        (CSV.replace("1.3333", ""), "openings[2]", "no reading"),
         (CSV.replace("radius_mm", "radius"), "first line", "radius_mm"),
         (CSV.replace("radius_mm", "outer_radius_mm"), "first line", "inner_radius_mm"),
         (CSV.replace("run_1_mm", "run_1"), "first line", "run_1_mm"),
@@ -512,12 +516,15 @@ def test_a_table_of_readings_that_cannot_be_read(tmp_path, text, place, word):
     assert word in str(error)
 
 
-@pytest.mark.parametrize("value", ["nan", "inf", "-1e99"])
-def test_a_table_with_a_number_that_is_none(tmp_path, value):
+@pytest.mark.parametrize(
+    ("value", "field"),
+    [("nan", "openings[2]"), ("inf", "runs_mm[0][2]"), ("-1e99", "runs_mm[0][2]")],
+)
+def test_a_table_with_a_number_that_is_none(tmp_path, value, field):
     path = tmp_path / "readings.csv"
     path.write_text(CSV.replace("1.3333", value))
     bench = BENCH | {"clear_aperture_mm": 200, "radius_of_curvature_mm": 2400}
-    assert refusal(ct.KnifeEdgeReadings.from_csv, path, **bench).field == "runs_mm[0][2]"
+    assert refusal(ct.KnifeEdgeReadings.from_csv, path, **bench).field == field
 
 
 @pytest.mark.parametrize(
