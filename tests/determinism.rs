@@ -62,8 +62,9 @@ fn bench_answers() -> Vec<f64> {
         .expect("a figure")
     };
     let verdict = judge_refigure(&figure(2.0), &figure(1.9)).expect("a verdict");
-    let mut numbers = vec![verdict.probability_better, verdict.before.seen_rms_nm.median];
-    for draws in [&verdict.before.draws, &verdict.before.total_draws] {
+    let before = verdict.before.readings().expect("readings");
+    let mut numbers = vec![verdict.probability_better, before.seen_rms_nm.median];
+    for draws in [&before.draws, &before.total_draws] {
         numbers.extend(draws.strehl.iter().chain(&draws.strehl_least_rms));
         numbers.extend(draws.rms_nm.iter().chain(&draws.pv_nm));
     }
