@@ -1,6 +1,6 @@
 from collections.abc import Callable, Mapping, Sequence
 from os import PathLike
-from typing import Any, ClassVar, Self, Unpack, final, overload, type_check_only
+from typing import Any, ClassVar, Self, TypeAlias, Unpack, final, overload, type_check_only
 
 from matplotlib.axes import Axes
 
@@ -18,10 +18,11 @@ from ._typing import (
     IndexingName,
     Interval,
     JoinedName,
-    NormalisationName,
     KnifeFromName,
+    NormalisationName,
     Number,
     Numbers1D,
+    Numbers2D,
     OpeningChanges,
     OriginName,
     PrimaryChanges,
@@ -74,9 +75,9 @@ __all__ = [
     "ZernikeTerms",
     "Zone",
     "__version__",
+    "bench_scatter",
     "expected_readings",
     "grating_picture",
-    "bench_scatter",
     "inches",
     "judge_refigure",
     "knife_edge_picture",
@@ -671,7 +672,7 @@ class KnifeEdgeReadings(_Record):
         draws: int = 2000,
         seed: int = 1,
         radius_sigma_mm: Number | None = None,
-        reading_sigma_mm: Number | Numbers | None = None,
+        reading_sigma_mm: Number | Numbers1D | None = None,
         bench_scatter_mm: Number = 0.0,
     ) -> FigureEstimate: ...
     def repeat_with_noise(
@@ -683,7 +684,7 @@ class KnifeEdgeReadings(_Record):
         seed: int = 1,
     ) -> Table: ...
     def figure_operator(
-        self, radius_mm: Numbers, /, *, obstruction_ratio: Number = 0.0
+        self, radius_mm: Numbers1D, /, *, obstruction_ratio: Number = 0.0
     ) -> Floats: ...
     def outliers(self) -> Table: ...
     def table(self) -> Table: ...
@@ -1218,6 +1219,8 @@ class Verdict(_Record):
     def before(self) -> FigureEstimate | SheetFigure | ZernikeFigure: ...
     @property
     def after(self) -> FigureEstimate | SheetFigure | ZernikeFigure: ...
+    @property
+    def seed(self) -> int | None: ...
     @property
     def wavelength_nm(self) -> float: ...
     def worth(self) -> Table: ...

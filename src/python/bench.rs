@@ -265,8 +265,9 @@ impl PyKnifeEdgeReadings {
     /// | diameters of openings given for radii | 0.25 | warning | two mistakes of a factor of two |
     /// | radii of openings halved | 4 | warning | two mistakes of a factor of two |
     /// | radii of openings in inches | 600 | refused | |
+    /// | two factors of 2 that cancel | 1 | nothing: heights off by 8 | a sound set |
     ///
-    /// Nothing is repaired.
+    /// A single run, whose noise must be assumed, and the readings of `outliers()` are named as well. Nothing is repaired.
     ///
     /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")
     /// >>> bench |= dict(readings_increase="away_from_mirror", radius_mm=[40, 60, 80, 95])
@@ -308,7 +309,8 @@ impl PyKnifeEdgeReadings {
         column(py, self.0.mean_mm())
     }
 
-    /// Noise of one reading of each opening, mm, from the repeats.
+    /// Noise of one reading of each opening, mm: from the repeats, and for a single run from what is usual (half of the Airy
+    /// radius at the knife).
     #[getter]
     fn sigma_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
         column(py, self.0.sigma_mm())

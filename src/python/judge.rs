@@ -192,6 +192,8 @@ getters!(PyVerdict, |verdict| {
     reasons: Vec<String> = verdict.reasons.clone();
     /// Cautions for whoever handles the mirror.
     cautions: Vec<String> = verdict.cautions.clone();
+    /// Seed of the draws; None where no readings were drawn from.
+    seed: Option<u64> = verdict.before.readings().or(verdict.after.readings()).map(|f| f.options.seed);
     /// Wavelength, nm.
     wavelength_nm: f64 = verdict.before.wavelength_nm();
 });
@@ -200,7 +202,7 @@ record!(PyVerdict, "Verdict",
         "strehl_before", "strehl_before_interval", "strehl_before_total_interval", "strehl_after",
         "strehl_after_interval", "strehl_after_total_interval", "rms_before_nm", "rms_before_nm_interval",
         "rms_before_nm_total_interval", "rms_after_nm", "rms_after_nm_interval", "rms_after_nm_total_interval",
-        "floor_share", "further_runs", "reasons", "cautions", "before", "after", "wavelength_nm"],
+        "floor_share", "further_runs", "reasons", "cautions", "before", "after", "wavelength_nm", "seed"],
     shown: ["verdict", "chance_better", "gain",  "strehl_before", "strehl_after", "wavelength_nm"]);
 
 /// Return the judgement of a refigure from what was measured before and after it.

@@ -6,7 +6,7 @@ use pyo3::types::{PyDict, PyFloat, PyString};
 /// Writes the common methods of a wrapper class, from the names of its attributes.
 ///
 /// `attributes` make up `to_dict()`, `shown` the text and the notebook display. Pickles are the JSON of the
-/// Rust value, which comes back through the same checks as the constructor.
+/// Rust value; parts, readings, estimates and verdicts come back through the checks of their making.
 macro_rules! record {
     ($class:ident, $title:literal, attributes: [$($attribute:literal),* $(,)?], shown: [$($shown:literal),* $(,)?]) => {
         #[pymethods]

@@ -9,7 +9,7 @@ use super::unseen::{
     Analysis, AssumedEnds, EdgeFinding, NextMeasurement, SmoothFigure, WELL_MEASURED_MM, ZoneCheck,
     assumption, next_measurements,
 };
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::model::{Joined, Primary, RadialProfile};
 use crate::numeric::stats;
 use crate::wave::RadialQuality;
@@ -164,7 +164,7 @@ impl Draws {
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(try_from = "Reduced", into = "Reduced")]
 pub struct FigureEstimate {
     /// The readings behind it.
     pub readings: KnifeEdgeReadings,
@@ -208,6 +208,29 @@ pub struct FigureEstimate {
     /// Narrow zones of the largest size that is assumed hold over half of the weight: a sign that the readings of two
     /// neighbouring openings were exchanged, or one misread.
     pub second_look: bool,
+}
+
+/// What an estimate is written down as: readings and options. All else follows from them, bit for bit, and is reduced
+/// anew when read back, so that no altered file can contradict itself.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Reduced {
+    readings: KnifeEdgeReadings,
+    options: ReduceOptions,
+}
+
+impl TryFrom<Reduced> for FigureEstimate {
+    type Error = Error;
+
+    fn try_from(reduced: Reduced) -> Result<Self> {
+        reduced.readings.reduce(reduced.options)
+    }
+}
+
+impl From<FigureEstimate> for Reduced {
+    fn from(figure: FigureEstimate) -> Self {
+        Self { readings: figure.readings, options: figure.options }
+    }
 }
 
 impl FigureEstimate {

@@ -101,3 +101,17 @@ fn span_ratio(readings: &KnifeEdgeReadings) -> Option<(f64, f64)> {
     let fit = if readings.openings().len() >= 4 { fit.without_outermost } else { fit.all };
     Some((-fit.conic, fit.conic_sigma))
 }
+
+/// Names what the scatter of the readings betrays: nothing to know it from, and readings far off.
+pub(super) fn check_noise(readings: &KnifeEdgeReadings, findings: &mut Findings) {
+    if readings.runs_mm().len() == 1 {
+        let allowed = "two runs or more, to know the noise from";
+        let cause = "it is assumed then: half of the Airy radius at the knife; state `reading_sigma_mm` where it is known";
+        findings.warning("runs_mm", "one run", allowed, cause);
+    }
+    for outlier in readings.outliers() {
+        let field = format!("runs_mm[{}][{}]", outlier.run, outlier.opening);
+        let shown = format!("{:.1} standard deviations off the other runs", outlier.sigmas.abs());
+        findings.warning(&field, shown, "a reading that agrees with the others", "misread or miswritten?");
+    }
+}

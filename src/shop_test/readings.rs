@@ -202,8 +202,10 @@ impl KnifeEdgeReadings {
     /// | diameters of the openings given for radii | 0.25 | warning | moving taken as fixed, and focal length for radius, at once |
     /// | radii of the openings halved | 4 | warning | fixed taken as moving, and twice the radius, at once |
     /// | radii of the openings in inches | 600 | refused | |
+    /// | two mistakes of 2 that cancel (moving taken as fixed, and twice the radius given) | 1 | nothing: heights off by 8 | a sound set |
     ///
-    /// Diameters for radii are refused before that where they leave the mirror. Nothing is repaired. A span below -0.16 is
+    /// A single run, whose noise must be assumed, and readings far off the other runs of their opening
+    /// ([`KnifeEdgeReadings::outliers`]) are named as well. Diameters for radii are refused before that where they leave the mirror. Nothing is repaired. A span below -0.16 is
     /// refused where it lies below 0 by three standard errors; a mirror that truly is so far beyond the sphere (K above 0.16) must
     /// be refigured before it can be reduced here.
     /// Source: own derivation, tried on readings of a known mirror with each mistake made.
@@ -221,6 +223,7 @@ impl KnifeEdgeReadings {
     pub fn problems(&self) -> Vec<Problem> {
         let mut findings = Findings::default();
         guards::check_span(self, &mut findings);
+        guards::check_noise(self, &mut findings);
         findings.warnings()
     }
 }

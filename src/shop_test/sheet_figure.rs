@@ -292,7 +292,7 @@ fn compare_with_strehl(
         words += "; the two differ by a factor of two: the RMS of the glass taken for that of the wavefront when the Strehl \
                   was computed, or a wavefront's RMS declared as the glass's";
     } else if rms.scaled(2.0).meets(usual) {
-        words += "; the two differ by a factor of two: an RMS of the glass declared as the wavefront's?";
+        words += "; the two differ by a factor of two: an RMS of the glass declared as the wavefront's";
     } else if middle > by_strehl.high {
         words += "; a steep turned edge does this too";
     }

@@ -147,13 +147,14 @@ impl ZernikeFigure {
         } else {
             " (coefficients taken as exact)".to_owned()
         };
+        let terms = match self.report.input().coefficients.len() {
+            1 => "one term".to_owned(),
+            count => format!("{count} terms"),
+        };
         format!(
             "This means a wavefront RMS of {:.1} nm beyond focus{most}, and a Strehl of {:.3}{spread} at {} nm, as far as \
-             {} terms can show it.",
-            self.rms_nm,
-            self.strehl,
-            self.wavelength_nm,
-            self.report.input().coefficients.len()
+             {terms} can show it.",
+            self.rms_nm, self.strehl, self.wavelength_nm
         )
     }
 }
@@ -320,9 +321,28 @@ fn cautions(
     tested: &BTreeMap<u32, f64>,
 ) -> Vec<String> {
     let size = |terms: &BTreeMap<u32, f64>| terms.values().map(|v| v * v).sum::<f64>().sqrt();
-    let null = report.null_nm();
-    if null.is_empty() || size(&null) < 0.1 * DEFAULT_WAVELENGTH_NM {
+    let null = report.null_if_at_centre_nm();
+    if size(&null) < 0.1 * DEFAULT_WAVELENGTH_NM {
         return Vec::new();
+    }
+    if report.input().test == TestPlace::AtFocus {
+        let left = |sign: f64| {
+            let mut terms = reported.clone();
+            for (&j, &value) in &null {
+                *terms.entry(j).or_insert(0.0) -= sign * value;
+            }
+            size(&terms)
+        };
+        let left = left(1.0).min(left(-1.0));
+        return if left < 0.25 * size(reported) {
+            vec![format!(
+                "These are nearly a paraboloid's own terms at its centre of curvature: with those taken off {left:.0} nm of RMS would be \
+                 left, not {:.0}. Was it tested there without a null?",
+                size(reported)
+            )]
+        } else {
+            Vec::new()
+        };
     }
     let mut turned: BTreeMap<u32, f64> = reported.iter().map(|(&j, &value)| (j, -value)).collect();
     for (&j, &value) in &null {

@@ -290,10 +290,12 @@ impl ZernikeReport {
     /// # Ok::<(), Error>(())
     /// ```
     pub fn null_nm(&self) -> BTreeMap<u32, f64> {
+        if self.0.test == TestPlace::AtFocus { BTreeMap::new() } else { self.null_if_at_centre_nm() }
+    }
+
+    /// The terms that a perfect paraboloid would show at its centre of curvature, wherever this one was tested.
+    pub(super) fn null_if_at_centre_nm(&self) -> BTreeMap<u32, f64> {
         let input = &self.0;
-        if input.test == TestPlace::AtFocus {
-            return BTreeMap::new();
-        }
         null_term::paraboloid_at_centre_of_curvature(input.tested_diameter_mm, input.radius_of_curvature_mm)
             .into_iter()
             .filter_map(|(n, value)| Some((Indexing::Noll.index(n, 0)?, value)))
