@@ -80,7 +80,7 @@ fn a_single_run_works_with_the_usual_noise_and_the_verdict_says_so() {
     assert!(width(&one) > 2.0 * width(&five), "{} {}", width(&one), width(&five));
     let verdict = judge_refigure(&figure(&one), &figure(&five)).expect("a verdict");
     let told =
-        verdict.reasons.iter().any(|told| told.starts_with("One run before") && told.contains("assumed"));
+        verdict.reasons.iter().any(|told| told.starts_with("Before: one run") && told.contains("assumed"));
     assert!(told, "{:?}", verdict.reasons);
 }
 

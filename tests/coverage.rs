@@ -7,8 +7,8 @@ use catoptric::numeric::pool::map_ordered;
 use catoptric::{Interval, ReduceOptions};
 use invented::{KINDS, NARROW_MM, case};
 
-/// Accepted mirrors of each kind: so many that a true share of 0.95 falls below 0.92 once in twenty times.
-const MIRRORS: [usize; 6] = [150; 6];
+/// Accepted mirrors of each kind: so many that a true share of 0.95 falls below 0.92 once in fifteen times.
+const MIRRORS: [usize; 6] = [100; 6];
 const SEED: u64 = 20_260_701;
 
 /// What one mirror says: whether the truth lies within the total intervals of Strehl and RMS, within the noise-only ones,

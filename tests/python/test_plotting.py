@@ -110,13 +110,16 @@ def a_verdict():
     draws = np.linspace(0.0, 1.0, 400)
     return SimpleNamespace(
         probability_better=0.9996,
+        chance_better="more than 99.9 %",
         strehl_before=0.75,
-        strehl_before_interval=(0.70, 0.80),
+        strehl_before_interval=(0.73, 0.77),
+        strehl_before_total_interval=(0.70, 0.80),
         strehl_after=0.97,
-        strehl_after_interval=(0.96, 0.98),
+        strehl_after_interval=(0.965, 0.975),
+        strehl_after_total_interval=(0.96, 0.98),
         verdict="better",
-        strehl_before_draws=0.70 + 0.1 * draws,
-        strehl_after_draws=0.96 + 0.02 * draws,
+        strehl_before_total_draws=0.70 + 0.1 * draws,
+        strehl_after_total_draws=0.96 + 0.02 * draws,
         before=an_estimate(200.0),
         after=an_estimate(10.0),
     )
@@ -406,6 +409,7 @@ def test_a_paraboloid_gives_a_level_row_of_bars(changes, expected):
     readings = some_readings(**{k: v for k, v in changes.items() if k != "flip"})
     if changes.get("flip"):
         readings.mean_mm, readings.runs_mm = -readings.mean_mm, -readings.runs_mm
+        readings.paraboloid_mm = -readings.paraboloid_mm
     assert bars_of(plotting.readings(readings)) == pytest.approx(expected, abs=1e-12)
 
 
@@ -494,11 +498,18 @@ def test_an_estimate_is_straight_in_the_square_of_the_radius_with_the_band_that_
         height_nm=np.array([0.0, -80.0]),
         covariance_nm2=np.array([[9.0, -6.0], [-6.0, 16.0]]),
     )
-    *_, lower, upper, curve = plotting.figure_estimate(estimate).lines
+    ax = plotting.figure_estimate(estimate)
+    *_, curve = ax.lines
     assert np.interp(60.0, *curve.get_data()) == pytest.approx(-28.8, abs=1e-9)
-    half = (np.interp(60.0, *upper.get_data()) - np.interp(60.0, *lower.get_data())) / 2.0
+    # The outline of the band: below the curve outward, and above it back again.
+    radius, height = ax.collections[0].get_paths()[0].vertices.T
+    outward = np.diff(radius, prepend=-1.0) > 0.0
+    back = np.diff(radius, append=radius[-1] - 1.0) < 0.0
+    lower = np.interp(60.0, radius[outward], height[outward])
+    upper = np.interp(60.0, radius[back][::-1], height[back][::-1])
     variance = 0.64**2 * 9.0 + 0.36**2 * 16.0 - 2.0 * 0.64 * 0.36 * 6.0
-    assert half == pytest.approx(1.959964 * variance**0.5, rel=1e-6)
+    half_nm = 1.959964 * variance**0.5
+    assert [lower, upper] == pytest.approx([-28.8 - half_nm, -28.8 + half_nm], rel=1e-6)
 
 
 @pytest.mark.parametrize("count", [2, 3, 5, 12])
@@ -544,6 +555,21 @@ def test_two_estimates_are_told_apart_without_colour():
     assert len(notes) == 1  # the second call replaces the small print of the first
 
 
+def test_an_edge_that_is_wide_open_does_not_flatten_the_rest_of_the_picture():
+    estimate = an_estimate()
+    rims = np.asarray(estimate.radius_mm)
+    estimate.smooth_radius_mm = rims
+    estimate.smooth_height_nm = np.asarray(estimate.height_nm)
+    estimate.smooth_sigma_nm = np.where(rims < rims[-1], 20.0, 5000.0)
+    ax = plotting.figure_estimate(estimate)
+    low, high = ax.get_ylim()
+    shown = np.asarray(estimate.height_nm)[:-1]
+    assert low < shown.min() - 39.0  # 1.96 times 20 nm
+    assert shown.max() + 39.0 < high
+    assert high - low < 1000.0
+    assert "beyond the picture" in words_on(ax)
+
+
 def test_openings_are_marked_when_the_estimate_knows_them():
     estimate = an_estimate()
     assert "openings" not in words_on(plotting.figure_estimate(estimate))
@@ -558,14 +584,22 @@ def test_the_verdict_shows_fifty_chances_of_each_and_the_words():
     for heap, interval in zip(heaps, [(0.70, 0.80), (0.96, 0.98)], strict=True):
         assert interval[0] - 0.01 < heap[:, 0].min() < heap[:, 0].max() < interval[1] + 0.01
     assert "Verdict: better" in words_on(ax)
-    assert "above 0.999" in words_on(ax)
+    assert "more than 99.9 %" in words_on(ax)
     assert "0.750 (0.700 to 0.800)" in words_on(ax)
     assert len(ax.figure.axes) == 2  # the profiles beside it
 
 
+def test_no_dot_stands_beyond_a_strehl_of_one():
+    perfect = a_verdict()
+    perfect.strehl_after_total_draws = np.linspace(0.98, 1.0, 400)
+    ax = plotting.verdict(perfect)
+    dots = np.concatenate([heap.get_offsets()[:, 0] for heap in ax.collections])
+    assert dots.max() < 1.0
+
+
 def test_a_verdict_without_draws_and_profiles_is_bars_alone():
     bare = a_verdict()
-    for name in ("strehl_before_draws", "strehl_after_draws", "before", "after"):
+    for name in ("strehl_before_total_draws", "strehl_after_total_draws", "before", "after"):
         delattr(bare, name)
     ax = plotting.verdict(bare)
     assert len(ax.figure.axes) == 1

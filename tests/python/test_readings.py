@@ -400,11 +400,11 @@ def test_one_run_has_no_noise_of_its_own():
     ideal = ZONES_MM**2 / (2 * RADIUS_MM)
     one, four = measured(ideal), measured([ideal, ideal + 0.01, ideal, ideal - 0.01])
     reasons = ct.judge_refigure(before=one, after=four).reasons
-    assumed = [reason for reason in reasons if "One run" in reason]
+    assumed = [reason for reason in reasons if "one run" in reason]
     assert len(assumed) == 1
-    assert assumed[0].startswith("One run before") and "assumed" in assumed[0]
+    assert assumed[0].startswith("Before: one run") and "assumed" in assumed[0]
     repeated = ct.judge_refigure(before=four, after=four).reasons
-    assert not any("One run" in reason for reason in repeated)
+    assert not any("one run" in reason for reason in repeated)
 
 
 def test_estimates_are_judged_as_their_readings_are():

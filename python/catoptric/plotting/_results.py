@@ -162,7 +162,7 @@ class GratingPictureLike(BenchPictureLike, Protocol):
 
 
 class VerdictLike(Protocol):
-    """The judgement of a refigure; noise intervals, draws and estimates are used when it has them."""
+    """The judgement of a refigure; noise intervals, draws and estimates are used if it has them."""
 
     @property
     def chance_better(self) -> str: ...

@@ -48,13 +48,14 @@ class Series:
     colour: str
     line: str
     marker: str
+    hatch: str
 
 
 SERIES = (
-    Series(VERMILLION, "--", "^"),
-    Series(BLUE, "-", "o"),
-    Series(GREEN, "-.", "s"),
-    Series(PURPLE, ":", "D"),
+    Series(VERMILLION, "--", "^", "////"),
+    Series(BLUE, "-", "o", ""),
+    Series(GREEN, "-.", "s", "...."),
+    Series(PURPLE, ":", "D", "----"),
 )
 
 

@@ -19,11 +19,15 @@ TWO_SIDED_95 = 1.959963984540054
 ROOM_AT_A_POINT = 0.045
 """Room for the marks of the runs at a single radius, as a share of the largest radius."""
 
-BANDS = "bands: 95 %; dark: reading noise only, light: with what the readings cannot see"
+BANDS = "bands of 95 %; dark: reading noise, light: also what cannot be seen"
 """What the bands of a figure hold; on a result without a mean figure there is the dark one only."""
+
+CUT = "at the rim the light band goes on beyond the picture"
+"""Said where the edge is so open that a picture which held it all would show nothing else."""
 
 _MEAN = "mean and its 95 % (reading noise)"
 _ZERO = "catoptric-zero"
+_UNSEEN = "catoptric-unseen"
 
 
 def readings(result: ReadingsLike, ax: Axes | None = None) -> Axes:
@@ -113,7 +117,7 @@ def figure_estimate(
 
     Call it again on the same axes, with another `series` (0 to 3) and a `label`, to compare.
     The dark band holds reading noise only; the light one, between thin lines, also what the
-    openings could not see.
+    openings could not see. Where the light one leaves the picture at the rim, a note says so.
 
     Units: mm of radius, nm of glass (the wavefront is twice as large).
     """
@@ -121,6 +125,8 @@ def figure_estimate(
     draw_estimate(ax, result, label or "estimate", _style.SERIES[series % len(_style.SERIES)])
     label_height(ax)
     notes = ["above zero: glass too high", BANDS]
+    if leaves_picture(ax):
+        notes.append(CUT)
     if _mark_openings(ax, result):
         notes.append("marks along the bottom: the openings that were read")
     _style.legend_below(ax, columns=4)
@@ -157,18 +163,42 @@ def draw_estimate(ax: Axes, result: EstimateLike, label: str, series: _style.Ser
     ax.set_xlim(0.0, max(1.02 * float(radius.max()), ax.get_xlim()[1]))
 
 
+def leaves_picture(ax: Axes) -> bool:
+    """Tell whether a light band goes on beyond the limits of the picture."""
+    low, high = ax.get_ylim()
+    sides = [np.asarray(line.get_ydata()) for line in ax.lines if line.get_gid() == _UNSEEN]
+    return any(side.min() < low or side.max() > high for side in sides)
+
+
 def _draw_unseen(ax: Axes, result: EstimateLike, series: _style.Series) -> None:
-    """Draw the band of all figures that the readings allow, if the result knows them."""
+    """Draw the band of all figures that the readings allow, if the result knows them.
+
+    Beyond the last rim but one it does not stretch the picture: there it may be a hundred times
+    as wide as elsewhere.
+    """
     radius = getattr(result, "smooth_radius_mm", None)
     if radius is None:
         return
+    radius = np.asarray(radius)
     middle = np.asarray(result.smooth_height_nm)  # type: ignore[attr-defined]
     half = TWO_SIDED_95 * np.asarray(result.smooth_sigma_nm)  # type: ignore[attr-defined]
+    before = ax.dataLim.frozen()
     ax.fill_between(
-        radius, middle - half, middle + half, color=series.colour, alpha=0.14, linewidth=0
+        radius,
+        middle - half,
+        middle + half,
+        facecolor=(series.colour, 0.16),
+        edgecolor=(series.colour, 0.35),
+        hatch=series.hatch,
+        linewidth=0,
     )
-    for side in (middle - half, middle + half):
-        ax.plot(radius, side, color=series.colour, linewidth=0.5, alpha=0.7)
+    sides = (middle - half, middle + half)
+    for side in sides:
+        ax.plot(radius, side, series.line, color=series.colour, linewidth=0.8, gid=_UNSEEN)
+    ax.dataLim.set(before)
+    held = radius <= np.asarray(result.radius_mm)[-2]
+    for side in sides:
+        ax.update_datalim(np.column_stack([radius[held], side[held]]))
 
 
 def _departures_mm(result: ReadingsLike) -> tuple[Floats, Floats]:

@@ -9,7 +9,7 @@ import numpy as np
 from .._display import with_uncertainty
 from . import _style
 from ._results import EstimateLike, Floats, Interval, VerdictLike
-from .bench import BANDS, draw_estimate
+from .bench import BANDS, CUT, draw_estimate, leaves_picture
 from .mirror import label_height
 
 if TYPE_CHECKING:
@@ -18,8 +18,11 @@ if TYPE_CHECKING:
 DOTS = 50
 """Dots of one row; each stands for the same small chance."""
 
-COLUMNS = 42.0
+COLUMNS = 60.0
 """Columns of dots from one end of the drawn scale to the other."""
+
+TALLEST_STOREY = 0.068
+"""Distance of two dots above each other, where the step from row to row is 1."""
 
 
 def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
@@ -45,15 +48,15 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
         name: _heap(getattr(result, f"strehl_{name}_total_draws", None), diameter)
         for name, *_ in rows
     }
-    tallest = max((int(storeys.max()) for _, storeys in heaps.values() if len(storeys)), default=0)
     dots = any(len(places) for places, _ in heaps.values())
-    storey = min(0.068, 0.68 / (tallest + 1.0))
     for (name, level, series), total in zip(rows, totals, strict=True):
         places, storeys = heaps[name]
+        # A tall heap is pressed together, and its dots are made smaller so that they stay apart.
+        storey = min(TALLEST_STOREY, 0.72 / (storeys.max(initial=0.0) + 1.0))
         ax.scatter(
             places,
             level + 0.12 + storey * storeys,
-            s=26,
+            s=max(9.0, 26.0 * (storey / TALLEST_STOREY) ** 2),
             marker=series.marker,
             facecolor=series.colour,
             edgecolor="white",
@@ -71,8 +74,10 @@ def verdict(result: VerdictLike, ax: Axes | None = None) -> Axes:
     ax.spines["left"].set_visible(False)
     ax.grid(False, axis="y")
     notes = [f"chance that after is better: {result.chance_better}"]
-    bars = "bars: 95 %; thick: reading noise only, thin: with what cannot be seen"
-    notes.append(bars + ("; a dot: one chance in 50" if dots else ""))
+    notes.append("bars of 95 %; thick: reading noise, thin: also what cannot be seen")
+    stroke = "upright stroke: the plain reduction" if _estimates(result) else ""
+    chances = "a dot: one chance in 50" if dots else ""
+    notes += ["; ".join(filter(None, (stroke, chances)))] if stroke or chances else []
     _style.heading(ax, f"Verdict: {result.verdict}", *notes)
     return ax
 
@@ -93,7 +98,7 @@ def profiles(result: Any, ax: Axes | None = None) -> Axes:
         draw_estimate(ax, estimate, name, series)
     label_height(ax)
     _style.legend(ax, "lower left")
-    notes = ("above zero: glass too high", BANDS)
+    notes = ["above zero: glass too high", BANDS, *([CUT] if leaves_picture(ax) else [])]
     _style.heading(ax, "The glass, before and after", *notes)
     return ax
 
@@ -121,9 +126,9 @@ def _heap(draws: Any, diameter: float) -> tuple[Floats, Floats]:
     if draws is None or len(draws) < DOTS:
         return np.empty(0), np.empty(0)
     middles = np.quantile(np.asarray(draws), (np.arange(DOTS) + 0.5) / DOTS)
-    column = np.round(middles / diameter)
+    column = np.floor((1.0 - middles) / diameter)  # from 1 downward: no dot stands beyond it
     below = [np.count_nonzero(column[:dot] == column[dot]) for dot in range(DOTS)]
-    return column * diameter, np.array(below, dtype=float)
+    return 1.0 - (column + 0.5) * diameter, np.array(below, dtype=float)
 
 
 def _bar(
