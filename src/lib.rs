@@ -10,7 +10,7 @@
 //! readings ──> figure ──┐
 //! sizes, coatings ──────┴─> Train ──> Prepared ──> rays ──> Spot, Illumination
 //!                                         └──────> Wavefront ──> Strehl, Psf, encircled energy
-//! judge: takes the two figures estimated from readings and a train, calls the above, returns numbers,
+//! judge: takes what is known of a figure before and after (readings, sheets, reports), returns numbers,
 //!        intervals and a verdict
 //! ```
 //!

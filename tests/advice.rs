@@ -49,7 +49,7 @@ fn verdict(before: &str, after: &str) -> Verdict {
 fn the_operator_is_the_reduction() {
     let readings = fenlight("before");
     let figure = figure("before");
-    let operator = readings.figure_operator(&figure.radius_mm, options()).expect("an operator");
+    let operator = readings.figure_operator(&figure.radius_mm, &options()).expect("an operator");
     for shift_mm in [0.0, 7.0] {
         let errors: Vec<f64> = figure.zone_error_mm.iter().map(|e| e + shift_mm).collect();
         let heights = operator.height_nm(&errors);
@@ -66,7 +66,7 @@ fn standard_deviations_agree_with_ten_thousand_resamples() {
     let sigma_mm = [0.30, 0.20, 0.12, 0.10, 0.09, 0.08, 0.07, 0.06];
     let stated = ReduceOptions { reading_sigma_mm: Some(sigma_mm.to_vec()), ..options() };
     let figure = readings.reduce(stated.clone()).expect("a figure");
-    let operator = readings.figure_operator(&figure.radius_mm, stated).expect("an operator");
+    let operator = readings.figure_operator(&figure.radius_mm, &stated).expect("an operator");
     let (runs, repeats, knots) = (readings.runs_mm().len(), 10_000, figure.radius_mm.len());
     let mut rows = Vec::with_capacity(repeats);
     for repeat in 0..repeats {

@@ -105,8 +105,7 @@ fn missing_readings_are_weighted_as_least_squares_weighs_them() {
         assert_close(found - level, truth, 1e-10, "zone mean, mm");
     }
     // Heights are linear in the means and blind to their common shift: so is their covariance.
-    let operator =
-        readings.figure_operator(&estimate.radius_mm, options.clone()).expect("an operator").nm_per_mm;
+    let operator = readings.figure_operator(&estimate.radius_mm, &options).expect("an operator").nm_per_mm;
     let covariance_mm2 = table.table("mean_covariance_mm2");
     for (i, row) in estimate.covariance_nm2.iter().enumerate() {
         for (j, found) in row.iter().enumerate() {

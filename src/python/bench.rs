@@ -225,7 +225,7 @@ impl PyKnifeEdgeReadings {
             ..ReduceOptions::default()
         };
         let radii = list(radius_mm, "radius_mm")?;
-        let operator = self.0.figure_operator(&radii, options).map_err(|e| exception(py, e))?;
+        let operator = self.0.figure_operator(&radii, &options).map_err(|e| exception(py, e))?;
         Ok(square(py, &operator.nm_per_mm))
     }
 

@@ -25,7 +25,7 @@ const SUSPECT_WEIGHT: f64 = 0.5;
 ///     &[40.0, 60.0, 80.0, 95.0], vec![vec![0.3333, 0.7500, 1.3333, 1.9302]],
 /// )?;
 /// let figure = readings.reduce(Default::default())?;
-/// let operator = readings.figure_operator(&figure.radius_mm, Default::default())?;
+/// let operator = readings.figure_operator(&figure.radius_mm, &Default::default())?;
 /// let height_nm = operator.height_nm(&figure.zone_error_mm);
 /// assert!((height_nm[4] - figure.height_nm[4]).abs() < 1e-9);
 /// # Ok::<(), catoptric::Error>(())
@@ -140,14 +140,14 @@ impl KnifeEdgeReadings {
     /// The exact operator of the plain reduction, from mean readings to heights at best focus at any radii.
     ///
     /// Units: mm, nm. Errors: [`Error::Input`] for a radius off the mirror, and for options that cannot be.
-    pub fn figure_operator(&self, radius_mm: &[f64], options: ReduceOptions) -> Result<FigureOperator> {
+    pub fn figure_operator(&self, radius_mm: &[f64], options: &ReduceOptions) -> Result<FigureOperator> {
         options.check()?;
         let rim_mm = self.clear_aperture_mm() / 2.0;
         if let Some(r) = radius_mm.iter().find(|r| !(0.0..=rim_mm * (1.0 + 1e-9)).contains(*r)) {
             let allowed = format!("0 to {rim_mm} mm, half the clear aperture");
             return Err(Error::input("radius_mm", r, allowed, "diameters given for radii?"));
         }
-        let operator = Reduction::new(self, &options).operator(radius_mm);
+        let operator = Reduction::new(self, options).operator(radius_mm);
         Ok(FigureOperator {
             radius_mm: radius_mm.to_vec(),
             nm_per_mm: (0..operator.nrows()).map(|i| operator.row(i).iter().copied().collect()).collect(),

@@ -201,12 +201,12 @@ fn new_readings(analysis: &Analysis, figures: &FigureDraws, openings: &[MaskOpen
     let scale = scale.sum::<f64>() / bench.rings.len() as f64;
     let variance: Vec<f64> = openings
         .iter()
-        .map(|opening| match known(opening) {
-            Some(k) => one_reading(k) / RUNS as f64,
-            None => {
-                let place = bench.radius_gain(opening) * model.radius_sigma_mm;
-                scale / opening.middle_mm().powi(2) / RUNS as f64 + place * place + model.scatter_mm.powi(2)
+        .map(|opening| {
+            if let Some(k) = known(opening) {
+                return one_reading(k) / RUNS as f64;
             }
+            let place = bench.radius_gain(opening) * model.radius_sigma_mm;
+            scale / opening.middle_mm().powi(2) / RUNS as f64 + place * place + model.scatter_mm.powi(2)
         })
         .collect();
     let (rows, order) = (contrasts(openings.len()), openings.len() - 1);
