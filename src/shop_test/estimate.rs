@@ -1,12 +1,15 @@
 //! A figure estimated from readings, and what is uncertain about it.
 
+use std::fmt;
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
 use super::noise::ZoneMeans;
 use super::options::ReduceOptions;
 use super::readings::KnifeEdgeReadings;
 use super::unseen::{
-    Analysis, AssumedEnds, EdgeFinding, NextMeasurement, SmoothFigure, WELL_MEASURED_MM, ZoneCheck,
+    Analysis, AssumedEnds, EdgeFinding, Evidence, NextMeasurement, SmoothFigure, WELL_MEASURED_MM, ZoneCheck,
     assumption, next_measurements,
 };
 use crate::error::{Error, Result};
@@ -98,6 +101,40 @@ impl Interval {
             .flatten()
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), (a, b)| (l.min(a), h.max(b)));
         Self { low, high, share: SHARE }
+    }
+
+    /// The same of draws with weights.
+    pub(crate) fn weighted(draws: &[f64], weights: &[f64]) -> Self {
+        let mut ranking: Vec<usize> = (0..draws.len()).collect();
+        ranking.sort_by(|&a, &b| draws[a].total_cmp(&draws[b]));
+        let total: f64 = weights.iter().sum();
+        let rising: Vec<f64> = ranking.iter().map(|&k| draws[k]).collect();
+        let weight: Vec<f64> = ranking.iter().map(|&k| weights[k] / total).collect();
+        Self::of_rising(&rising, &weight)
+    }
+
+    /// The same of rising draws whose weights add up to 1.
+    pub(crate) fn of_rising(rising: &[f64], weight: &[f64]) -> Self {
+        let mut shortest = (f64::INFINITY, 0, rising.len() - 1);
+        let (mut held, mut end) = (0.0, 0);
+        for start in 0..rising.len() {
+            while end < rising.len() && held < SHARE {
+                held += weight[end];
+                end += 1;
+            }
+            if held < SHARE {
+                break;
+            }
+            let last = end.max(start + 1) - 1;
+            if rising[last] - rising[start] < shortest.0 {
+                shortest = (rising[last] - rising[start], start, last);
+            }
+            held -= weight[start];
+        }
+        let tail = 0.5 * (1.0 - SHARE);
+        let (low, high) = (rising[shortest.1], rising[shortest.2]);
+        let even = |q: f64, otherwise: f64| stats::quantile_weighted(rising, weight, q).unwrap_or(otherwise);
+        Self { low: low.min(even(tail, low)), high: high.max(even(1.0 - tail, high)), share: SHARE }
     }
 }
 
@@ -208,6 +245,23 @@ pub struct FigureEstimate {
     /// Narrow zones of the largest size that is assumed hold over half of the weight: a sign that the readings of two
     /// neighbouring openings were exchanged, or one misread.
     pub second_look: bool,
+    pub(super) kept: Kept,
+}
+
+/// What was worked out on the way and serves again when the estimate is compared: no part of its value.
+#[derive(Clone)]
+pub(super) struct Kept(pub(super) Arc<(KnifeEdgeReadings, Analysis, Evidence)>);
+
+impl PartialEq for Kept {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+impl fmt::Debug for Kept {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("..")
+    }
 }
 
 /// What an estimate is written down as: readings and options. All else follows from them, bit for bit, and is reduced
@@ -239,6 +293,19 @@ impl FigureEstimate {
         (0..self.radius_mm.len()).map(|i| self.covariance_nm2[i][i].max(0.0).sqrt()).collect()
     }
 
+    /// The readings made ready and the weights of all components: those kept, or made anew where a field was changed by hand.
+    pub(super) fn prepared(&self) -> Result<Arc<(KnifeEdgeReadings, Analysis, Evidence)>> {
+        let kept = &self.kept.0;
+        if kept.0 == self.readings && kept.1.options == self.options {
+            return Ok(Arc::clone(kept));
+        }
+        self.options.check()?;
+        let means = ZoneMeans::new(&self.readings, &self.options)?;
+        let analysis = Analysis::new(&self.readings, &means, &self.options)?;
+        let evidence = analysis.evidence()?;
+        Ok(Arc::new((self.readings.clone(), analysis, evidence)))
+    }
+
     /// Which ends of the total intervals rest on the assumed edges, as a sentence; empty if none does.
     ///
     /// An end does that moves by more than a quarter of the interval's width when the edge drops that are assumed before
@@ -253,20 +320,19 @@ impl FigureEstimate {
     /// Errors: those of [`KnifeEdgeReadings::reduce`]. Leaves out: see [`NextMeasurement`].
     pub fn next_measurements(&self) -> Result<Vec<NextMeasurement>> {
         let draw = |options: &ReduceOptions| {
-            let means = ZoneMeans::new(&self.readings, options)?;
-            let analysis = Analysis::new(&self.readings, &means, options)?;
-            let posterior = analysis.posterior(&analysis.evidence()?, 0);
-            Ok((analysis, posterior))
+            let prepared = Self { options: options.clone(), ..self.clone() }.prepared()?;
+            let posterior = prepared.1.posterior(&prepared.2, 0);
+            Ok((prepared, posterior))
         };
         let mut options = self.options.for_advice();
-        let (analysis, posterior) = draw(&options)?;
+        let (prepared, posterior) = draw(&options)?;
         let measured = if options.radius_sigma_mm() > WELL_MEASURED_MM {
             options.radius_sigma_mm = Some(WELL_MEASURED_MM);
             Some(Interval::of(&draw(&options)?.1.draws.strehl))
         } else {
             None
         };
-        Ok(next_measurements(&analysis, &posterior.figures, &posterior.draws.strehl, measured))
+        Ok(next_measurements(&prepared.1, &posterior.figures, &posterior.draws.strehl, measured))
     }
 
     /// The plain figure as a layer for a primary.
@@ -299,5 +365,23 @@ impl FigureEstimate {
     pub fn primary(&self) -> Primary {
         Primary::new(self.readings.clear_aperture_mm(), self.readings.radius_of_curvature())
             .layer(self.as_layer())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn even_weights_give_the_plain_interval() {
+        let values: Vec<f64> = (0..1000).rev().map(|k| f64::from(k) * 0.001).collect();
+        let (weighted, plain) = (Interval::weighted(&values, &[2.0; 1000]), Interval::of(&values));
+        assert!((weighted.low - plain.low).abs() < 0.002 && (weighted.high - plain.high).abs() < 0.002);
+    }
+
+    #[test]
+    fn a_single_heavy_draw_has_no_width() {
+        let found = Interval::weighted(&[0.9, 0.5, 0.1], &[0.0, 1.0, 0.0]);
+        assert!(found.high - found.low < 1e-12 && (found.low - 0.5).abs() < 1e-12);
     }
 }

@@ -34,6 +34,8 @@ pub(super) struct Reduction {
     to_knots: DMatrix<f64>,
     /// Heights at the grid's points, from heights at the knots.
     to_points: DMatrix<f64>,
+    /// The product of the two, points by openings in row order: what ten thousand repeats go through.
+    direct: Vec<f64>,
     grid: RadialGrid,
     pupil: RadialPupil,
 }
@@ -64,7 +66,8 @@ impl Reduction {
         let pupil = RadialPupil::new(&grid, inner_mm, rim_mm, radius.0, options.wavelength_nm);
         let to_points = between(&rims_mm, &grid.radius_mm);
         let ideal_mm = openings.iter().map(|o| o.ideal_reading_mm(readings.source(), radius)).collect();
-        Self { ideal_mm, rims_mm, to_knots, to_points, grid, pupil }
+        let direct = (&to_points * &to_knots).transpose().as_slice().to_vec();
+        Self { ideal_mm, rims_mm, to_knots, to_points, direct, grid, pupil }
     }
 
     /// What the readings are too long by, mm, their mean taken off: the zero is free.
@@ -79,8 +82,16 @@ impl Reduction {
     }
 
     pub(super) fn quality(&self, errors_mm: &[f64]) -> RadialQuality {
-        let height_nm = product(&self.to_points, &self.knots_nm(errors_mm));
+        let mut height_nm = Vec::new();
+        self.heights(errors_mm, &mut height_nm);
         self.pupil.quality(&height_nm, &mut Scratch::default())
+    }
+
+    /// Heights at the grid's points, nm, from errors of the openings, mm.
+    fn heights(&self, errors_mm: &[f64], height_nm: &mut Vec<f64>) {
+        height_nm.clear();
+        let rows = self.direct.chunks_exact(errors_mm.len());
+        height_nm.extend(rows.map(|row| row.iter().zip(errors_mm).map(|(a, e)| a * e).sum::<f64>()));
     }
 
     /// Heights at the knots less the best-fitting parabola: what remains after refocusing.
@@ -121,21 +132,23 @@ impl Reduction {
         options: &ReduceOptions,
     ) -> Draws {
         let scales: Vec<f64> = means.scales().iter().map(|scale| scale.sqrt()).collect();
+        let (spread, columns) = (spread_mm.transpose().as_slice().to_vec(), spread_mm.ncols());
         let chunks = options.draws.div_ceil(CHUNK);
         let qualities = pool::map_ordered(chunks, true, |chunk| {
             let mut scratch = Scratch::default();
-            let (mut noisy, mut normals) = (errors_mm.to_vec(), vec![0.0; spread_mm.ncols()]);
+            let (mut noisy, mut normals) = (errors_mm.to_vec(), vec![0.0; columns]);
+            let mut height_nm = Vec::new();
             let draws = chunk * CHUNK..options.draws.min((chunk + 1) * CHUNK);
             let draw = |draw: usize| {
                 let mut stream = Stream::new(options.seed, draw as u64);
                 let node = (stream.uniform() * scales.len() as f64) as usize;
                 let scale = scales[node.min(scales.len() - 1)];
                 normals.fill_with(|| scale * stream.normal());
-                for (zone, value) in noisy.iter_mut().enumerate() {
-                    let row = spread_mm.row(zone);
-                    *value = errors_mm[zone] + row.iter().zip(&normals).map(|(a, z)| a * z).sum::<f64>();
+                for ((value, error), row) in noisy.iter_mut().zip(errors_mm).zip(spread.chunks_exact(columns))
+                {
+                    *value = error + row.iter().zip(&normals).map(|(a, z)| a * z).sum::<f64>();
                 }
-                let height_nm = product(&self.to_points, &self.knots_nm(&noisy));
+                self.heights(&noisy, &mut height_nm);
                 self.pupil.quality(&height_nm, &mut scratch)
             };
             draws.map(draw).collect::<Vec<_>>()

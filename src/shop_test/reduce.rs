@@ -1,11 +1,13 @@
 //! Readings in, a figure with both of its intervals out.
 
-use super::estimate::{Draws, Estimated, FigureEstimate, Measured};
+use std::sync::Arc;
+
+use super::estimate::{Draws, Estimated, FigureEstimate, Kept, Measured};
 use super::noise::ZoneMeans;
 use super::options::ReduceOptions;
 use super::plain::Reduction;
 use super::readings::KnifeEdgeReadings;
-use super::unseen::{Analysis, EdgeFinding, smooth_figure, with_assumption, zone_checks};
+use super::unseen::{Analysis, EdgeFinding, assumed_ends, smooth_figure, zone_checks};
 use crate::error::{Error, Result};
 
 /// Weight of the largest narrow zones above which the readings deserve a second look.
@@ -82,7 +84,8 @@ impl KnifeEdgeReadings {
         let draws = reduction.repeat(&errors_mm, &means, &spread_mm, &options);
         let analysis = Analysis::new(self, &means, &options)?;
         let evidence = analysis.evidence()?;
-        let (allowed, assumed_ends) = with_assumption(&analysis, &evidence)?;
+        let allowed = analysis.posterior(&evidence, 0);
+        let assumed_ends = assumed_ends(&analysis.model.prior, &allowed);
         let total = &allowed.draws;
         let covariance = reduction.covariance(&means, &spread_mm);
         Ok(FigureEstimate {
@@ -112,6 +115,7 @@ impl KnifeEdgeReadings {
             total_draws: allowed.draws,
             assumed_ends,
             options,
+            kept: Kept(Arc::new((self.clone(), analysis, evidence))),
         })
     }
 

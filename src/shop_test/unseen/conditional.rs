@@ -80,8 +80,13 @@ impl Conditional {
     }
 }
 
-/// Adds K A' `weight` to the heights at the points: the correction of a draw, in nm.
-pub(crate) fn add_correction(model: &FigureModel, part: &Component, weight: &[f64], height_nm: &mut [f64]) {
+/// Adds K A' `weight` to the heights at the points: the correction of a draw, in nm. That of the edge's drop comes back.
+pub(crate) fn add_correction(
+    model: &FigureModel,
+    part: &Component,
+    weight: &[f64],
+    height_nm: &mut [f64],
+) -> f64 {
     let q = model.order;
     let broad = part.broad_sd_nm * part.broad_sd_nm;
     let narrow = part.narrow_sd_nm * part.narrow_sd_nm;
@@ -94,10 +99,10 @@ pub(crate) fn add_correction(model: &FigureModel, part: &Component, weight: &[f6
     {
         *height += dot(broad, &first) + dot(narrow, &second) + conic * conic_height;
     }
-    if let Some((edge, drop_sd_nm)) = part.edge {
-        let drop = drop_sd_nm * drop_sd_nm * dot(&model.edges[edge].shape.seen, weight);
-        for (height, edge_height) in height_nm.iter_mut().zip(&model.edges[edge].shape.height) {
-            *height += drop * edge_height;
-        }
+    let Some((edge, drop_sd_nm)) = part.edge else { return 0.0 };
+    let drop = drop_sd_nm * drop_sd_nm * dot(&model.edges[edge].shape.seen, weight);
+    for (height, edge_height) in height_nm.iter_mut().zip(&model.edges[edge].shape.height) {
+        *height += drop * edge_height;
     }
+    drop
 }

@@ -25,6 +25,8 @@ pub(crate) struct FigureDraws {
     pub(crate) shift_mm: Vec<f64>,
     /// Openings.
     pub(crate) zones: usize,
+    /// Drop of each draw's edge, nm; none for a figure without one.
+    pub(crate) drop_nm: Vec<Option<f64>>,
 }
 
 /// Chooses `count` components with probabilities proportional to `weights`, by one uniform draw.
@@ -55,6 +57,8 @@ pub(crate) fn choose(evidence: &Evidence, count: usize, seed: u64, role: u64) ->
 /// A figure of the prior and the noise of its readings, in lanes: element, then lane.
 pub(crate) struct PriorLanes {
     pub(crate) height_nm: Vec<f64>,
+    /// Drop of each lane's edge, nm.
+    pub(crate) drop_nm: [f64; LANES],
     /// Contrasts of the noise without what radii and steepness add, mm.
     noise_mm: Vec<f64>,
     /// Standard normals of the openings' shifts, and of the outermost one's where an edge is steep.
@@ -91,6 +95,7 @@ impl PriorLanes {
         let rooms = |rows: usize| vec![0.0; rows * LANES];
         Self {
             height_nm: rooms(model.grid.radius_mm.len()),
+            drop_nm: [0.0; LANES],
             noise_mm: rooms(model.order),
             shift: rooms(model.rims.len()),
             steep: rooms(1),
@@ -123,6 +128,7 @@ impl PriorLanes {
             let conic = component.conic_sd_nm * stream.normal();
             let edge = component.edge.map(|(edge, sd)| (&model.edges[edge].shape.height, sd));
             let drop = edge.map_or(0.0, |(_, sd)| sd) * stream.normal();
+            self.drop_nm[lane] = drop;
             noise.fill_with(|| stream.normal());
             data.noise_factor.multiply(&mut noise);
             let scale = component.noise_scale.sqrt();
@@ -228,6 +234,7 @@ impl FigureDraws {
         let (points, zones) = (model.grid.radius_mm.len(), model.rims.len());
         let mut height_nm = vec![0.0; points * chosen.len()];
         let mut shift_mm = vec![0.0; zones * chosen.len()];
+        let mut drop_nm = Vec::with_capacity(chosen.len());
         let mut lanes = PriorLanes::new(model);
         let mut known: Option<(usize, Conditional)> = None;
         let blocks = chosen.chunks(LANES).zip(height_nm.chunks_mut(LANES * points));
@@ -244,6 +251,7 @@ impl FigureDraws {
                     known =
                         Conditional::new(model, data, components[lane]).map(|found| (indices[lane], found));
                 }
+                drop_nm.push(None);
                 let Some((_, conditional)) = &known else { continue };
                 let mut rest = conditional.target.clone();
                 let predicted = lanes.contrasts(model, lane, conditional.steep_sd_mm);
@@ -251,18 +259,20 @@ impl FigureDraws {
                     *value -= predicted;
                 }
                 conditional.factor.solve(&mut rest);
-                add_correction(model, &conditional.component, &rest, height);
+                let drop = lanes.drop_nm[lane] + add_correction(model, &conditional.component, &rest, height);
+                drop_nm[block * LANES + lane] = components[lane].edge.map(|_| drop);
                 let pull = Pull { model, weight: &rest, steep_sd_mm: conditional.steep_sd_mm };
                 pull.shift_mm(&lanes.shifts(lane, &[pull]), shift);
             }
         }
-        Self { height_nm, points, shift_mm, zones }
+        Self { height_nm, points, shift_mm, zones, drop_nm }
     }
 
     /// Draws put behind these.
     pub(crate) fn append(&mut self, other: Self) {
         self.height_nm.extend(other.height_nm);
         self.shift_mm.extend(other.shift_mm);
+        self.drop_nm.extend(other.drop_nm);
     }
 
     /// The shifts of each draw in turn, mm.

@@ -29,6 +29,7 @@ mod summary;
 
 pub(crate) use contributions::contributions;
 pub use contributions::{Cause, Contribution};
+pub(super) use evidence::Evidence;
 pub use misread::ZoneCheck;
 pub(super) use misread::zone_checks;
 pub use next_reading::NextMeasurement;
@@ -37,7 +38,7 @@ pub(crate) use paired::{PairedDraws, paired_draws};
 pub(super) use posterior::Analysis;
 pub(crate) use regression::Quadratic;
 pub use sensitivity::AssumedEnds;
-pub(crate) use sensitivity::{assumption, with_assumption};
+pub(crate) use sensitivity::{assumed_ends, assumption};
 pub use settling::Settling;
 pub(crate) use settling::settling;
 pub(crate) use sight::sights;

@@ -6,7 +6,7 @@ use super::draws::FigureDraws;
 use super::linear::{Factor, dot};
 use super::posterior::Analysis;
 use super::reading_model::{Bench, contrast_covariance};
-use crate::numeric::{pool, random::Stream, stats};
+use crate::numeric::{pool, random::Stream};
 use crate::shop_test::estimate::Interval;
 use crate::shop_test::opening::MaskOpening;
 use crate::shop_test::two_way::contrasts;
@@ -171,7 +171,8 @@ fn expected(
         }
         effective += sum * sum / weights.iter().map(|w| w * w).sum::<f64>();
         let in_order: Vec<f64> = ranking.iter().map(|&k| weights[k] / sum).collect();
-        width += weighted_width(&sorted, &in_order, now.share);
+        let then = Interval::of_rising(&sorted, &in_order);
+        width += then.high - then.low;
     }
     let (effective_draws, half_width) = (effective / trials as f64, 0.5 * width / trials as f64);
     let next = NextMeasurement {
@@ -225,47 +226,4 @@ fn new_readings(analysis: &Analysis, figures: &FigureDraws, openings: &[MaskOpen
         white.extend(contrast);
     }
     Some(white)
-}
-
-/// Width of the hull of the shortest and the equal-tailed interval of rising values with weights of sum 1.
-fn weighted_width(sorted: &[f64], weight: &[f64], share: f64) -> f64 {
-    let mut shortest = f64::INFINITY;
-    let (mut ends, mut held, mut end) = ((0, sorted.len() - 1), 0.0, 0);
-    for start in 0..sorted.len() {
-        while end < sorted.len() && held < share {
-            held += weight[end];
-            end += 1;
-        }
-        if held < share {
-            break;
-        }
-        let width = sorted[end.max(start + 1) - 1] - sorted[start];
-        if width < shortest {
-            (shortest, ends) = (width, (start, end.max(start + 1) - 1));
-        }
-        held -= weight[start];
-    }
-    let tail = 0.5 * (1.0 - share);
-    let even = |q: f64| stats::quantile_weighted(sorted, weight, q);
-    let (low, high) = (even(tail).unwrap_or(sorted[0]), even(1.0 - tail).unwrap_or(sorted[sorted.len() - 1]));
-    high.max(sorted[ends.1]) - low.min(sorted[ends.0])
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn even_weights_give_the_plain_interval() {
-        let values: Vec<f64> = (0..1000).map(|k| f64::from(k) * 0.001).collect();
-        let width = weighted_width(&values, &vec![0.001; 1000], 0.95);
-        let plain = Interval::of(&values);
-        assert!((width - (plain.high - plain.low)).abs() < 0.003, "{width}");
-    }
-
-    #[test]
-    fn a_single_heavy_draw_has_no_width() {
-        let values = [0.1, 0.5, 0.9];
-        assert!(weighted_width(&values, &[0.0, 1.0, 0.0], 0.95) < 1e-12);
-    }
 }

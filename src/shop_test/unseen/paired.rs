@@ -9,7 +9,6 @@ use super::posterior::{Analysis, Posterior};
 use crate::error::Result;
 use crate::numeric::{pool, random::Stream};
 use crate::shop_test::estimate::FigureEstimate;
-use crate::shop_test::noise::ZoneMeans;
 
 /// Streams of the draws in pairs, of their shuffling and of their choice.
 const PAIR_ROLES: [u64; 2] = [128, 129];
@@ -57,16 +56,8 @@ struct Pair {
 /// weighed by the ratio of their joint density to the product of their own (importance resampling,
 /// Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 10.4, from memory).
 pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> Result<PairedDraws> {
-    let estimates = [before, after];
-    let prepared = pool::map_ordered(2, true, |k| {
-        let estimate = estimates[k];
-        let means = ZoneMeans::new(&estimate.readings, &estimate.options)?;
-        let analysis = Analysis::new(&estimate.readings, &means, &estimate.options)?;
-        let evidence = analysis.evidence()?;
-        Ok((analysis, evidence))
-    });
-    let prepared = prepared.into_iter().collect::<Result<Vec<_>>>()?;
-    let (analyses, evidences) = ([&prepared[0].0, &prepared[1].0], [&prepared[0].1, &prepared[1].1]);
+    let prepared = [before.prepared()?, after.prepared()?];
+    let (analyses, evidences) = ([&prepared[0].1, &prepared[1].1], [&prepared[0].2, &prepared[1].2]);
     let (count, seed) = (before.options.draws, before.options.seed);
     let one_mask = before.readings.openings() == after.readings.openings()
         && analyses.iter().all(|analysis| analysis.model.radius_sigma_mm > 0.0);
@@ -86,9 +77,7 @@ pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> R
         });
         (draws, count as f64)
     };
-    let mut analyses = prepared.into_iter().map(|(analysis, _)| analysis);
-    let mut next = || analyses.next().unwrap_or_else(|| unreachable!("two were prepared"));
-    let analyses = [next(), next()];
+    let analyses = analyses.map(Analysis::clone);
     Ok(PairedDraws { analyses, before: first, after: second, one_mask, effective_pairs })
 }
 
@@ -157,7 +146,8 @@ fn draw_piece(sides: [Side<'_>; 2], pairs: &[&Pair], first: usize, seed: u64) ->
     let mut draws = sides.map(|side| {
         let (points, zones) = (side.model.grid.radius_mm.len(), side.model.rims.len());
         let rooms = |width: usize| vec![0.0; width * pairs.len()];
-        FigureDraws { height_nm: rooms(points), points, shift_mm: rooms(zones), zones }
+        let drop_nm = vec![None; pairs.len()];
+        FigureDraws { height_nm: rooms(points), points, shift_mm: rooms(zones), zones, drop_nm }
     });
     let mut lanes = sides.map(|side| PriorLanes::new(side.model));
     for (block, pairs) in pairs.chunks(LANES).enumerate() {
@@ -190,7 +180,9 @@ fn draw_piece(sides: [Side<'_>; 2], pairs: &[&Pair], first: usize, seed: u64) ->
                 let place = (block * LANES + lane) * points;
                 let height_nm = &mut draws[k].height_nm[place..place + points];
                 lanes[k].copy_heights(lane, height_nm);
-                add_correction(sides[k].model, &pair.components[k], weight, height_nm);
+                let drop = lanes[k].drop_nm[lane]
+                    + add_correction(sides[k].model, &pair.components[k], weight, height_nm);
+                draws[k].drop_nm[block * LANES + lane] = pair.components[k].edge.map(|_| drop);
             }
         }
     }

@@ -83,14 +83,6 @@ impl Analysis {
         })
     }
 
-    /// The same readings with every assumed drop of an edge multiplied by `factor`.
-    #[must_use]
-    pub(crate) fn with_drops_scaled(&self, factor: f64) -> Self {
-        let mut scaled = self.clone();
-        scaled.model.prior = scaled.model.prior.with_drops_scaled(factor);
-        scaled
-    }
-
     /// The weights of the components of the prior after the readings.
     pub(crate) fn evidence(&self) -> Result<Evidence> {
         let nothing = || unexplained("runs_mm", "readings of a radial figure");

@@ -108,14 +108,17 @@ impl FigurePrior {
         }
     }
 
-    /// The same assumptions with every edge drop multiplied by `factor`.
-    #[must_use]
-    pub(crate) fn with_drops_scaled(&self, factor: f64) -> Self {
-        let mut scaled = self.clone();
-        for (drop, _) in &mut scaled.edge_drop_sd_nm {
-            *drop *= factor;
-        }
-        scaled
+    /// How much more probable an edge of this drop, nm, would be if every assumed drop were multiplied by `factor`.
+    pub(crate) fn drop_ratio(&self, drop_nm: f64, factor: f64) -> f64 {
+        let density = |factor: f64| -> f64 {
+            let edges = self.edge_drop_sd_nm.iter().filter(|(sd, _)| *sd > 0.0);
+            edges
+                .map(|(sd, weight)| {
+                    weight / (sd * factor) * libm::exp(-0.5 * (drop_nm / (sd * factor)).powi(2))
+                })
+                .sum()
+        };
+        density(factor) / density(1.0)
     }
 }
 

@@ -2,14 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::evidence::Evidence;
-use super::posterior::{Analysis, Posterior};
-use crate::error::Result;
-use crate::numeric::pool;
+use super::posterior::Posterior;
+use super::prior::FigurePrior;
 use crate::shop_test::estimate::{Draws, Interval};
 
-/// As assumed, halved, doubled.
-const FACTORS: [f64; 3] = [1.0, 0.5, 2.0];
+/// Halved, doubled.
+const FACTORS: [f64; 2] = [0.5, 2.0];
 
 /// One quantity of every draw.
 type Quantity = fn(&Draws) -> &[f64];
@@ -60,27 +58,25 @@ impl AssumedEnds {
     }
 }
 
-/// The draws of a set of readings, and how far the ends of their intervals rest on the assumed edges.
-pub(crate) fn with_assumption(
-    analysis: &Analysis,
-    evidence: &Evidence,
-) -> Result<(Posterior, Vec<AssumedEnds>)> {
-    let by_factor = pool::map_ordered(FACTORS.len(), true, |k| {
-        // By the same random draws, so that what moves is the assumption's doing.
-        if k == 0 {
-            return Ok(analysis.posterior(evidence, 0));
-        }
-        let scaled = analysis.with_drops_scaled(FACTORS[k]);
-        Ok(scaled.posterior(&scaled.evidence()?, 0))
+/// How far the ends of the total intervals rest on the assumed edges.
+///
+/// The draws are weighed by how much more probable their edges would be with the other assumption (importance weights,
+/// Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 10.4, from memory). Leaves out: with drops doubled the far end
+/// is beyond the draws, and moves further than is told.
+pub(crate) fn assumed_ends(prior: &FigurePrior, posterior: &Posterior) -> Vec<AssumedEnds> {
+    let weights = FACTORS.map(|factor| -> Vec<f64> {
+        let ratio = |drop: &Option<f64>| drop.map_or(1.0, |drop_nm| prior.drop_ratio(drop_nm, factor));
+        posterior.figures.drop_nm.iter().map(ratio).collect()
     });
-    let mut by_factor = by_factor.into_iter().collect::<Result<Vec<Posterior>>>()?;
     let quantities: [(&str, Quantity); 3] =
         [("Strehl", |d| &d.strehl), ("RMS", |d| &d.rms_nm), ("PV", |d| &d.pv_nm)];
-    let ends = quantities.map(|(name, values)| {
-        let intervals: Vec<Interval> = by_factor.iter().map(|p| Interval::of(values(&p.draws))).collect();
-        AssumedEnds::of(name, &intervals)
-    });
-    Ok((by_factor.swap_remove(0), ends.to_vec()))
+    let of = |(name, values): (&str, Quantity)| {
+        let values = values(&posterior.draws);
+        let even = vec![1.0; values.len()];
+        let lists = [&even, &weights[0], &weights[1]];
+        AssumedEnds::of(name, &lists.map(|weights| Interval::weighted(values, weights)))
+    };
+    quantities.map(of).to_vec()
 }
 
 /// Which ends rest on the assumed edges, as a sentence; empty if none does.
