@@ -471,20 +471,22 @@ def test_all_faults_of_readings_are_found_at_once():
 
 def test_a_focal_length_given_for_the_radius_is_suspected():
     # R is half of what it should be: the paraboloid's readings, r^2/(2R), twice of those taken.
-    (odd,) = measured(radius_of_curvature_mm=1200).problems()
+    odd, alone = measured(radius_of_curvature_mm=1200).problems()
     assert (odd.severity, odd.field) == ("warning", "runs_mm")
     assert "focal length given for radius of curvature" in odd.cause
     assert "fixed" in odd.cause  # the two cannot be told apart
+    # A single run has nothing to know its noise from.
+    assert (alone.value, "assumed" in alone.cause) == ("one run", True)
 
 
 def test_inches_read_as_millimetres_may_be_a_sphere():
-    (odd,) = measured(runs_mm=[[v / 25.4 for v in IDEAL]]).problems()
+    odd = measured(runs_mm=[[v / 25.4 for v in IDEAL]]).problems()[0]
     assert odd.severity == "warning"
     assert "a sphere or nearly one, or inches read as millimetres" in odd.cause
 
 
 def test_a_fixed_source_taken_for_a_moving_one_is_suspected():
-    twice = [[2 * v for v in IDEAL]]
+    twice = [[2 * v for v in IDEAL]] * 2
     (odd,) = measured(runs_mm=twice).problems()
     assert "fixed source taken as moving" in odd.cause
     assert measured(runs_mm=twice, source="fixed").problems() == []

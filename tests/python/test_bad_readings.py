@@ -173,7 +173,7 @@ def test_units_that_contradict_each_other_are_named():
     inches = {name: np.divide(BENCH[name], 25.4) for name in ("inner_radius_mm", "outer_radius_mm")}
     assert "radii of the openings in inches" in str(refusal(RUN, **inches))
     assert "millimetres read as inches" in str(refusal(np.multiply(RUN, 25.4)))
-    (question,) = read(np.divide(RUN, 25.4)).problems()
+    question = read(np.divide(RUN, 25.4)).problems()[0]
     assert "inches read as millimetres" in question.cause
 
 
