@@ -3,8 +3,9 @@
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
-    Cause, FigureEstimate, KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions,
-    TestSource, Verdict, judge_refigure,
+    Cause, CoefficientUnit, FigureEstimate, Indexing, Judgement, KnifeEdgeReadings, Normalisation,
+    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, SurfaceOrWavefront, TestPlace, TestSource, Verdict,
+    ZernikeFigure, ZernikeReport, ZernikeReportInput, judge_refigure,
 };
 
 mod common;
@@ -227,4 +228,73 @@ fn a_gain_is_worth_contrast_and_light() {
     assert!((0.97..1.0).contains(&best), "{best}");
     assert!(worth.airy_light.gain.total.low > 0.05, "{:?}", worth.airy_light.gain);
     assert!(worth.words().contains("2 arcsec"));
+}
+
+fn report(coefficient_nm: f64, obstruction_ratio: f64) -> ZernikeFigure {
+    ZernikeReport::new(ZernikeReportInput {
+        coefficients: [(11, coefficient_nm)].into(),
+        indexing: Indexing::Noll,
+        normalisation: Normalisation::Rms,
+        unit: CoefficientUnit::Nm,
+        wavelength_nm: None,
+        surface_or_wavefront: SurfaceOrWavefront::Wavefront,
+        test: TestPlace::AtFocus,
+        tested_diameter_mm: 318.0,
+        clear_aperture_mm: 318.0,
+        radius_of_curvature_mm: 3116.0,
+        coefficient_sigma_nm: 5.0,
+    })
+    .and_then(|report| report.figure(obstruction_ratio, 550.0, 2000, 1))
+    .expect("a report's figure")
+}
+
+#[test]
+fn two_reports_of_nearly_one_figure_cannot_be_told() {
+    let found = judge_refigure(&report(20.0, 0.22), &report(19.0, 0.22)).expect("a verdict");
+    // 1 nm of difference against 5 nm of sigma in each: P = Phi(1/(5 sqrt 2)) = 0.556.
+    assert_close(found.probability_better, 0.556, 0.04, "chance");
+    assert!(found.strehl_gain.total.low < 0.0 && found.strehl_gain.total.high > 0.0);
+    assert!(judge_refigure(&report(20.0, 0.0), &report(19.0, 0.22)).is_err(), "two obstructions");
+}
+
+#[test]
+fn what_nobody_could_see_is_no_verdict() {
+    let mut sharp = report(20.0, 0.22);
+    sharp.strehl_draws.fill(sharp.strehl);
+    let mut other = sharp.clone();
+    other.strehl_draws.fill(sharp.strehl + 5e-6);
+    let found = judge_refigure(&sharp, &other).expect("a verdict");
+    assert_eq!(found.judgement, Judgement::CannotTell);
+    assert!(found.words.contains("no difference that could be seen"), "{}", found.words);
+}
+
+#[test]
+fn far_from_finished_the_rms_decides() {
+    // Conics of K = -3 and -5, read exactly: r^2/(2R) grows with -K. Their Strehls are chance light.
+    let read = |conic: f64| {
+        let radii = [40.0_f64, 70.0, 95.0, 115.0, 130.0, 145.0, 156.0];
+        let run: Vec<f64> = radii.iter().map(|r| -conic * r * r / (2.0 * 3116.0)).collect();
+        let (radius, away) = (RadiusOfCurvatureMm(3116.0), ReadingsIncrease::AwayFromMirror);
+        KnifeEdgeReadings::at_radii(318.0, radius, TestSource::Moving, away, &radii, vec![run; 4])
+            .and_then(|readings| readings.reduce(options()))
+            .expect("a figure")
+    };
+    let found = judge_refigure(&read(-3.0), &read(-5.0)).expect("a verdict");
+    assert_eq!(found.judgement, Judgement::Worse, "{}", found.words);
+    assert!(found.words.contains("RMS"), "{}", found.words);
+}
+
+#[test]
+fn openings_behind_the_diagonal_saw_nothing_that_is_lit() {
+    let hidden = ReduceOptions { obstruction_ratio: 0.94, ..options() };
+    let inner = KnifeEdgeReadings::at_radii(
+        318.0,
+        RadiusOfCurvatureMm(3116.0),
+        TestSource::Moving,
+        ReadingsIncrease::AwayFromMirror,
+        &[40.0, 60.0, 80.0],
+        vec![vec![0.257, 0.578, 1.027]; 2],
+    );
+    let error = inner.expect("readings").reduce(hidden).expect_err("all in the shadow");
+    assert!(error.to_string().contains("shadow"), "{error}");
 }

@@ -68,7 +68,7 @@ fn glass_counts_twice_and_waves_are_of_the_report() {
         ..input(&[(11, 0.01)])
     });
     assert_close(given.reported_nm()[&11], 12.656, 1e-12, "a hundredth of a wave of glass, nm");
-    let figure = given.figure(0.0, 550.0, 10, 1).expect("a figure");
+    let figure = given.figure(0.0, 550.0, 100, 1).expect("a figure");
     assert_close(figure.rms_nm, 12.656, 1e-9, "RMS, nm");
     let none = ZernikeReportInput { unit: CoefficientUnit::Waves, ..input(&[(11, 0.01)]) };
     assert_eq!(fields(none), ["wavelength_nm"]);
@@ -77,7 +77,7 @@ fn glass_counts_twice_and_waves_are_of_the_report() {
 #[test]
 fn focus_and_tilt_are_no_errors_of_the_mirror() {
     let figure = report(input(&[(1, 500.0), (2, 300.0), (3, -200.0), (4, 800.0)]));
-    let figure = figure.figure(0.0, 550.0, 10, 1).expect("a figure");
+    let figure = figure.figure(0.0, 550.0, 100, 1).expect("a figure");
     assert!(figure.coefficients_nm.is_empty());
     assert_close(figure.rms_nm, 0.0, 1e-9, "RMS, nm");
     assert_close(figure.strehl, 1.0, 1e-9, "Strehl");
@@ -107,7 +107,7 @@ fn a_paraboloid_at_its_centre_of_curvature() {
             assert_close(row.number(&format!("noll_{j}_nm")), 0.0, 1e-12, "terms that vanish, nm");
             assert!(!null.contains_key(&j));
         }
-        let figure = perfect.figure(0.2, 550.0, 10, 1).expect("a figure");
+        let figure = perfect.figure(0.2, 550.0, 100, 1).expect("a figure");
         assert_close(figure.rms_nm, 0.0, 1e-8, "a perfect paraboloid: RMS, nm");
         assert!(figure.cautions.is_empty());
     }
@@ -119,7 +119,7 @@ fn the_rim_of_a_paraboloid_lies_below_the_sphere() {
     // centre of curvature is a sphere: against the paraboloid its rim is high, under-corrected.
     let sphere = report(ZernikeReportInput { test: TestPlace::AtCentreOfCurvature, ..input(&[(5, 1e-9)]) });
     assert!(sphere.null_nm()[&11] < 0.0);
-    let figure = sphere.figure(0.0, 550.0, 10, 1).expect("a figure");
+    let figure = sphere.figure(0.0, 550.0, 100, 1).expect("a figure");
     assert!(figure.coefficients_nm[&11] > 0.0);
     // Closed form: a sphere against a paraboloid, 2 r^4/(8R^3), less the star test's (r/R)^2 shares.
     assert_close_relative(figure.coefficients_nm[&11], 134.79, 1e-3, "a sphere: Noll 11, nm");
@@ -129,10 +129,10 @@ fn the_rim_of_a_paraboloid_lies_below_the_sphere() {
 fn a_report_with_the_other_sign_is_noticed() {
     let turned =
         ZernikeReportInput { test: TestPlace::AtCentreOfCurvature, ..input(&[(11, 134.8), (5, 3.0)]) };
-    let figure = report(turned).figure(0.0, 550.0, 10, 1).expect("a figure");
+    let figure = report(turned).figure(0.0, 550.0, 100, 1).expect("a figure");
     assert!(figure.cautions[0].contains("opposite sign"), "{:?}", figure.cautions);
     let nulled = ZernikeReportInput { test: TestPlace::AtCentreOfCurvature, ..input(&[(11, 4.0)]) };
-    let figure = report(nulled).figure(0.0, 550.0, 10, 1).expect("a figure");
+    let figure = report(nulled).figure(0.0, 550.0, 100, 1).expect("a figure");
     assert!(figure.cautions[0].contains("with a null"), "{:?}", figure.cautions);
 }
 
@@ -149,7 +149,7 @@ fn terms_are_continued_over_the_whole_mirror() {
         clear_aperture_mm: row.number("clear_aperture_mm"),
         ..input(&given)
     })
-    .figure(0.0, 550.0, 10, 1)
+    .figure(0.0, 550.0, 100, 1)
     .expect("a figure");
     for j in 5..23 {
         let found = figure.coefficients_nm.get(&j).copied().unwrap_or(0.0);
@@ -165,13 +165,13 @@ fn rms_and_strehl_are_those_of_the_pupil_integral() {
     // A clear circle: squares add up. Quarter-wave spherical aberration: Strehl 0.80030480 (tests/data/strehl.json has the
     // same, by quadrature; textbook value 0.80).
     let quarter = 550.0 / 4.0 / (1.5 * 5.0_f64.sqrt());
-    let figure = report(input(&[(11, quarter)])).figure(0.0, 550.0, 10, 1).expect("a figure");
+    let figure = report(input(&[(11, quarter)])).figure(0.0, 550.0, 100, 1).expect("a figure");
     assert_close(figure.strehl, 0.800_304_80, 1e-6, "quarter wave of spherical aberration: Strehl");
     let given = [(5, 12.0), (8, -9.0), (11, 20.0), (22, 4.0)];
-    let figure = report(input(&given)).figure(0.0, 550.0, 10, 1).expect("a figure");
+    let figure = report(input(&given)).figure(0.0, 550.0, 100, 1).expect("a figure");
     assert_close_relative(figure.rms_nm, root_sum_square(given.map(|g| g.1)), 1e-10, "RMS");
     // On an annulus: least RMS over focus and tilt, by a scan of Noll 4 (the only one that matters for round terms).
-    let round = report(input(&[(11, 40.0)])).figure(0.4, 550.0, 10, 1).expect("a figure");
+    let round = report(input(&[(11, 40.0)])).figure(0.4, 550.0, 100, 1).expect("a figure");
     let rms = |focus: f64| {
         let terms: BTreeMap<u32, f64> = [(4, focus), (11, 40.0)].into();
         Wavefront::from_zernikes(&terms, Indexing::Noll, 0.4, None, 550.0).expect("terms").rms_nm
@@ -184,7 +184,7 @@ fn rms_and_strehl_are_those_of_the_pupil_integral() {
 #[test]
 fn draws_without_uncertainty_are_the_value_itself() {
     let figure =
-        report(input(&[(5, 30.0), (11, -45.0), (14, 20.0)])).figure(0.25, 550.0, 20, 3).expect("one");
+        report(input(&[(5, 30.0), (11, -45.0), (14, 20.0)])).figure(0.25, 550.0, 100, 3).expect("one");
     for (rms, strehl) in figure.rms_nm_draws.iter().zip(&figure.strehl_draws) {
         assert_close(*rms, figure.rms_nm, 1e-9, "draw: RMS, nm");
         assert_close(*strehl, figure.strehl, 1e-6, "draw: Strehl");
@@ -232,8 +232,8 @@ fn what_cannot_be_is_refused_by_name() {
         ["wavelength_nm"]
     );
     let sound = report(input(&[(5, 1.0)]));
-    assert!(sound.figure(0.95, 550.0, 10, 1).is_err());
-    assert!(sound.figure(0.0, 5500.0, 10, 1).is_err());
+    assert!(sound.figure(0.95, 550.0, 100, 1).is_err());
+    assert!(sound.figure(0.0, 5500.0, 100, 1).is_err());
     assert!(sound.figure(0.0, 550.0, 0, 1).is_err());
     let text = serde_json::to_string(&sound).expect("JSON");
     assert_eq!(serde_json::from_str::<ZernikeReport>(&text).expect("back"), sound);

@@ -3,10 +3,16 @@
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Result};
+use crate::numeric::random::Stream;
+use crate::numeric::stats;
 use crate::shop_test::{Bounds, FigureEstimate, Interval, Measured, SheetFigure, ZernikeFigure};
 
 /// Draws of evidence that brings none of its own.
 const DRAWS: usize = 2000;
+/// Fewer draws cannot tell a 95 % interval.
+const LEAST_DRAWS: usize = 100;
+/// The stream that shuffles.
+const SHUFFLE: u64 = 150 << 32;
 /// What a range on paper is taken to hold.
 const SHARE: f64 = 0.95;
 
@@ -61,12 +67,15 @@ impl From<&Evidence> for Evidence {
 }
 
 impl Evidence {
-    /// Strehl with both intervals: of readings and reports at the focus that each names, of a sheet by the exponential
-    /// form.
+    /// Strehl with both intervals: of readings at the brightest focus, of a report at that of least RMS, of a sheet by the
+    /// exponential form, with the median of its draws for a value.
     pub fn strehl(&self) -> Measured {
         match self {
             Self::Readings(figure) => figure.strehl,
-            Self::Sheet(sheet) => on_paper(middle(sheet.strehl), sheet.strehl),
+            Self::Sheet(sheet) => {
+                let draws = sheet.strehl_draws(DRAWS, 1).unwrap_or_default();
+                on_paper(middle(&draws).clamp(sheet.strehl.low, sheet.strehl.high), sheet.strehl)
+            }
             Self::Report(report) => on_paper(report.strehl, report.strehl_interval),
         }
     }
@@ -106,6 +115,24 @@ impl Evidence {
         }
     }
 
+    /// Diameter of the diagonal's shadow over the clear aperture that the Strehl counts with; a sheet has none.
+    pub fn obstruction_ratio(&self) -> Option<f64> {
+        match self {
+            Self::Readings(figure) => Some(figure.options.obstruction_ratio),
+            Self::Sheet(_) => None,
+            Self::Report(report) => Some(report.obstruction_ratio),
+        }
+    }
+
+    /// Radius of curvature, mm; a sheet has none.
+    pub fn radius_of_curvature_mm(&self) -> Option<f64> {
+        match self {
+            Self::Readings(figure) => Some(figure.readings.radius_of_curvature().0),
+            Self::Sheet(_) => None,
+            Self::Report(report) => Some(report.report.input().radius_of_curvature_mm),
+        }
+    }
+
     /// What it is, in a word.
     pub(super) fn name(&self) -> &'static str {
         match self {
@@ -126,23 +153,42 @@ impl Evidence {
         }
     }
 
-    /// Draws of the Strehl: all that the evidence leaves open, and the part of it that is reading noise.
+    /// Draws of Strehl and RMS, in an order that `stream` shuffles: all that the evidence leaves open, and for the Strehl the
+    /// part of it that is reading noise.
     ///
     /// Errors: [`Error::Input`] where draws were taken out of a hand-made estimate.
-    pub(super) fn strehl_draws(&self, seed: u64) -> Result<(Vec<f64>, Vec<f64>)> {
-        let (total, noise) = match self {
-            Self::Readings(figure) => (figure.total_draws.strehl.clone(), figure.draws.strehl.clone()),
+    pub(super) fn draws(&self, stream: u64) -> Result<EvidenceDraws> {
+        let (strehl, rms_nm, noise) = match self {
+            Self::Readings(figure) => (
+                figure.total_draws.strehl.clone(),
+                figure.total_draws.rms_nm.clone(),
+                figure.draws.strehl.clone(),
+            ),
             Self::Sheet(sheet) => {
-                let draws = sheet.strehl_draws(DRAWS, seed)?;
-                (draws.clone(), draws)
+                let strehl = sheet.strehl_draws(DRAWS, stream)?;
+                (strehl.clone(), sheet.rms_draws_nm(DRAWS, stream)?, strehl)
             }
-            Self::Report(report) => (report.strehl_draws.clone(), report.strehl_draws.clone()),
+            Self::Report(report) => {
+                (report.strehl_draws.clone(), report.rms_nm_draws.clone(), report.strehl_draws.clone())
+            }
         };
-        if total.is_empty() || noise.is_empty() {
-            return Err(Error::input("draws", 0, "one draw or more", "an estimate made by hand?"));
+        if strehl.len() < LEAST_DRAWS || strehl.len() != rms_nm.len() || noise.len() < LEAST_DRAWS {
+            let allowed = "100 draws or more, as many of the Strehl as of the RMS";
+            return Err(Error::input("draws", strehl.len(), allowed, "an estimate changed by hand?"));
         }
-        Ok((total, noise))
+        Ok(EvidenceDraws {
+            strehl: shuffled(&strehl, stream),
+            rms_nm: shuffled(&rms_nm, stream),
+            noise: shuffled(&noise, stream),
+        })
     }
+}
+
+/// Draws of one piece of evidence; those of Strehl and RMS in one order.
+pub(super) struct EvidenceDraws {
+    pub(super) strehl: Vec<f64>,
+    pub(super) rms_nm: Vec<f64>,
+    pub(super) noise: Vec<f64>,
 }
 
 fn on_paper(value: f64, bounds: Bounds) -> Measured {
@@ -150,6 +196,16 @@ fn on_paper(value: f64, bounds: Bounds) -> Measured {
     Measured { value, noise: interval, total: interval }
 }
 
-fn middle(bounds: Bounds) -> f64 {
-    f64::midpoint(bounds.low, bounds.high)
+/// The value that half of the draws lie below.
+fn middle(draws: &[f64]) -> f64 {
+    stats::quantile_weighted(draws, &vec![1.0; draws.len()], 0.5).unwrap_or(0.0)
+}
+
+/// The draws in another order, so that two lists from one stream of noise are strangers to each other.
+fn shuffled(draws: &[f64], stream: u64) -> Vec<f64> {
+    let (mut list, mut stream) = (draws.to_vec(), Stream::new(stream, SHUFFLE));
+    for last in (1..list.len()).rev() {
+        list.swap(last, (stream.uniform() * (last + 1) as f64) as usize);
+    }
+    list
 }

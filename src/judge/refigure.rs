@@ -13,6 +13,11 @@ use crate::shop_test::{
     WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling,
 };
 
+/// Below this Strehl on both sides the RMS of the wavefront is compared: common practice, no source.
+const LEAST_STREHL: f64 = 0.2;
+/// A gain that lies within this of nothing cannot be seen, however sure it is: common practice, no source.
+const LEAST_GAIN: f64 = 0.002;
+
 /// What can be said of a refigure.
 ///
 /// Limits: better above a probability of 0.95, worse below 0.05, "probably" beyond 0.8 and 0.2, and
@@ -85,8 +90,8 @@ impl fmt::Display for Judgement {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(try_from = "Compared", into = "Compared")]
 pub struct Verdict {
-    /// Share of paired draws in which the later figure has the greater Strehl; what the readings cannot see is in
-    /// it.
+    /// Share of paired draws in which the later figure has the greater Strehl (the lesser RMS, where both Strehls are below
+    /// 0.2); what the readings cannot see is in it.
     pub probability_better: f64,
     /// What that allows to say.
     pub judgement: Judgement,
@@ -174,7 +179,7 @@ impl Verdict {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn chance_better(&self) -> String {
-        words::percent(self.probability_better, self.strehl_after_total_draws.len())
+        words::percent(self.probability_better, self.strehl_after_total_draws.len().max(1))
     }
 
     /// What could be measured next on the mirror as it is after the work, and how much narrower it would make the total
@@ -228,6 +233,8 @@ impl Verdict {
 /// Method: with readings on both sides figures that the readings allow are drawn for both side by side. Readings through the same openings are
 /// taken to be read through one mask, whose radii are wrong by the same in both; noise and unseen edges are
 /// independent, for a refigure works the edge. Evidence on paper is drawn within its range, independent of the other.
+/// Where both Strehls are below 0.2 the RMS is compared instead, and the words say so; a gain that lies within 0.002 of nothing
+/// is none that can be told.
 /// Leaves out: what is not rotationally symmetric; scatter of a zone that comes back in every run of one bench.
 ///
 /// ```
@@ -242,36 +249,54 @@ impl Verdict {
 pub fn judge_refigure(before: impl Into<Evidence>, after: impl Into<Evidence>) -> Result<Verdict> {
     let (before, after) = (before.into(), after.into());
     check_pair(&before, &after)?;
-    let (before_total, before_noise) = before.strehl_draws(1)?;
-    let (after_total, after_noise) = after.strehl_draws(2)?;
-    let noise_gains = apart(&before_noise, &after_noise);
+    let (first, second) = (before.draws(1)?, after.draws(2)?);
+    let noise_gains = differences(&first.noise, &second.noise);
     let pairs = match (before.readings(), after.readings()) {
         (Some(first), Some(second)) => Some(paired_draws(first, second)?),
         _ => None,
     };
-    let (before_draws, after_draws) = match &pairs {
-        Some(pairs) => (pairs.before.draws.strehl.clone(), pairs.after.draws.strehl.clone()),
-        None => side_by_side(&before_total, &after_total),
+    let (strehl, rms_nm, draws) = if let Some(pairs) = &pairs {
+        let (first, second) = (&pairs.before.draws, &pairs.after.draws);
+        let count = first.strehl.len();
+        ([first.strehl.clone(), second.strehl.clone()], [first.rms_nm.clone(), second.rms_nm.clone()], count)
+    } else {
+        let count = first.strehl.len().min(second.strehl.len());
+        let cut = |list: &[f64]| list[..count].to_vec();
+        ([cut(&first.strehl), cut(&second.strehl)], [cut(&first.rms_nm), cut(&second.rms_nm)], count)
     };
-    let total_gains: Vec<f64> = after_draws.iter().zip(&before_draws).map(|(a, b)| a - b).collect();
-    let better = total_gains.iter().filter(|g| **g > 0.0).count() as f64;
-    let level = total_gains.iter().filter(|g| **g == 0.0).count() as f64;
-    let probability_better = (better + 0.5 * level) / total_gains.len() as f64;
+    let total_gains = differences(&strehl[0], &strehl[1]);
+    // So far from finished the Strehl is a few hundredths of chance light: the RMS says which is nearer.
+    let by_rms = before.strehl().value < LEAST_STREHL && after.strehl().value < LEAST_STREHL;
+    let compared = if by_rms { differences(&rms_nm[1], &rms_nm[0]) } else { total_gains.clone() };
+    let better = compared.iter().filter(|g| **g > 0.0).count() as f64;
+    let level = compared.iter().filter(|g| **g == 0.0).count() as f64;
+    let probability_better = (better + 0.5 * level) / compared.len() as f64;
     let gain = Measured {
         value: after.strehl().value - before.strehl().value,
         noise: Interval::of(&noise_gains),
         total: Interval::of(&total_gains),
     };
-    let judgement = Judgement::of(probability_better);
-    let details = pairs.as_ref().map(|pairs| details(pairs, &total_gains));
-    let mut reasons = words::reasons(&before, &after, &gain);
+    let ends = Interval::of(&compared);
+    let too_small = !by_rms && ends.low.abs().max(ends.high.abs()) < LEAST_GAIN;
+    let judgement = if too_small { Judgement::CannotTell } else { Judgement::of(probability_better) };
+    let decided = judgement == Judgement::Better || judgement == Judgement::Worse;
+    let details = pairs.as_ref().map(|pairs| {
+        let mut details = details(pairs, &total_gains);
+        if decided {
+            details.settling.further_runs = Some(0);
+        }
+        details
+    });
+    let mut reasons = words::reasons(&before, &after, &gain, by_rms);
     if let (Some(pairs), Some(details)) = (&pairs, &details) {
         reasons.extend([words::radii(pairs), details.worth.words(), words::doubt(&details.contributions)]);
-        if judgement != Judgement::Better && judgement != Judgement::Worse {
+        if !decided {
             reasons.push(details.settling.words());
         }
     }
-    let share = words::percent(probability_better, total_gains.len());
+    let share = words::percent(probability_better, draws);
+    let words = words::verdict(judgement, &share, [&before, &after], by_rms, too_small);
+    let [before_draws, after_draws] = strehl;
     Ok(Verdict {
         probability_better,
         judgement,
@@ -279,7 +304,7 @@ pub fn judge_refigure(before: impl Into<Evidence>, after: impl Into<Evidence>) -
         strehl_gain_draws: noise_gains,
         strehl_before_total_draws: before_draws,
         strehl_after_total_draws: after_draws,
-        words: words::verdict(judgement, &share, &before, &after),
+        words,
         reasons,
         cautions: words::cautions(),
         details,
@@ -294,23 +319,13 @@ fn details(pairs: &PairedDraws, gains: &[f64]) -> ReadingDetails {
     ReadingDetails {
         worth: Worth::of(pairs),
         contributions: contributions(pairs, &explained),
-        settling: settling(pairs, gains, &explained),
+        settling: settling(pairs, gains),
     }
 }
 
-/// Gains of independent draws. One seed gives both sets the same noise; half a turn apart they are strangers.
-fn apart(before: &[f64], after: &[f64]) -> Vec<f64> {
-    let count = before.len().max(after.len());
-    let partner = |i: usize| before[(i + count / 2) % before.len()];
-    (0..count).map(|i| after[i % after.len()] - partner(i)).collect()
-}
-
-/// Draws in lists of one length, the shorter list gone through again. Those of readings come in the order of their
-/// components, those on paper in none: side by side they are strangers.
-fn side_by_side(before: &[f64], after: &[f64]) -> (Vec<f64>, Vec<f64>) {
-    let count = before.len().max(after.len());
-    let stretched = |list: &[f64]| (0..count).map(|i| list[i % list.len()]).collect();
-    (stretched(before), stretched(after))
+/// The second list less the first, element by element, as far as both go.
+fn differences(before: &[f64], after: &[f64]) -> Vec<f64> {
+    after.iter().zip(before).map(|(after, before)| after - before).collect()
 }
 
 /// Gain in Strehl of each pair.
@@ -322,9 +337,8 @@ fn gains(pairs: &PairedDraws) -> Vec<f64> {
 fn check_pair(before: &Evidence, after: &Evidence) -> Result<()> {
     let apart = |a: f64, b: f64| (a - b).abs() > 0.01 * a.abs().max(b.abs());
     let mut sizes = vec![("after.clear_aperture_mm", after.clear_aperture_mm(), before.clear_aperture_mm())];
-    if let (Some(first), Some(second)) = (before.readings(), after.readings()) {
-        let radius = |figure: &FigureEstimate| figure.readings.radius_of_curvature().0;
-        sizes.push(("after.radius_of_curvature_mm", radius(second), radius(first)));
+    if let (Some(wanted), Some(found)) = (before.radius_of_curvature_mm(), after.radius_of_curvature_mm()) {
+        sizes.push(("after.radius_of_curvature_mm", found, wanted));
     }
     for (field, found, wanted) in sizes {
         if apart(found, wanted) {
@@ -333,13 +347,11 @@ fn check_pair(before: &Evidence, after: &Evidence) -> Result<()> {
         }
     }
     let mut options = vec![("after.wavelength_nm", after.wavelength_nm(), before.wavelength_nm())];
+    if let (Some(wanted), Some(found)) = (before.obstruction_ratio(), after.obstruction_ratio()) {
+        options.push(("after.obstruction_ratio", found, wanted));
+    }
     if let (Some(first), Some(second)) = (before.readings(), after.readings()) {
-        let (obstructions, draws) = (
-            (second.options.obstruction_ratio, first.options.obstruction_ratio),
-            (second.draws.strehl.len() as f64, first.draws.strehl.len() as f64),
-        );
-        options.push(("after.obstruction_ratio", obstructions.0, obstructions.1));
-        options.push(("after.draws", draws.0, draws.1));
+        options.push(("after.draws", second.options.draws as f64, first.options.draws as f64));
     }
     for (field, found, wanted) in options {
         if found.to_bits() != wanted.to_bits() {

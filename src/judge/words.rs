@@ -7,30 +7,46 @@ use crate::shop_test::{Contribution, FigureEstimate, Measured, PairedDraws, Redu
 /// Fewer independent pairs than this mean that one common mask contradicts the readings.
 const FEW_PAIRS: f64 = 100.0;
 
-/// The verdict in one sentence; `share` is the chance of "better".
-pub(super) fn verdict(judgement: Judgement, share: &str, before: &Evidence, after: &Evidence) -> String {
-    let change = format!(
-        "the Strehl went from {} to {}",
-        with_interval(&before.strehl(), 3),
-        with_interval(&after.strehl(), 3)
-    );
+/// The verdict in one sentence; `share` is the chance of "better", `by_rms` tells what was compared.
+pub(super) fn verdict(
+    judgement: Judgement,
+    share: &str,
+    sides: [&Evidence; 2],
+    by_rms: bool,
+    too_small: bool,
+) -> String {
+    let from_to = |name: &str, digits: usize, of: fn(&Evidence) -> Measured| {
+        let [before, after] = sides.map(|side| with_interval(&of(side), digits));
+        format!("the {name} went from {before} to {after}")
+    };
+    let change = if by_rms {
+        let rms = from_to("wavefront RMS in nm", 0, Evidence::rms_nm);
+        format!("both figures are too far from finished to be told by their Strehl, but {rms}")
+    } else {
+        from_to("Strehl", 3, Evidence::strehl)
+    };
+    let of = if sides.iter().all(|side| side.readings().is_some()) {
+        "of the figures that fit the readings"
+    } else {
+        "of the figures that fit what was measured"
+    };
+    let only = if share.starts_with("less") { "" } else { "only " };
     match judgement {
-        Judgement::Better => {
-            format!("The mirror is better after the work: {change} ({share} of draws agree).")
-        }
+        Judgement::CannotTell if too_small => format!("There is no difference that could be seen: {change}."),
+        Judgement::Better => format!("The mirror is better after the work: {change} (so say {share} {of})."),
         Judgement::ProbablyBetter => {
-            format!("The mirror is probably better after the work: {change} ({share} of draws agree).")
+            format!("The mirror is probably better after the work: {change} (so say {share} {of}).")
         }
         Judgement::CannotTell => format!(
-            "What was measured cannot tell whether the work helped: {change}, and {share} of draws find it better."
+            "What was measured cannot tell whether the work helped: {change}, and {share} {of} are better afterwards."
         ),
-        Judgement::ProbablyWorse => {
-            format!(
-                "The mirror is probably worse after the work: {change} (only {share} of draws find it better)."
-            )
-        }
+        Judgement::ProbablyWorse => format!(
+            "The mirror is probably worse after the work: {change} ({only}{share} {of} are better afterwards)."
+        ),
         Judgement::Worse => {
-            format!("The mirror is worse after the work: {change} (only {share} of draws find it better).")
+            format!(
+                "The mirror is worse after the work: {change} ({only}{share} {of} are better afterwards)."
+            )
         }
     }
 }
@@ -40,7 +56,7 @@ pub(super) fn verdict(judgement: Judgement, share: &str, before: &Evidence, afte
 /// Of n draws that all agree the true share may still be 3/n lower (rule of three: Hanley & Lippman-Hand 1983, J. Am.
 /// Med. Assoc. 249, 1743, from memory).
 pub(super) fn percent(probability: f64, draws: usize) -> String {
-    let least = (3.0 / draws as f64).max(0.001);
+    let least = (3.0 / draws as f64).clamp(0.001, 0.5);
     let digits = |p: f64| usize::from(!(0.01..=0.99).contains(&p));
     let shown = |p: f64| format!("{:.*} %", digits(p), 100.0 * p);
     if probability > 1.0 - least {
@@ -66,25 +82,57 @@ fn with_interval(value: &Measured, digits: usize) -> String {
     format!("{:.digits$} ({:.digits$} to {:.digits$})", value.value, value.total.low, value.total.high)
 }
 
-pub(super) fn reasons(before: &Evidence, after: &Evidence, gain: &Measured) -> Vec<String> {
-    let mut reasons = vec![format!(
-        "Wavefront RMS at the focus of least RMS: {} nm before, {} nm after.",
-        with_interval(&before.rms_nm(), 1),
-        with_interval(&after.rms_nm(), 1)
-    )];
+pub(super) fn reasons(before: &Evidence, after: &Evidence, gain: &Measured, by_rms: bool) -> Vec<String> {
     let sides = [("Before", before), ("After", after)];
-    if sides.iter().any(|(_, evidence)| evidence.readings().is_some()) {
+    let shadow = before.obstruction_ratio().or(after.obstruction_ratio());
+    let shadow =
+        shadow.map_or(String::new(), |ratio| format!(", with a shadow of {ratio:.3} of the diameter"));
+    let mut reasons = vec![format!(
+        "Wavefront RMS at the focus of least RMS: {} nm before, {} nm after. Strehl is at {} nm{shadow}.",
+        with_interval(&before.rms_nm(), 1),
+        with_interval(&after.rms_nm(), 1),
+        before.wavelength_nm()
+    )];
+    let readings = sides.iter().filter(|(_, evidence)| evidence.readings().is_some()).count();
+    if readings > 0 {
         reasons.push(
             "Strehl from readings is the exact pupil integral at the brightest focus, which is how an observer focuses; \
              intervals hold 95 % of the figures that give these readings within noise and radii, unseen turned edges and \
              zones among them."
                 .to_owned(),
         );
+    }
+    if readings == 2 && !by_rms {
         reasons.push(format!(
             "Reading noise alone would leave a gain between {:.3} and {:.3}; with what the readings cannot see it \
              lies between {:.3} and {:.3}.",
             gain.noise.low, gain.noise.high, gain.total.low, gain.total.high
         ));
+    } else if !by_rms {
+        reasons.push(format!(
+            "The gain in Strehl lies between {:.3} and {:.3}.",
+            gain.total.low, gain.total.high
+        ));
+    }
+    for (when, evidence) in sides {
+        let strehl = evidence.strehl();
+        if strehl.value < strehl.total.low || strehl.value > strehl.total.high {
+            reasons.push(format!(
+                "{when}: the plain reduction's {:.3} lies outside of its total interval: it spreads over an opening what falls within \
+                 a part of it.",
+                strehl.value
+            ));
+        }
+    }
+    if matches!(
+        (before, after),
+        (Evidence::Report(_), Evidence::Readings(_)) | (Evidence::Readings(_), Evidence::Report(_))
+    ) {
+        reasons.push(
+            "The report's Strehl is at the focus of least RMS, that of the readings at the brightest: with a turned edge the \
+             latter is the greater."
+                .to_owned(),
+        );
     }
     for (when, evidence) in sides {
         if let Some(figure) = evidence.readings() {

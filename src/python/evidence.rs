@@ -289,7 +289,7 @@ impl PyZernikeReport {
     /// >>> mirror = dict(tested_diameter_mm=200, clear_aperture_mm=200, radius_of_curvature_mm=2400)
     /// >>> kind = dict(indexing="fringe", normalisation="peak", unit="nm", surface_or_wavefront="surface")
     /// >>> report = ct.ZernikeReport(coefficients={9: 10.0}, test="at_focus", **kind, **mirror)
-    /// >>> assert abs(report.figure(draws=10).rms_nm - 20 / 5**0.5) < 1e-9
+    /// >>> assert abs(report.figure(draws=100).rms_nm - 20 / 5**0.5) < 1e-9
     #[pyo3(signature = (*, obstruction_ratio=None, wavelength_nm=None, draws=None, seed=None),
         text_signature = "($self, *, obstruction_ratio=0.0, wavelength_nm=550.0, draws=2000, seed=1)")]
     fn figure(
@@ -357,7 +357,7 @@ record!(PyZernikeReport, "ZernikeReport",
 /// >>> mirror = dict(tested_diameter_mm=200, clear_aperture_mm=200, radius_of_curvature_mm=2400)
 /// >>> kind = dict(indexing="noll", normalisation="rms", unit="nm", surface_or_wavefront="wavefront")
 /// >>> report = ct.ZernikeReport(coefficients={5: 12, 11: -20}, test="at_focus", **kind, **mirror)
-/// >>> assert "taken as exact" in report.figure(draws=10).words
+/// >>> assert "taken as exact" in report.figure(draws=100).words
 #[pyclass(name = "ZernikeFigure", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

@@ -186,7 +186,8 @@ getters!(PyVerdict, |verdict| {
     rms_after_nm_total_interval: (f64, f64) = total_ends(&verdict.after.rms_nm());
     /// Share of the gain's variance that no number of runs removes; None unless both sides are readings.
     floor_share: Option<f64> = verdict.details.as_ref().map(|d| d.settling.floor_share);
-    /// How many more runs of each set would settle it; None: no number of them is likely to.
+    /// How many more runs of each set would have most of the chance that any number of runs has to settle it; 0: it is
+    /// settled; None: change the method.
     further_runs: Option<usize> = verdict.details.as_ref().and_then(|d| d.settling.further_runs);
     /// What the verdict rests on, and what it leaves out.
     reasons: Vec<String> = verdict.reasons.clone();
@@ -240,6 +241,19 @@ fn judge_refigure(
         ..ReduceOptions::default()
     };
     let (before, after) = (Given::new(before, "before")?, Given::new(after, "after")?);
+    if let Some(train) = train {
+        let (tested, own) = (before.clear_aperture_mm(), train.get().train.primary().clear_aperture_mm);
+        if (tested - own).abs() > 0.01 * own {
+            let allowed = format!("a primary of the {tested} mm that were tested");
+            return Err(refused(
+                py,
+                "train",
+                &format!("a primary of {own} mm"),
+                &allowed,
+                "another telescope?",
+            ));
+        }
+    }
     compute(py, move || {
         let (before, after) = (before.evidence(&options)?, after.evidence(&options)?);
         crate::judge_refigure(&before, &after)
@@ -280,6 +294,15 @@ impl Given {
             let allowed = "KnifeEdgeReadings, a TestSheet, a ZernikeReport, or a figure made of one of them";
             return Err(refused(value.py(), name, &found, allowed, ""));
         })
+    }
+
+    fn clear_aperture_mm(&self) -> f64 {
+        match self {
+            Self::Readings(readings) => readings.clear_aperture_mm(),
+            Self::Sheet(sheet) => sheet.input().clear_aperture_mm,
+            Self::Report(report) => report.input().clear_aperture_mm,
+            Self::Ready(evidence) => evidence.clear_aperture_mm(),
+        }
     }
 
     fn evidence(self, options: &ReduceOptions) -> crate::Result<Evidence> {

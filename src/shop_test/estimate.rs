@@ -188,7 +188,8 @@ impl Draws {
 /// weak spot: in another 240 of those alone the Strehl was held in 98 % and the RMS in 88 %. The noise-only interval of the
 /// Strehl held 40 % of the turned edges.
 /// Readings at single radii stand for rings that reach 0.005 of the mirror's radius to either side.
-/// Leaves out: whatever is not rotationally symmetric; single zones narrower than an opening.
+/// Leaves out: whatever is not rotationally symmetric; single zones narrower than an opening. With a wavefront RMS above half a
+/// wave the Strehl is a few hundredths, and good to no better than that.
 ///
 /// ```
 /// use catoptric::{KnifeEdgeReadings, RadiusOfCurvatureMm, ReadingsIncrease, TestSource};

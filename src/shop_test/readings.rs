@@ -205,8 +205,8 @@ impl KnifeEdgeReadings {
     /// | two mistakes of 2 that cancel (moving taken as fixed, and twice the radius given) | 1 | nothing: heights off by 8 | a sound set |
     ///
     /// A single run, whose noise must be assumed, and readings far off the other runs of their opening
-    /// ([`KnifeEdgeReadings::outliers`]) are named as well. Diameters for radii are refused before that where they leave the mirror. Nothing is repaired. A span below -0.16 is
-    /// refused where it lies below 0 by three standard errors; a mirror that truly is so far beyond the sphere (K above 0.16) must
+    /// ([`KnifeEdgeReadings::outliers`]) are named as well. Diameters for radii are refused before that where they leave the mirror. Nothing is repaired. A span below -0.6 is
+    /// refused where it lies below 0 by three standard errors; a mirror that truly is so far beyond the sphere (K above 0.6) must
     /// be refigured before it can be reduced here.
     /// Source: own derivation, tried on readings of a known mirror with each mistake made.
     ///

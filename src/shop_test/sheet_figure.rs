@@ -55,7 +55,7 @@ const MOST_DRAWS: usize = 1_000_000;
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(try_from = "Judged", into = "Judged")]
 pub struct SheetFigure {
     /// The sheet behind it.
     pub sheet: TestSheet,
@@ -77,6 +77,28 @@ pub struct SheetFigure {
     pub assumptions: Vec<String>,
     /// What all this means, in one sentence.
     pub words: String,
+}
+
+/// What it is written down as; all else follows from it.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Judged {
+    sheet: TestSheet,
+    wavelength_nm: f64,
+}
+
+impl TryFrom<Judged> for SheetFigure {
+    type Error = Error;
+
+    fn try_from(judged: Judged) -> Result<Self> {
+        judged.sheet.figure(judged.wavelength_nm)
+    }
+}
+
+impl From<SheetFigure> for Judged {
+    fn from(figure: SheetFigure) -> Self {
+        Self { sheet: figure.sheet, wavelength_nm: figure.wavelength_nm }
+    }
 }
 
 impl SheetFigure {

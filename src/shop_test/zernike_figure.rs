@@ -56,7 +56,7 @@ const SPOKES: usize = 64;
 /// # Ok::<(), Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(try_from = "Continued", into = "Continued")]
 pub struct ZernikeFigure {
     /// The report behind it.
     pub report: ZernikeReport,
@@ -90,6 +90,37 @@ pub struct ZernikeFigure {
     pub words: String,
 }
 
+/// What it is written down as; all else follows from it.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Continued {
+    report: ZernikeReport,
+    obstruction_ratio: f64,
+    wavelength_nm: f64,
+    draws: usize,
+    seed: u64,
+}
+
+impl TryFrom<Continued> for ZernikeFigure {
+    type Error = Error;
+
+    fn try_from(from: Continued) -> Result<Self> {
+        from.report.figure(from.obstruction_ratio, from.wavelength_nm, from.draws, from.seed)
+    }
+}
+
+impl From<ZernikeFigure> for Continued {
+    fn from(figure: ZernikeFigure) -> Self {
+        Self {
+            draws: figure.strehl_draws.len(),
+            report: figure.report,
+            obstruction_ratio: figure.obstruction_ratio,
+            wavelength_nm: figure.wavelength_nm,
+            seed: figure.seed,
+        }
+    }
+}
+
 impl ZernikeFigure {
     pub(super) fn of(
         report: &ZernikeReport,
@@ -98,8 +129,8 @@ impl ZernikeFigure {
         draws: usize,
         seed: u64,
     ) -> Result<Self> {
-        if !(1..=100_000).contains(&draws) {
-            return Err(Error::input("draws", draws, "1 to 100000 repeats", ""));
+        if !(100..=100_000).contains(&draws) {
+            return Err(Error::input("draws", draws, "100 to 100000 repeats", ""));
         }
         let input = report.input();
         let growth = input.clear_aperture_mm / input.tested_diameter_mm;

@@ -14,6 +14,15 @@ const STEP_RAD: f64 = 0.3;
 const COVERED_STEPS: f64 = 4.0;
 /// How often the look may move on when the brightest focus is the last one looked at.
 const MOVES: usize = 6;
+/// An RMS above this, radians (a quarter of a wave), breaks the light up into many maxima along the axis: all are looked at
+/// within this many times the RMS. Spherical aberration has foci out to sqrt(15) of it.
+const LARGE_RAD: f64 = 1.5;
+const REACH: f64 = 4.5;
+/// Further out the nodes no longer follow the phase: a wavefront RMS above half a wave has no Strehl worth the name, and what
+/// is given for it is good to a few hundredths only.
+const FURTHEST_RAD: f64 = 12.0;
+/// Half a step from its summit a maximum still has this share of it.
+const NEAR_GREATEST: f64 = 0.85;
 /// Share of the area next to the rim that the second start leaves out.
 const LEFT_OUT_AREA: f64 = 0.15;
 /// Moments of the defocus that carry a focus to its neighbours: terms left out are below 1e-9.
@@ -148,6 +157,8 @@ impl RadialPupil {
     pub(crate) fn quality(&self, height_nm: &[f64], scratch: &mut Scratch) -> RadialQuality {
         let (rms_nm, pv_nm) = self.rms_and_pv_nm(height_nm, scratch);
         let ((strehl, peak_defocus_rad), strehl_least_rms) = self.strehls(scratch);
+        // Rounding may carry a perfect figure beyond 1.
+        let (strehl, strehl_least_rms) = (strehl.min(1.0), strehl_least_rms.min(1.0));
         RadialQuality { strehl, peak_defocus_rad, strehl_least_rms, rms_nm, pv_nm }
     }
 
@@ -200,10 +211,44 @@ impl RadialPupil {
                 peak = (value, second + defocus);
             }
         }
+        let rms_rad = wavenumber * self.rms_of(&scratch.wave);
+        if rms_rad > LARGE_RAD {
+            for defocus in self.maxima((REACH * rms_rad).min(FURTHEST_RAD), scratch) {
+                let here = self.start(defocus, scratch);
+                let (value, further) = self.summit(here, scratch);
+                if value > peak.0 {
+                    peak = (value, defocus + further);
+                }
+            }
+        }
         if at_least_rms > peak.0 {
             peak = (at_least_rms, 0.0);
         }
         (peak, at_least_rms)
+    }
+
+    /// Where the Strehl ratio is greatest within `reach_rad` of the focus of least RMS, step by step: all maxima that come near
+    /// the greatest, for a step away from its summit one may fall behind another.
+    fn maxima(&self, reach_rad: f64, scratch: &mut Scratch) -> Vec<f64> {
+        let steps = (reach_rad / STEP_RAD).ceil();
+        let count = 2 * steps as usize + 1;
+        let mut values = Vec::with_capacity(count);
+        values.push(self.start(-steps * STEP_RAD, scratch));
+        while values.len() < count {
+            self.turn(1, scratch);
+            let (real, imaginary) = (dot(&self.weight, &scratch.real), dot(&self.weight, &scratch.imaginary));
+            values.push(real * real + imaginary * imaginary);
+        }
+        let greatest = values.iter().copied().fold(0.0, f64::max);
+        let at = |k: usize| values.get(k).copied().unwrap_or(0.0);
+        let is_maximum = |k: &usize| {
+            at(*k) >= at(k.wrapping_sub(1)) && at(*k) >= at(k + 1) && at(*k) > NEAR_GREATEST * greatest
+        };
+        (0..count).filter(is_maximum).map(|k| (k as f64 - steps) * STEP_RAD).collect()
+    }
+
+    fn rms_of(&self, wave: &[f64]) -> f64 {
+        self.weight.iter().zip(wave).map(|(w, v)| w * v * v).sum::<f64>().sqrt()
     }
 
     /// Fills the phasors at a defocus from that of least RMS, radians; its Strehl ratio comes back.
@@ -361,4 +406,30 @@ fn four_sums(weight: &[f64], cosines: &[f64], sines: &[f64], real: &[f64], imagi
         }
     }
     totals
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_brightest_focus_of_a_large_error_is_found() {
+        let grid = RadialGrid::new(159.0, &[35.0]);
+        let pupil = RadialPupil::new(&grid, 35.0, 159.0, 3116.0, 550.0);
+        for rim_nm in [500.0, 1000.0, 1500.0, 2000.0, -1500.0] {
+            let height_nm: Vec<f64> = grid.radius_mm.iter().map(|r| rim_nm * (r / 159.0).powi(4)).collect();
+            let mut scratch = Scratch::default();
+            let found = pupil.quality(&height_nm, &mut scratch);
+            // The obvious way: every focus within 12 radians, in steps of a hundredth.
+            let scan = (-1200..=1200).map(|step| {
+                let phase = pupil.phase_rad(&height_nm, 0.01 * f64::from(step), &mut scratch);
+                let sum = |f: fn(f64) -> f64| -> f64 {
+                    phase.iter().zip(&pupil.weight).map(|(p, w)| w * f(*p)).sum()
+                };
+                sum(f64::cos).powi(2) + sum(f64::sin).powi(2)
+            });
+            let brightest = scan.fold(0.0, f64::max);
+            assert!((found.strehl - brightest).abs() < 1e-4, "{rim_nm}: {} for {brightest}", found.strehl);
+        }
+    }
 }

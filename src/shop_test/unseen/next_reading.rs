@@ -130,7 +130,7 @@ pub(crate) fn next_measurements(
             what: format!("the radii of the openings measured to {WELL_MEASURED_MM} mm"),
             openings: analysis.model.bench.rings.clone(),
             half_width_now: 0.5 * (now.high - now.low),
-            half_width_then: Some(0.5 * (then.high - then.low)),
+            half_width_then: Some(0.5 * (then.high - then.low).min(now.high - now.low)),
             effective_draws: quantity.len() as f64,
         };
         found.push((next, 0.5 * (then.high - then.low)));
@@ -179,7 +179,9 @@ fn expected(
         what: proposal.what.clone(),
         openings: proposal.openings.clone(),
         half_width_now: 0.5 * (now.high - now.low),
-        half_width_then: (effective_draws >= LEAST_EFFECTIVE).then_some(half_width),
+        // More readings never know less: what exceeds it is the scatter of the trials, a few per cent.
+        half_width_then: (effective_draws >= LEAST_EFFECTIVE)
+            .then_some(half_width.min(0.5 * (now.high - now.low))),
         effective_draws,
     };
     Some((next, half_width))

@@ -14,6 +14,8 @@ use crate::shop_test::estimate::FigureEstimate;
 const PAIR_ROLES: [u64; 2] = [128, 129];
 const SHUFFLE_STREAM: u64 = 130 << ROLE_BITS;
 const CHOICE_STREAM: u64 = 131 << ROLE_BITS;
+/// Streams of what the benches add.
+const BENCH_STREAM: u64 = 132 << ROLE_BITS;
 /// Pairs drawn in one piece by one thread: whole blocks of lanes.
 const CHUNK: usize = 16 * LANES;
 
@@ -30,6 +32,33 @@ pub(crate) struct PairedDraws {
 }
 
 impl PairedDraws {
+    /// Contrasts of what endless runs through these openings on these benches would read, draw by draw: shifts of the openings
+    /// and what the bench adds stay in.
+    pub(crate) fn endless_contrasts(&self) -> Vec<Vec<f64>> {
+        let sides = [(&self.analyses[0], &self.before, 0), (&self.analyses[1], &self.after, 1)];
+        let [before, after] = sides.map(|(analysis, posterior, side)| {
+            let (model, data) = (&analysis.model, &analysis.data);
+            let scatter = model.scatter_mm.powi(2);
+            let rows = posterior.figures.rows().zip(posterior.figures.shifts()).enumerate();
+            rows.map(|(draw, (height_nm, shift_mm))| {
+                let mut stream = Stream::new(analysis.options.seed, BENCH_STREAM + (2 * draw + side) as u64);
+                let mut readings = model.readings_mm(height_nm);
+                for (k, reading) in readings.iter_mut().enumerate() {
+                    let left = data.error_mm[k] - *reading - shift_mm[k];
+                    // Of noise and bench only the sum is known: the bench's part of it is drawn.
+                    let share = scatter / (scatter + 1.0 / data.information[k]);
+                    *reading += shift_mm[k];
+                    if scatter > 0.0 {
+                        *reading += share * left + (scatter * (1.0 - share)).sqrt() * stream.normal();
+                    }
+                }
+                model.contrast(&readings)
+            })
+            .collect::<Vec<_>>()
+        });
+        before.into_iter().zip(after).map(|(first, second)| [first, second].concat()).collect()
+    }
+
     /// Contrasts of what both surfaces' readings would be without noise and shifts, draw by draw.
     pub(crate) fn noise_free_contrasts(&self) -> Vec<Vec<f64>> {
         let rows = self.before.figures.rows().zip(self.after.figures.rows());
@@ -60,7 +89,8 @@ pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> R
     let (analyses, evidences) = ([&prepared[0].1, &prepared[1].1], [&prepared[0].2, &prepared[1].2]);
     let (count, seed) = (before.options.draws, before.options.seed);
     let one_mask = before.readings.openings() == after.readings.openings()
-        && analyses.iter().all(|analysis| analysis.model.radius_sigma_mm > 0.0);
+        && analyses[0].model.radius_sigma_mm > 0.0
+        && analyses[0].model.radius_sigma_mm.to_bits() == analyses[1].model.radius_sigma_mm.to_bits();
     let ([first, second], effective_pairs) = if one_mask {
         let sides = analyses.map(|analysis| Side { model: &analysis.model, data: &analysis.data });
         let pairs = weigh_pairs(sides, evidences, count, seed);

@@ -69,8 +69,17 @@ impl Analysis {
         let last = rings.last().map_or(rim, |o| o.outer_radius_mm);
         let pupil =
             |from: f64, to: f64| RadialPupil::new(&model.grid, from, to, radius, options.wavelength_nm);
-        // Openings that all lie in the shadow of the diagonal saw nothing that is lit.
-        let seen_from = if inner < last { first.max(inner) } else { first };
+        if last <= inner {
+            let allowed =
+                format!("an opening that reaches beyond the diagonal's shadow, {inner} mm from the middle");
+            return Err(Error::input(
+                "obstruction_ratio",
+                options.obstruction_ratio,
+                allowed,
+                "radius for diameter?",
+            ));
+        }
+        let seen_from = first.max(inner);
         let (lit, seen) = (pupil(inner, rim), pupil(seen_from, last));
         Ok(Self {
             lit,

@@ -84,12 +84,15 @@ pub(crate) fn assumption(ends: &[AssumedEnds]) -> String {
     let named: Vec<String> = ends.iter().filter_map(AssumedEnds::named).collect();
     let named = match named.as_slice() {
         [] => return String::new(),
-        [only] => only.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+        [only] => format!("{only} rests"),
+        [first @ .., last] => format!("{} and {last} rest", first.join(", ")),
     };
+    let mut letters = named.chars();
+    let capital = letters.next().map_or(String::new(), |letter| letter.to_uppercase().collect());
     format!(
-        "Assumed edges carry {named}: halving or doubling the edge drops that are assumed before reading moves \
-         them by more than a quarter of the interval."
+        "{} on what is assumed of turned edges before reading: with drops half or twice as deep such an end moves by more than \
+         a quarter of the interval.",
+        capital + letters.as_str()
     )
 }
 
@@ -106,7 +109,9 @@ mod tests {
         let [still, up, both] = [still, up, both].map(|intervals| AssumedEnds::of("RMS", &intervals));
         assert!((up.high_share - 1.1 / 4.0).abs() < 1e-12);
         assert_eq!(assumption(std::slice::from_ref(&still)), "");
-        assert!(assumption(&[still, up.clone()]).contains("carry the upper end of the RMS:"));
-        assert!(assumption(&[up, both]).contains("carry the upper end of the RMS and both ends of the RMS:"));
+        assert!(assumption(&[still, up.clone()]).contains("The upper end of the RMS rests on"));
+        assert!(
+            assumption(&[up, both]).contains("The upper end of the RMS and both ends of the RMS rest on")
+        );
     }
 }

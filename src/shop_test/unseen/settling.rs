@@ -18,8 +18,8 @@ const MOST_RUNS: usize = 200;
 ///
 /// Source: own derivation; the variance left over of a regression estimates the mean conditional variance (Saltelli et
 /// al., Global Sensitivity Analysis, 2008, from memory).
-/// Leaves out: errors of the openings' radii and of the bench, which no run removes either: with those above 0 the
-/// floor is a lower bound.
+/// Endless runs would still leave what the openings cannot see, where they stand, and what the bench adds.
+/// Leaves out: where the gain bends more than a square does, the rest counts to the floor.
 ///
 /// ```
 /// let settling = catoptric::Settling { floor_share: 0.9, chance_unlimited: 0.1, further_runs: None };
@@ -32,7 +32,8 @@ pub struct Settling {
     pub floor_share: f64,
     /// Probability that unlimited runs of the same readings end in "better" or "worse".
     pub chance_unlimited: f64,
-    /// The least number of further runs of each set that reaches most of that chance; none: change the method.
+    /// The least number of further runs of each set that reaches most of that chance; 0 where it is settled already; none:
+    /// change the method.
     pub further_runs: Option<usize>,
 }
 
@@ -46,25 +47,25 @@ impl Settling {
     pub fn words(&self) -> String {
         let floor = 100.0 * self.floor_share;
         match self.further_runs {
+            Some(0) => "It is settled: more runs are not needed.".to_owned(),
             Some(runs) => format!(
-                "{runs} more runs of each set would have most of the chance ({:.0} %) that any number of runs has to settle it.",
+                "{runs} more runs of each set have most of the chance ({:.0} %) that any number of runs has to settle it.",
                 100.0 * self.chance_unlimited
             ),
             None => format!(
-                "No number of runs is likely to settle it: {floor:.0} % of the doubt is what these openings cannot see; change \
-                 the method."
+                "No number of runs is likely to settle it: {floor:.0} % of the doubt is not in their noise but in what these openings \
+                 cannot see, where they stand and what the bench adds; change the method."
             ),
         }
     }
 }
 
-/// What more runs can do for a comparison; `gain` is that of each pair of draws, `explained` its dependence on noise-free
-/// readings.
-pub(crate) fn settling(pairs: &PairedDraws, gain: &[f64], explained: &Quadratic) -> Settling {
+/// What more runs can do for a comparison; `gain` is that of each pair of draws.
+pub(crate) fn settling(pairs: &PairedDraws, gain: &[f64]) -> Settling {
     let count = gain.len() as f64;
     let mean = gain.iter().sum::<f64>() / count;
     let variance = gain.iter().map(|g| (g - mean).powi(2)).sum::<f64>() / (count - 1.0);
-    let floor_share = explained.residual_share;
+    let floor_share = Quadratic::fit(&pairs.endless_contrasts(), gain).map_or(1.0, |fit| fit.residual_share);
     let runs = pairs.analyses.iter().map(|analysis| analysis.runs).min().unwrap_or(1);
     let chance = |left: f64| verdict_chance(mean, variance, variance * left);
     let chance_unlimited = chance(floor_share);
