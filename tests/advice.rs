@@ -54,9 +54,11 @@ fn the_operator_is_the_reduction() {
     for shift_mm in [0.0, 7.0] {
         let errors: Vec<f64> = figure.zone_error_mm.iter().map(|e| e + shift_mm).collect();
         let heights = operator.height_nm(&errors);
-        // A common zero is pure focus: it changes nothing.
+        // A common zero is pure focus: it changes nothing, but for the digits that 7 mm take from an error of 1 mm.
+        let largest = figure.height_nm.iter().fold(0.0_f64, |most, h| most.max(h.abs()));
+        let allowed = if shift_mm > 0.0 { 1e-11 } else { 1e-12 } * largest;
         for (found, full) in heights.iter().zip(&figure.height_nm) {
-            assert!((found - full).abs() <= 1e-12 * 1e5, "{found} for {full}");
+            assert!((found - full).abs() <= allowed, "{found} for {full}");
         }
     }
 }
