@@ -17,6 +17,14 @@ def tenth():
     return time.monotonic() - start
 
 
+@pytest.fixture(autouse=True)
+def ctrl_c_is_heard():
+    """A test run in the background of a shell inherits that interrupts are ignored; not here."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 def interrupted(work, after):
     """Interrupt work some seconds after its start; return the seconds it took to give way."""
     asked = []
