@@ -203,9 +203,7 @@ fn middle(draws: &[f64]) -> f64 {
 
 /// The draws in another order, so that two lists from one stream of noise are strangers to each other.
 fn shuffled(draws: &[f64], stream: u64) -> Vec<f64> {
-    let (mut list, mut stream) = (draws.to_vec(), Stream::new(stream, SHUFFLE));
-    for last in (1..list.len()).rev() {
-        list.swap(last, (stream.uniform() * (last + 1) as f64) as usize);
-    }
+    let mut list = draws.to_vec();
+    Stream::new(stream, SHUFFLE).shuffle(&mut list);
     list
 }

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::evidence::Evidence;
 use super::words;
-use super::worth::Worth;
+use super::worth::{Worth, differences};
 use crate::error::{Error, Result};
 use crate::shop_test::{
     Contribution, FigureEstimate, Interval, Measured, NextMeasurement, PairedDraws, Quadratic, Settling,
@@ -255,14 +255,13 @@ pub fn judge_refigure(before: impl Into<Evidence>, after: impl Into<Evidence>) -
         (Some(first), Some(second)) => Some(paired_draws(first, second)?),
         _ => None,
     };
-    let (strehl, rms_nm, draws) = if let Some(pairs) = &pairs {
+    let (strehl, rms_nm) = if let Some(pairs) = &pairs {
         let (first, second) = (&pairs.before.draws, &pairs.after.draws);
-        let count = first.strehl.len();
-        ([first.strehl.clone(), second.strehl.clone()], [first.rms_nm.clone(), second.rms_nm.clone()], count)
+        ([first.strehl.clone(), second.strehl.clone()], [first.rms_nm.clone(), second.rms_nm.clone()])
     } else {
         let count = first.strehl.len().min(second.strehl.len());
         let cut = |list: &[f64]| list[..count].to_vec();
-        ([cut(&first.strehl), cut(&second.strehl)], [cut(&first.rms_nm), cut(&second.rms_nm)], count)
+        ([cut(&first.strehl), cut(&second.strehl)], [cut(&first.rms_nm), cut(&second.rms_nm)])
     };
     let total_gains = differences(&strehl[0], &strehl[1]);
     // So far from finished the Strehl is a few hundredths of chance light: the RMS says which is nearer.
@@ -276,8 +275,7 @@ pub fn judge_refigure(before: impl Into<Evidence>, after: impl Into<Evidence>) -
         noise: Interval::of(&noise_gains),
         total: Interval::of(&total_gains),
     };
-    let ends = Interval::of(&compared);
-    let too_small = !by_rms && ends.low.abs().max(ends.high.abs()) < LEAST_GAIN;
+    let too_small = !by_rms && gain.total.low.abs().max(gain.total.high.abs()) < LEAST_GAIN;
     let judgement = if too_small { Judgement::CannotTell } else { Judgement::of(probability_better) };
     let decided = judgement == Judgement::Better || judgement == Judgement::Worse;
     let details = pairs.as_ref().map(|pairs| {
@@ -294,7 +292,7 @@ pub fn judge_refigure(before: impl Into<Evidence>, after: impl Into<Evidence>) -
             reasons.push(details.settling.words());
         }
     }
-    let share = words::percent(probability_better, draws);
+    let share = words::percent(probability_better, compared.len());
     let words = words::verdict(judgement, &share, [&before, &after], by_rms, too_small);
     let [before_draws, after_draws] = strehl;
     Ok(Verdict {
@@ -323,15 +321,9 @@ fn details(pairs: &PairedDraws, gains: &[f64]) -> ReadingDetails {
     }
 }
 
-/// The second list less the first, element by element, as far as both go.
-fn differences(before: &[f64], after: &[f64]) -> Vec<f64> {
-    after.iter().zip(before).map(|(after, before)| after - before).collect()
-}
-
 /// Gain in Strehl of each pair.
 fn gains(pairs: &PairedDraws) -> Vec<f64> {
-    let strehl = pairs.after.draws.strehl.iter().zip(&pairs.before.draws.strehl);
-    strehl.map(|(after, before)| after - before).collect()
+    differences(&pairs.before.draws.strehl, &pairs.after.draws.strehl)
 }
 
 fn check_pair(before: &Evidence, after: &Evidence) -> Result<()> {

@@ -28,7 +28,7 @@ pub struct Change {
 
 impl Change {
     pub(super) fn of(before: &[f64], after: &[f64]) -> Self {
-        let gain: Vec<f64> = after.iter().zip(before).map(|(after, before)| after - before).collect();
+        let gain = differences(before, after);
         Self { before: Estimated::of(before), after: Estimated::of(after), gain: Estimated::of(&gain) }
     }
 }
@@ -106,4 +106,9 @@ impl Worth {
             change(&self.airy_light)
         )
     }
+}
+
+/// The second list less the first, element by element, as far as both go.
+pub(super) fn differences(before: &[f64], after: &[f64]) -> Vec<f64> {
+    after.iter().zip(before).map(|(after, before)| after - before).collect()
 }

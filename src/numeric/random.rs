@@ -46,6 +46,19 @@ impl Stream {
         ((self.words.next_u64() >> 12) as f64 + 0.5) * CELL
     }
 
+    /// Puts a list into an order of chance (Fisher and Yates 1938, from memory).
+    ///
+    /// ```
+    /// let mut list = [1, 2, 3, 4, 5];
+    /// catoptric::numeric::random::Stream::new(7, 0).shuffle(&mut list);
+    /// assert_eq!(list.iter().sum::<i32>(), 15);
+    /// ```
+    pub fn shuffle<T>(&mut self, list: &mut [T]) {
+        for last in (1..list.len()).rev() {
+            list.swap(last, (self.uniform() * (last + 1) as f64) as usize);
+        }
+    }
+
     /// A draw from the normal distribution of mean 0 and standard deviation 1.
     ///
     /// By the inverse of the distribution, which takes one word a draw and needs no rejection. The

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use nalgebra::DMatrix;
+
 use super::estimate::{Draws, Estimated, FigureEstimate, Kept, Measured};
 use super::noise::ZoneMeans;
 use super::options::ReduceOptions;
@@ -92,9 +94,7 @@ impl KnifeEdgeReadings {
             readings: self.clone(),
             radius_mm: reduction.rims_mm.clone(),
             height_nm: reduction.heights_at_best_focus(&errors_mm),
-            covariance_nm2: (0..covariance.nrows())
-                .map(|i| covariance.row(i).iter().copied().collect())
-                .collect(),
+            covariance_nm2: rows(&covariance),
             zone_mean_mm: means.mean_mm,
             zone_sigma_mm: means.sigma_mm,
             zone_error_mm: errors_mm,
@@ -152,11 +152,12 @@ impl KnifeEdgeReadings {
             return Err(Error::input("radius_mm", r, allowed, "diameters given for radii?"));
         }
         let operator = Reduction::new(self, options).operator(radius_mm);
-        Ok(FigureOperator {
-            radius_mm: radius_mm.to_vec(),
-            nm_per_mm: (0..operator.nrows()).map(|i| operator.row(i).iter().copied().collect()).collect(),
-        })
+        Ok(FigureOperator { radius_mm: radius_mm.to_vec(), nm_per_mm: rows(&operator) })
     }
+}
+
+fn rows(matrix: &DMatrix<f64>) -> Vec<Vec<f64>> {
+    matrix.row_iter().map(|row| row.iter().copied().collect()).collect()
 }
 
 fn unequal() -> Error {

@@ -5,20 +5,19 @@ use std::f64::consts::TAU;
 
 use serde::{Deserialize, Serialize};
 
+use super::estimate::Interval;
 use super::evidence::{Bounds, untested_share};
 use super::zernike_report::{TestPlace, ZernikeReport};
 use crate::error::{Error, Result};
 use crate::numeric::gauss::on_interval;
+use crate::numeric::least_squares;
 use crate::numeric::random::Stream;
 use crate::numeric::zernike::{Indexing, norm, radial, zernike};
-use crate::numeric::{least_squares, stats};
 use crate::units::DEFAULT_WAVELENGTH_NM;
 use crate::wave::Wavefront;
 
 /// Piston, tilts and focus: what moving the reference point removes.
 const MOVED: u32 = 4;
-/// Share of the draws that an interval holds.
-const SHARE: f64 = 0.95;
 /// Nodes for the draws: along the radius in r^2, and around; exact for polynomials of order 40.
 const RINGS: usize = 24;
 const SPOKES: usize = 64;
@@ -315,12 +314,8 @@ impl Drawn {
 
 /// What 95 % of the draws lie in; the value itself is always within.
 fn interval(draws: &[f64], value: f64) -> Bounds {
-    let mut sorted = draws.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let ends = [stats::equal_tailed(&sorted, SHARE), stats::shortest_interval(&sorted, SHARE)];
-    ends.into_iter()
-        .flatten()
-        .fold(Bounds { low: value, high: value }, |hull, (low, high)| hull.hull(Bounds { low, high }))
+    let Interval { low, high, .. } = Interval::of(draws);
+    Bounds { low: low.min(value), high: high.max(value) }
 }
 
 fn assumptions(report: &ZernikeReport, untested: f64) -> Vec<String> {

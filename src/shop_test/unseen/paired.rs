@@ -101,7 +101,7 @@ pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> R
             let mut chosen = choose(evidences[k], count, seed, k as u64);
             if k == 1 {
                 // Draws come ordered by their components; side by side they must be strangers.
-                shuffle(&mut chosen, seed);
+                Stream::new(seed, SHUFFLE_STREAM).shuffle(&mut chosen);
             }
             analyses[k].draw(evidences[k], &chosen, k as u64)
         });
@@ -109,14 +109,6 @@ pub(crate) fn paired_draws(before: &FigureEstimate, after: &FigureEstimate) -> R
     };
     let analyses = analyses.map(Analysis::clone);
     Ok(PairedDraws { analyses, before: first, after: second, one_mask, effective_pairs })
-}
-
-fn shuffle<T>(list: &mut [T], seed: u64) {
-    let mut stream = Stream::new(seed, SHUFFLE_STREAM);
-    for last in (1..list.len()).rev() {
-        let other = (stream.uniform() * (last + 1) as f64) as usize;
-        list.swap(last, other);
-    }
 }
 
 /// Pairs with the logarithms of their importance.
@@ -136,7 +128,7 @@ fn weigh_pairs(sides: [Side<'_>; 2], evidences: [&Evidence; 2], count: usize, se
         list
     });
     let mut order: Vec<usize> = (0..conditionals[1].len()).collect();
-    shuffle(&mut order, seed);
+    Stream::new(seed, SHUFFLE_STREAM).shuffle(&mut order);
     let mut pairs = Vec::with_capacity(count);
     for ((_, before), &place) in conditionals[0].iter().zip(&order) {
         let (_, after) = &conditionals[1][place];
