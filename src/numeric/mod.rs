@@ -1,6 +1,7 @@
 //! Mathematics that knows no optics.
 //!
 //! - [`bicubic`]: a smooth surface through heights on a square net.
+//! - [`convolve`]: a picture filtered by a transfer function.
 //! - [`gauss`]: Gauss-Legendre nodes and weights.
 //! - [`least_squares`]: weighted linear least squares by normal equations.
 //! - [`pool`]: the library's own threads, results in order, and a flag that stops long work.
@@ -15,6 +16,7 @@
 
 pub mod bicubic;
 pub(crate) mod chi_square;
+pub mod convolve;
 pub mod gauss;
 pub mod least_squares;
 pub(crate) mod phase;
