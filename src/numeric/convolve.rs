@@ -83,7 +83,8 @@ fn quick_size(least: usize) -> usize {
         }
         rest == 1
     };
-    (least.max(1)..).find(smooth).unwrap_or(least)
+    // A power of two lies below twice any number.
+    (least.max(1)..=2 * least.max(1)).find(smooth).unwrap_or(least)
 }
 
 #[cfg(test)]
