@@ -13,6 +13,7 @@ from . import plotting
 from ._core import (
     DEFAULT_WAVELENGTH_NM,
     Airy,
+    ArtificialStar,
     Astigmatism,
     AstigmatismEstimate,
     BenchScatter,
@@ -38,6 +39,7 @@ from ._core import (
     RadialProfile,
     SheetFigure,
     Spider,
+    Spikes,
     Spot,
     TestSheet,
     Train,
@@ -64,6 +66,7 @@ from .table import Table
 __all__ = [
     "DEFAULT_WAVELENGTH_NM",
     "Airy",
+    "ArtificialStar",
     "Astigmatism",
     "AstigmatismEstimate",
     "BenchScatter",
@@ -93,6 +96,7 @@ __all__ = [
     "RadialProfile",
     "SheetFigure",
     "Spider",
+    "Spikes",
     "Spot",
     "Table",
     "TestSheet",

@@ -22,6 +22,7 @@ mod obstructions;
 mod pictures;
 mod rays;
 mod record;
+mod star_tests;
 mod train;
 mod train_parts;
 mod turned;
@@ -39,6 +40,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
+    star_tests::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
     evidence::register(module)?;
