@@ -115,7 +115,8 @@ def test_a_part_with_another_value_is_another_part(name, changed):
         k: v for k, v in DEFAULTS.get(name, {}).items() if k == changed and v is not None
     }
     value = given.get(changed, 1.0)
-    other = [v * 0.9 for v in value] if isinstance(value, list) else value * 0.9
+    smaller = (lambda v: v - 1) if isinstance(value, int) else (lambda v: v * 0.9)
+    other = [smaller(v) for v in value] if isinstance(value, list) else smaller(value)
     cls = getattr(ct, name)
     assert cls(**(given | {changed: other})) != cls(**given)
 
@@ -202,9 +203,7 @@ def test_a_whole_part_is_replaced(part):
     assert getattr(changed, f"with_{part}")(getattr(train, part)) == train
 
 
-@pytest.mark.parametrize(
-    "part", ["front_opening", "drawtube", "spider", "holder", "mirror_clips"]
-)
+@pytest.mark.parametrize("part", ["front_opening", "drawtube", "spider", "holder", "mirror_clips"])
 def test_a_part_is_taken_out_and_put_in(part):
     train = complete()
     without = getattr(train, f"with_{part}")(None)
