@@ -45,9 +45,9 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
-    AxisDirection, Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, HeightMap, Holder,
-    Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Spider, Train, TrainBuilder,
-    TurnedEdge, ZernikeTerms, Zone,
+    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane,
+    HeightMap, Holder, Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Spider, Train,
+    TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{

@@ -207,12 +207,42 @@ class CoatingRing(_Record):
     def reflectance(self) -> float: ...
 
 @final
+class CoatingPatch(_Record):
+    def __new__(
+        cls,
+        *,
+        x_mm: Number,
+        y_mm: Number,
+        radius_mm: Number,
+        reflectance: Number,
+        softness_mm: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def x_mm(self) -> float: ...
+    @property
+    def y_mm(self) -> float: ...
+    @property
+    def radius_mm(self) -> float: ...
+    @property
+    def reflectance(self) -> float: ...
+    @property
+    def softness_mm(self) -> float: ...
+
+@final
 class Coating(_Record):
-    def __new__(cls, *, reflectance: Number = 1.0, rings: Sequence[CoatingRing] = ()) -> Self: ...
+    def __new__(
+        cls,
+        *,
+        reflectance: Number = 1.0,
+        rings: Sequence[CoatingRing] = (),
+        patches: Sequence[CoatingPatch] = (),
+    ) -> Self: ...
     @property
     def reflectance(self) -> float: ...
     @property
     def rings(self) -> tuple[CoatingRing, ...]: ...
+    @property
+    def patches(self) -> tuple[CoatingPatch, ...]: ...
 
 @final
 class Primary(_Record):

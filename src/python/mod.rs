@@ -11,6 +11,7 @@
 mod arguments;
 mod arrays;
 mod bench;
+mod coating;
 mod errors;
 mod estimate;
 mod evidence;
@@ -35,6 +36,7 @@ use pyo3::prelude::*;
 /// Errors: those of Python, if a name cannot be added.
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
+    coating::register(module)?;
     figure::register(module)?;
     obstructions::register(module)?;
     train::register(module)?;

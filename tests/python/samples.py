@@ -69,12 +69,13 @@ def complete():
     """Return a train with every part, and a primary with every kind of layer."""
     profile = ct.RadialProfile(radius_mm=[0, 80, 159], height_nm=[0, 1.5, -2.5])
     ring = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
+    patch = ct.CoatingPatch(x_mm=-46, y_mm=71, radius_mm=20, reflectance=0.5)
     return newtonian(
         primary=primary(
             conic=-0.98,
             mask_diameter_mm=310,
             figure=[WIDE_EDGE, HILL, profile],
-            coating=ct.Coating(reflectance=0.88, rings=[ring]),
+            coating=ct.Coating(reflectance=0.88, rings=[ring], patches=[patch]),
         ),
         diagonal=ct.Diagonal(minor_axis_mm=70, offset_mm=3.25, reflectance=0.9),
         front_opening=ct.Opening(diameter_mm=360, above_vertex_mm=1650),
@@ -149,6 +150,7 @@ def parts():
         ct.ZernikeTerms(coefficients_nm={5: 12.0, 11: -4.0}, indexing="noll"),
         ct.HeightMap(height_nm=RIPPLED_NM, pixel_mm=8, rows_run="-y", columns_run="+x"),
         train.primary.coating.rings[0],
+        train.primary.coating.patches[0],
         train.primary.coating,
         train.primary,
         train.diagonal,

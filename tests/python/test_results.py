@@ -39,7 +39,7 @@ worst draws seed run_count opening_count source readings_increase reasons cautio
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube spider holder mirror_clips vanes clips
 matching_conic blocked_share scattered_share left_in_pattern share_within_first_null spikes
-coating rings figure
+coating rings patches figure
 surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
 coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
 freedom origin
