@@ -8,6 +8,7 @@ mod extremes;
 mod focus;
 mod image;
 mod path;
+mod photopic;
 mod picture;
 mod radial;
 mod radial_grid;
