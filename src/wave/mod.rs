@@ -2,6 +2,7 @@
 
 mod airy;
 mod amplitude;
+mod approximations;
 mod density;
 mod energy;
 mod extremes;
@@ -14,13 +15,16 @@ mod radial;
 mod radial_grid;
 mod radial_view;
 mod seeing;
+mod seen_star;
 mod source;
+mod spectral_strehl;
 mod spectrum;
 mod terms;
 mod wavefront;
 mod wavelength;
 
 pub use airy::Airy;
+pub use approximations::StrehlApproximations;
 pub use focus::Focus;
 pub use image::{Psf, PsfSize};
 pub use picture::WavefrontMap;
@@ -28,6 +32,8 @@ pub(crate) use radial::{RadialPupil, RadialQuality, Scratch};
 pub(crate) use radial_grid::RadialGrid;
 pub(crate) use radial_view::{RadialSight, RadialView};
 pub use seeing::Seeing;
+pub use seen_star::{SeenSize, SeenStar};
+pub use spectral_strehl::SpectralStrehl;
 pub use spectrum::Spectrum;
 pub use wavefront::Wavefront;
 pub(crate) use wavelength::check_wavelength;

@@ -14,7 +14,7 @@ const EXPONENT: f64 = 3.441_938_6;
 /// Full width at half of the disc's middle, in wavelength/r0.
 const WIDTH: f64 = 0.975_863;
 /// From the tail of the exponent, -EXPONENT |x|^(5/3) transformed: the disc's wing is this times (r r0/lambda)^(-11/3).
-const WING: f64 = 0.022_89;
+const WING: f64 = 0.022_895_6;
 
 /// The seeing of a night: how far turbulence of the air spreads the light of a star.
 ///
