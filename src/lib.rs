@@ -68,8 +68,8 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use wave::{
-    Airy, Focus, Psf, PsfSize, Seeing, SeenSize, SeenStar, SpectralStrehl, Spectrum, StrehlApproximations,
-    Wavefront, WavefrontMap,
+    Airy, Focus, NightsThatShow, Psf, PsfSize, Seeing, SeenSize, SeenStar, ShowsWhen, SpectralStrehl,
+    Spectrum, StrehlApproximations, Wavefront, WavefrontMap, nights_that_show,
 };
 
 /// The README's Rust code is a test.
