@@ -18,8 +18,8 @@ use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM, UM_PER_MM};
 const WIDEST: f64 = 190.0;
 /// Widest picture that is handed out, so that room is left for light that comes in from outside.
 const WIDEST_SHOWN: f64 = 120.0;
-/// Spacing of the star's own samples, in wavelengths times focal ratio: half of what its finest detail needs.
-const SPACING: f64 = 0.25;
+/// Widest spacing of the star's own samples, in wavelengths times focal ratio; its finest detail needs 0.5.
+const SPACING: f64 = 0.35;
 const MOST_PIXELS: usize = 2048;
 /// The picture lies in a dark one of at least this many widths of the seeing, or twice its own size.
 const DARK_AROUND: f64 = 16.0;
