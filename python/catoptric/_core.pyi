@@ -16,10 +16,12 @@ from ._typing import (
     FocusName,
     HeightKindName,
     HeightUnitName,
+    HolderChanges,
     IndexingName,
     Interval,
     JoinedName,
     KnifeFromName,
+    MirrorClipsChanges,
     NormalisationName,
     Number,
     Numbers1D,
@@ -31,6 +33,7 @@ from ._typing import (
     ReadingsIncreaseName,
     ScaleName,
     SourceName,
+    SpiderChanges,
     SurfaceOrWavefrontName,
     TestPlaceName,
     UnitName,
@@ -278,6 +281,50 @@ class Drawtube(_Record):
     @property
     def outer_end_to_focus_mm(self) -> float: ...
 
+@final
+class Spider(_Record):
+    def __new__(
+        cls,
+        *,
+        vanes: int,
+        thickness_mm: Number,
+        angle_deg: Number = 45.0,
+        above_vertex_mm: Number | None = None,
+        bend_radius_mm: Number | None = None,
+    ) -> Self: ...
+    @property
+    def vanes(self) -> int: ...
+    @property
+    def thickness_mm(self) -> float: ...
+    @property
+    def angle_deg(self) -> float: ...
+    @property
+    def above_vertex_mm(self) -> float | None: ...
+    @property
+    def bend_radius_mm(self) -> float | None: ...
+
+@final
+class Holder(_Record):
+    def __new__(cls, *, diameter_mm: Number, above_vertex_mm: Number | None = None) -> Self: ...
+    @property
+    def diameter_mm(self) -> float: ...
+    @property
+    def above_vertex_mm(self) -> float | None: ...
+
+@final
+class MirrorClips(_Record):
+    def __new__(
+        cls, *, clips: int, width_mm: Number, reach_mm: Number, angle_deg: Number = 0.0
+    ) -> Self: ...
+    @property
+    def clips(self) -> int: ...
+    @property
+    def width_mm(self) -> float: ...
+    @property
+    def reach_mm(self) -> float: ...
+    @property
+    def angle_deg(self) -> float: ...
+
 # The train.
 
 @final
@@ -290,6 +337,9 @@ class Train(_Record):
         focal_plane: FocalPlane | None = None,
         front_opening: Opening | None = None,
         drawtube: Drawtube | None = None,
+        spider: Spider | None = None,
+        holder: Holder | None = None,
+        mirror_clips: MirrorClips | None = None,
     ) -> Self: ...
     @property
     def primary(self) -> Primary: ...
@@ -301,6 +351,12 @@ class Train(_Record):
     def front_opening(self) -> Opening | None: ...
     @property
     def drawtube(self) -> Drawtube | None: ...
+    @property
+    def spider(self) -> Spider | None: ...
+    @property
+    def holder(self) -> Holder | None: ...
+    @property
+    def mirror_clips(self) -> MirrorClips | None: ...
     @property
     def focal_ratio(self) -> float: ...
     @property
@@ -324,6 +380,11 @@ class Train(_Record):
     ) -> Train: ...
     def with_drawtube(
         self, *part: Drawtube | None, **changes: Unpack[DrawtubeChanges]
+    ) -> Train: ...
+    def with_spider(self, *part: Spider | None, **changes: Unpack[SpiderChanges]) -> Train: ...
+    def with_holder(self, *part: Holder | None, **changes: Unpack[HolderChanges]) -> Train: ...
+    def with_mirror_clips(
+        self, *part: MirrorClips | None, **changes: Unpack[MirrorClipsChanges]
     ) -> Train: ...
     def to_json(self) -> str: ...
     @staticmethod
@@ -349,6 +410,7 @@ class Train(_Record):
         by: FocusName = "least_spot",
         field_arcmin: Numbers1D = (0.0, 0.0),
         wavelength_nm: Number = 550.0,
+        star_distance_mm: Number | None = None,
     ) -> float: ...
     def wavefront(
         self,
@@ -357,6 +419,7 @@ class Train(_Record):
         focus: FocusName | None = "least_rms",
         focus_shift_mm: Number | None = None,
         wavelength_nm: Number = 550.0,
+        star_distance_mm: Number | None = None,
     ) -> Wavefront: ...
     def strehl(
         self,
@@ -375,6 +438,7 @@ class Train(_Record):
         wavelength_nm: Number = 550.0,
         half_width_um: Number | None = None,
         pixels: int = 129,
+        star_distance_mm: Number | None = None,
     ) -> Psf: ...
     @overload
     def illumination(
@@ -386,6 +450,17 @@ class Train(_Record):
     ) -> Illumination: ...
     def light(self, *, field_arcmin: Numbers1D = (0.0, 0.0)) -> tuple[float, dict[str, float]]: ...
     def airy(self, *, wavelength_nm: Number = 550.0) -> Airy: ...
+    def artificial_star(
+        self, distance_mm: Number, /, *, wavelength_nm: Number = 550.0
+    ) -> ArtificialStar: ...
+    def smallest_star_distance(self, *, largest_pv_nm: Number) -> float: ...
+    def spikes(
+        self,
+        *,
+        field_arcmin: Numbers1D = (0.0, 0.0),
+        wavelength_nm: Number = 550.0,
+        star_distance_mm: Number | None = None,
+    ) -> Spikes | None: ...
 
 def smallest_diagonal(
     *, primary: Primary, axis_to_focus_mm: Number, fully_lit_diameter_mm: Number = 0.0
@@ -673,6 +748,50 @@ def nights_that_show(
 # Results of diffraction.
 
 @final
+class ArtificialStar(_Record):
+    @property
+    def distance_mm(self) -> float: ...
+    @property
+    def focus_moves_mm(self) -> float: ...
+    @property
+    def spherical_nm(self) -> float: ...
+    @property
+    def rms_nm(self) -> float: ...
+    @property
+    def pv_nm(self) -> float: ...
+    @property
+    def strehl(self) -> float: ...
+    @property
+    def matching_conic(self) -> float: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def error_estimate(self) -> float: ...
+
+@final
+class Spikes(_Record):
+    @property
+    def blocked_share(self) -> float: ...
+    @property
+    def scattered_share(self) -> float: ...
+    @property
+    def left_in_pattern(self) -> float: ...
+    @property
+    def directions_deg(self) -> Floats: ...
+    @property
+    def fan_deg(self) -> float: ...
+    @property
+    def first_null_arcsec(self) -> float: ...
+    @property
+    def first_null_um(self) -> float: ...
+    @property
+    def share_within_first_null(self) -> float: ...
+    @property
+    def spikes(self) -> int: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+
+@final
 class Wavefront(_Record):
     @staticmethod
     def from_zernikes(
@@ -685,6 +804,8 @@ class Wavefront(_Record):
     ) -> Wavefront: ...
     @property
     def field_arcmin(self) -> tuple[float, float]: ...
+    @property
+    def star_distance_mm(self) -> float | None: ...
     @property
     def wavelength_nm(self) -> float: ...
     @property
