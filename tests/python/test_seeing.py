@@ -1,7 +1,7 @@
 """Stars through the air against galsim's Kolmogorov and Airy profiles.
 
-galsim gives transfer functions of both to its own accuracy; their product is brought into the image by
-a Hankel transform here, which is sharper than a picture drawn by galsim.
+galsim gives transfer functions of both to its own accuracy; their product is brought into the image
+by a Hankel transform here, which is sharper than a picture drawn by galsim.
 """
 
 import catoptric as ct
@@ -67,7 +67,7 @@ def seen(train, seeing, **size):
 @pytest.mark.parametrize("fwhm", [0.5, 1.0, 2.5])
 def test_the_transfer_is_galsims(fwhm):
     # galsim.Kolmogorov, its own accuracy of a transfer function about 1e-5.
-    air, theirs = ct.Seeing(fwhm_arcsec=fwhm), galsim.Kolmogorov(lam=NM, fwhm=fwhm)
+    air, theirs = ct.Seeing(fwhm_arcsec=fwhm), galsim.Kolmogorov(fwhm=fwhm)
     cycles = np.linspace(0, 2 / fwhm, 41)
     expected = [theirs.kValue(2 * np.pi * c, 0).real for c in cycles]
     np.testing.assert_allclose(air.transfer(cycles), expected, atol=1e-5)
@@ -75,7 +75,7 @@ def test_the_transfer_is_galsims(fwhm):
 
 
 def test_frieds_numbers():
-    # 0.975863 lambda/r0; 1 arcsec at 550 nm is r0 110.71 mm: own mpmath computations of Fried's law.
+    # 0.975863 lambda/r0; 1 arcsec at 550 nm is r0 110.71 mm: Fried's law in mpmath, apart.
     air = ct.Seeing(r0_mm=100)
     assert air.fwhm_arcsec == pytest.approx(0.975863 * NM * 1e-6 / 100 / ARCSEC, rel=1e-6)
     assert ct.Seeing(fwhm_arcsec=1).r0_mm == pytest.approx(110.71, abs=0.005)
