@@ -244,6 +244,8 @@ getters!(PySeenStar, |seen| {
     fwhm_arcsec: f64 = seen.fwhm_arcsec;
     /// Estimated largest error of the intensity, as a share of the perfect star's peak.
     error_estimate: f64 = seen.error_estimate;
+    /// Full width of the air's own disc at this wavelength, arcsec.
+    seeing_fwhm_arcsec: f64 = seen.seeing.fwhm_arcsec(seen.wavelength_nm());
     /// The air.
     seeing: PySeeing = PySeeing(seen.seeing);
     /// The wavefront behind the picture.
@@ -253,8 +255,8 @@ getters!(PySeenStar, |seen| {
 });
 record!(PySeenStar, "SeenStar",
     attributes: ["image", "along_um", "across_um", "pixel_um", "pixel_arcsec", "wavelength_nm", "peak", "peak_along_um",
-        "peak_across_um", "at_reference", "fwhm_um", "fwhm_arcsec", "error_estimate", "seeing"],
-    shown: ["pixel_arcsec", "wavelength_nm", "peak", "fwhm_arcsec", "seeing"]);
+        "peak_across_um", "at_reference", "fwhm_um", "fwhm_arcsec", "seeing_fwhm_arcsec", "error_estimate", "seeing"],
+    shown: ["pixel_arcsec", "wavelength_nm", "peak", "fwhm_arcsec", "seeing_fwhm_arcsec"]);
 
 /// A star in seeing, from the arguments of the two methods that make one.
 fn in_seeing(

@@ -27,10 +27,10 @@ def air_contrast(result: SeeingLike, ax: Axes | None = None) -> Axes:
     ax.axvline(fwhm, color=_style.INK, linestyle=":", linewidth=1.2)
     ax.annotate(
         f"{fwhm:.3g} arcsec,\nfull width of a star at half brightness",
-        xy=(fwhm, 0.93),
-        xytext=(-6, 0),
+        xy=(fwhm, 0.94),
+        xytext=(6, 0),
         textcoords="offset points",
-        ha="right",
+        ha="left",
         va="center",
         fontsize=8.5,
         color=_style.QUIET,
