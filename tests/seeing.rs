@@ -40,8 +40,8 @@ fn clear_circle(n: f64) -> f64 {
     if n < 1.0 { 2.0 / PI * (n.acos() - n * (1.0 - n * n).sqrt()) } else { 0.0 }
 }
 
-/// A perfect star through a clear circle of diameter D and air of r0, at a distance in wavelengths/D: a Hankel transform of the product
-/// of both transfer functions; 1 is the perfect star's peak.
+/// A perfect star through a clear circle of diameter D and air of r0, at a distance in wavelengths/D: a Hankel
+/// transform of the product of both transfer functions; 1 is the perfect star's peak.
 fn textbook(d_over_r0: f64, distance: f64) -> f64 {
     let terms = on_interval(300, 0.0, PI / 2.0).map(|(angle, weight)| {
         let n = angle.sin();
@@ -111,7 +111,8 @@ fn a_short_exposure_takes_the_tilt_out() {
 
 #[test]
 fn a_perfect_star_through_the_air_is_the_textbooks() {
-    // Closed transfer functions of circle and air, by a Hankel transform above. At f/30 the zones' scales differ by 7e-5.
+    // Closed transfer functions of circle and air, by a Hankel transform above. At f/30 the zones' scales differ by
+    // 7e-5.
     let wave = slow();
     for r0 in [1000.0, 200.0, 50.0, 20.0] {
         let found = seen(&wave, &of_r0(r0));
@@ -144,8 +145,8 @@ fn a_telescope_as_wide_as_r0() {
 
 #[test]
 fn a_fast_mirror_departs_by_the_scales_of_its_zones_alone() {
-    // The peak on the axis of a perfect mirror does not know its cone: the textbook's, whatever the focal ratio. The mean scale of
-    // the zones leaves 0.026/F^2 of it (measured), as the page of the star says.
+    // The peak on the axis of a perfect mirror does not know its cone: the textbook's, whatever the focal ratio. The
+    // mean scale of the zones leaves 0.026/F^2 of it (measured), as the page of the star says.
     for focal_ratio in [4.0, 5.0, 8.0] {
         let wave = at(&bare(Primary::new(200.0, FocalLengthMm(200.0 * focal_ratio))), Focus::Paraxial);
         for r0 in [200.0, 50.0] {
@@ -176,8 +177,8 @@ fn without_air_the_star_is_the_telescopes_own() {
 
 #[test]
 fn in_bad_air_only_the_disc_is_left() {
-    // Kolmogorov's disc alone is 0.975863 lambda/r0 wide. A telescope's transfer function falls off in proportion to the
-    // frequency, so what it adds goes as r0/D.
+    // Kolmogorov's disc alone is 0.975863 lambda/r0 wide. A telescope's transfer function falls off in proportion to
+    // the frequency, so what it adds goes as r0/D.
     let wave = at(&bare(Primary::new(400.0, FocalLengthMm(12_000.0))), Focus::Paraxial);
     let excess = |r0: f64| seen(&wave, &of_r0(r0)).fwhm_arcsec / of_r0(r0).fwhm_arcsec(WAVELENGTH_NM) - 1.0;
     let (bad, worse) = (excess(16.0), excess(8.0));
@@ -276,7 +277,8 @@ fn a_peak_in_the_air_is_the_textbooks() {
 
 #[test]
 fn a_change_of_contrast_is_that_of_masks_in_closed_form() {
-    // Two clear circles, 200 and 160 mm: the change at each detail is the difference of their transfer functions times the air's.
+    // Two clear circles, 200 and 160 mm: the change at each detail is the difference of their transfer functions times
+    // the air's.
     let mirror = |mask: f64| Primary::new(200.0, FocalLengthMm(6000.0)).mask_diameter_mm(mask);
     let (before, after) =
         (at(&bare(mirror(160.0)), Focus::Paraxial), at(&bare(mirror(200.0)), Focus::Paraxial));

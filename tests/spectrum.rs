@@ -22,8 +22,8 @@ fn average(spectrum: &Spectrum, f: impl Fn(f64) -> f64) -> f64 {
 
 #[test]
 fn the_eye_by_day_is_that_of_1924() {
-    // CIE 1924 photopic observer, colour-science 0.4.7, all its values 1 nm apart: mean, and averages of cos(2 pi w/lambda)
-    // for paths w, by numpy. tests/python/test_spectrum.py does it again.
+    // CIE 1924 photopic observer, colour-science 0.4.7, all its values 1 nm apart: mean, and averages of cos(2 pi
+    // w/lambda) for paths w, by numpy. tests/python/test_spectrum.py does it again.
     let day = Spectrum::photopic();
     assert_close(day.mean_nm(), 560.191_867_6, 1e-4, "mean of V");
     for (path_nm, truth, tolerance) in [
@@ -197,8 +197,8 @@ fn paraxial_strehl(telescope: &Prepared) -> f64 {
     telescope.wavefront(Field::AXIS, Focus::ShiftMm(0.0), WAVELENGTH_NM).expect("a wavefront").strehl
 }
 
-/// The closed form of a row's edge as an integral over the radius, W = 2h/(1 + (r/R)^2) with R the radius of curvature, mm; an
-/// endless R is the paraxial limit W = 2h of the table.
+/// The closed form of a row's edge as an integral over the radius, W = 2h/(1 + (r/R)^2) with R the radius of
+/// curvature, mm; an endless R is the paraxial limit W = 2h of the table.
 fn closed_form(row: &Row, curvature_mm: f64) -> f64 {
     let (rim, width) = (0.5 * row.number("clear_aperture_mm"), row.number("edge_width_mm"));
     let (inner, start) = (rim * row.number("obstruction_ratio"), rim - width);
@@ -213,9 +213,9 @@ fn closed_form(row: &Row, curvature_mm: f64) -> f64 {
     (re * re + im * im) / (area * area)
 }
 
-// Truth of the next two: tests/data/strehl.json, kind `closed_form`: own mpmath table of W = 2h; steps in elementary form,
-// 1 - 4 p (1 - p) sin^2(2 pi g/lambda). The integral above gives the table's values, and with the factor of a real mirror
-// those that its pupil must have: at f/5 0.759009 for 0.758473 (D 200, 10 mm, 150 nm, power 2).
+// Truth of the next two: tests/data/strehl.json, kind `closed_form`: own mpmath table of W = 2h; steps in elementary
+// form, 1 - 4 p (1 - p) sin^2(2 pi g/lambda). The integral above gives the table's values, and with the factor of a
+// real mirror those that its pupil must have: at f/5 0.759009 for 0.758473 (D 200, 10 mm, 150 nm, power 2).
 
 #[test]
 fn the_closed_form_is_that_of_the_table() {
@@ -241,8 +241,8 @@ fn power_edges_at_the_pupil_follow_the_closed_form() {
 
 #[test]
 fn a_step_at_the_pupil_follows_the_closed_form() {
-    // A step is the limit of steep ramps: what a ramp of width w changes is a polynomial of w, the sum over the pupil one of second
-    // degree and its square one of fourth; three widths leave the third degree, 1e-11 here.
+    // A step is the limit of steep ramps: what a ramp of width w changes is a polynomial of w, the sum over the pupil
+    // one of second degree and its square one of fourth; three widths leave the third degree, 1e-11 here.
     for row in rows("strehl", "kind", "closed_form").iter().filter(|r| r.number("edge_power") == 0.0) {
         let (width, drop) = (row.number("edge_width_mm"), row.number("edge_drop_nm"));
         for focal_ratio in [20.0, 100.0] {
@@ -275,8 +275,9 @@ fn formulas_of_the_rms_against_the_exact_value() {
 
 #[test]
 fn a_thin_steep_edge_makes_the_exponential_form_fail_and_the_words_say_by_how_much() {
-    // A step over a share p of the area: RMS and exact Strehl in closed form (elementary): with a half wave of wavefront
-    // over p, s^2 = p (1 - p)/4 and the Strehl is (1 - 2p)^2. At p = 0.0223 the exponential form says 0.807, the truth is 0.913.
+    // A step over a share p of the area: RMS and exact Strehl in closed form (elementary): with a half wave of
+    // wavefront over p, s^2 = p (1 - p)/4 and the Strehl is (1 - 2p)^2. At p = 0.0223 the exponential form says 0.807,
+    // the truth is 0.913.
     let aperture_mm = 200.0;
     let p: f64 = 0.0223;
     let width = aperture_mm / 2.0 * (1.0 - (1.0 - p).sqrt());

@@ -71,8 +71,8 @@ pub fn on_interval(n: usize, a: f64, b: f64) -> impl Iterator<Item = (f64, f64)>
     })
 }
 
-/// The Gauss rule of `n` nodes for weights that stand at single points: what it says of a polynomial of degree 2n - 1 or
-/// less is the weighted sum over the points.
+/// The Gauss rule of `n` nodes for weights that stand at single points: what it says of a polynomial of degree 2n - 1
+/// or less is the weighted sum over the points.
 ///
 /// Units: nodes in the unit of `at`; the new weights add up to the sum of the given ones.
 /// Shapes: `weight` as long as `at`, which ascends; n is held within 1 and 32, and to the number of points with weight.

@@ -12,7 +12,8 @@ const TOLERATED: f64 = 0.01;
 /// Two approximations of the Strehl, by the RMS alone, beside the exact value.
 ///
 /// Units: waves for the RMS.
-/// Source: Marechal's (1 - 2 pi^2 s^2)^2 and the exponential exp(-(2 pi s)^2), s the RMS in waves (Mahajan, from memory).
+/// Source: Marechal's (1 - 2 pi^2 s^2)^2 and the exponential exp(-(2 pi s)^2), s the RMS in waves (Mahajan, from
+/// memory).
 /// Leaves out: all of the wavefront but its RMS. For smooth errors of less than a tenth of a wave RMS both are right
 /// within a few hundredths; Marechal's form rises again past 0.225 waves, and the exponential one fails for thin
 /// steep edges, where it says 0.452 and the truth is 0.913. Neither weights the RMS by the coating's amplitude.

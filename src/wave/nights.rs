@@ -24,9 +24,9 @@ const MOST_NIGHTS: usize = 10_000;
 
 /// When a change counts as seen.
 ///
-/// Source: common practice, no source. A twentieth of full contrast turns a marking of 20 % into one that differs by 1 %, about
-/// what a trained eye tells side by side; a tenth of the star's peak is 0.1 mag, about what an eye tells of two
-/// stars. Neither is a law: give your own.
+/// Source: common practice, no source. A twentieth of full contrast turns a marking of 20 % into one that differs by 1
+/// %, about what a trained eye tells side by side; a tenth of the star's peak is 0.1 mag, about what an eye tells of
+/// two stars. Neither is a law: give your own.
 ///
 /// ```
 /// assert_eq!(catoptric::ShowsWhen::default().contrast_change, 0.05);
@@ -48,11 +48,13 @@ impl Default for ShowsWhen {
 
 /// On which nights a change of the telescope would show, night by night.
 ///
-/// Units: arcsec for the seeing (long exposure, at the zenith, at 550 nm) and for the detail, the length of one cycle of light and dark
-/// lines; contrasts and peaks are shares of what full contrast and the perfect star without air have.
+/// Units: arcsec for the seeing (long exposure, at the zenith, at 550 nm) and for the detail, the length of one cycle
+/// of light and dark lines; contrasts and peaks are shares of what full contrast and the perfect star without air
+/// have.
 /// Shapes: one entry a night.
-/// Method: contrasts from a star's picture that reaches out to 100 wavelengths times focal ratio, scaled by the pupil's own energy, times the
-/// seeing's transfer; the peak, at the reference point, as the integral of the same over all details and directions.
+/// Method: contrasts from a star's picture that reaches out to 100 wavelengths times focal ratio, scaled by the
+/// pupil's own energy, times the seeing's transfer; the peak, at the reference point, as the integral of the same over
+/// all details and directions.
 /// Leaves out: what [`Seeing`] leaves out; patterns that lie aslant. Contrasts are good to 1e-3, peaks to 1e-3 of
 /// themselves.
 ///
@@ -93,8 +95,8 @@ pub struct NightsThatShow {
 /// On which of some nights a change of the telescope would show.
 ///
 /// Units: arcsec, full width at half maximum of the long exposure at the zenith and at 550 nm.
-/// Errors: [`Error::Input`] for no nights or more than 10 000, for widths that cannot be, wavefronts of different wavelengths or
-/// of given coefficients, criteria outside 0 to 1; [`Error::NotConverged`].
+/// Errors: [`Error::Input`] for no nights or more than 10 000, for widths that cannot be, wavefronts of different
+/// wavelengths or of given coefficients, criteria outside 0 to 1; [`Error::NotConverged`].
 ///
 /// ```
 /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, ShowsWhen, Train, nights_that_show};
@@ -180,7 +182,8 @@ fn checked(
 
 /// What a telescope makes of details without air.
 struct Sight {
-    /// Frequencies at which the mean over all directions is known, cycles for each arcsec, with the weights of their integral.
+    /// Frequencies at which the mean over all directions is known, cycles for each arcsec, with the weights of their
+    /// integral.
     around: Vec<(f64, f64)>,
     /// The mean over all directions of the transfer function, real part.
     mean: Vec<f64>,
@@ -305,7 +308,8 @@ impl NightsThatShow {
         let largest = if change.abs() > self.error_estimate {
             let kind = if change > 0.0 { "gain" } else { "loss" };
             format!(
-                " The largest {kind} of contrast is {:.3}, at details of {:.2} arcsec in a seeing of {:.1} arcsec.",
+                " The largest {kind} of contrast is {:.3}, at details of {:.2} arcsec in a seeing of {:.1} \
+                 arcsec.",
                 change.abs(),
                 self.detail_arcsec[best],
                 self.fwhm_arcsec[best]
@@ -314,8 +318,8 @@ impl NightsThatShow {
             " No contrast changes by more than its error.".to_owned()
         };
         format!(
-            "The change would {on}{up_to}: counted are nights on which the contrast at some detail changes by {} or more, or the \
-             star's peak by {} or more of itself.{largest}",
+            "The change would {on}{up_to}: counted are nights on which the contrast at some detail changes \
+             by {} or more, or the star's peak by {} or more of itself.{largest}",
             self.shows_when.contrast_change, self.shows_when.peak_change
         )
     }

@@ -6,8 +6,8 @@ pub(super) const STEP_NM: f64 = 5.0;
 
 /// The luminous efficiency V of the CIE 1924 photopic standard observer, 360 to 830 nm in steps of 5 nm.
 ///
-/// Source: colour-science 0.4.7, `SDS_LEFS["CIE 1924 Photopic Standard Observer"]`, every fifth value. Averages of smooth
-/// functions over these points agree with those over all of its points, 1 nm apart, within 1e-7 to 1e-6.
+/// Source: colour-science 0.4.7, `SDS_LEFS["CIE 1924 Photopic Standard Observer"]`, every fifth value. Averages of
+/// smooth functions over these points agree with those over all of its points, 1 nm apart, within 1e-7 to 1e-6.
 pub(super) const LUMINOUS_EFFICIENCY: [f64; 95] = [
     3.917e-6,
     6.965e-6,

@@ -19,14 +19,14 @@ const WING: f64 = 0.022_895_6;
 /// The seeing of a night: how far turbulence of the air spreads the light of a star.
 ///
 /// Units: mm for r0 (Fried's length), arcsec for the full width at half maximum of the long exposure, nm, degrees. The
-/// given value is that at the zenith and at the stated wavelength; a star at the zenith angle z and at another wavelength
-/// has r0 (lambda/stated)^(6/5) cos(z)^(3/5).
-/// Source: Fried 1966 (J. Opt. Soc. Am. 56, 1372), long exposure: exp(-3.441939 (lambda nu/r0)^(5/3)), nu in cycles per radian;
-/// its disc is 0.975863 lambda/r0 wide (own quadrature; galsim agrees).
-/// Leaves out: the outer scale of the turbulence (large eddies are weaker than the law says): by Tokovinin 2002 (PASP 114,
-/// 1156, from memory) the width is sqrt(1 - 2.183 (r0/L0)^0.356) of the given one, 19 % less for r0 110 mm and L0 20 m, if the
-/// value is one of r0; a width that was measured on stars has it already. Local heat of tube and mirror, which
-/// follows no law; and wind, shaking and guiding.
+/// given value is that at the zenith and at the stated wavelength; a star at the zenith angle z and at another
+/// wavelength has r0 (lambda/stated)^(6/5) cos(z)^(3/5).
+/// Source: Fried 1966 (J. Opt. Soc. Am. 56, 1372), long exposure: exp(-3.441939 (lambda nu/r0)^(5/3)), nu in cycles
+/// per radian; its disc is 0.975863 lambda/r0 wide (own quadrature; galsim agrees).
+/// Leaves out: the outer scale of the turbulence (large eddies are weaker than the law says): by Tokovinin 2002 (PASP
+/// 114, 1156, from memory) the width is sqrt(1 - 2.183 (r0/L0)^0.356) of the given one, 19 % less for r0 110 mm and L0
+/// 20 m, if the value is one of r0; a width that was measured on stars has it already. Local heat of tube and mirror,
+/// which follows no law; and wind, shaking and guiding.
 ///
 /// ```
 /// let night = catoptric::Seeing::from_fwhm(1.0, 550.0, 0.0)?;
@@ -94,8 +94,8 @@ impl Seeing {
     /// A seeing from the width of its long exposure: full width at half maximum at the zenith, arcsec.
     ///
     /// Units: arcsec, nm, degrees.
-    /// Errors: [`Error::Input`] for a width outside 0.001 to 30 arcsec, a wavelength that cannot be, a zenith angle outside 0 to 80
-    /// degrees.
+    /// Errors: [`Error::Input`] for a width outside 0.001 to 30 arcsec, a wavelength that cannot be, a zenith angle
+    /// outside 0 to 80 degrees.
     ///
     /// ```
     /// assert!(catoptric::Seeing::from_fwhm(0.0, 550.0, 0.0).is_err());
@@ -122,8 +122,8 @@ impl Seeing {
     /// A seeing from Fried's length r0 at the zenith, mm.
     ///
     /// Units: mm, nm, degrees.
-    /// Errors: [`Error::Input`] for a length outside 2 mm to 1000 m, a wavelength that cannot be, a zenith angle outside 0 to 80
-    /// degrees.
+    /// Errors: [`Error::Input`] for a length outside 2 mm to 1000 m, a wavelength that cannot be, a zenith angle
+    /// outside 0 to 80 degrees.
     ///
     /// ```
     /// let night = catoptric::Seeing::from_r0(110.71, 550.0, 0.0)?;
@@ -154,16 +154,16 @@ impl Seeing {
 
     /// The same air in so short an exposure that the image only boils and does not wander, for one telescope.
     ///
-    /// The transfer is exp(-3.441939 (lambda nu/r0)^(5/3) (1 - alpha (lambda nu/D)^(1/3))), the mean of many short pictures that are laid
-    /// upon each other by their tilt. `alpha` is 1 where the turbulence is near (almost always for a small telescope), 1/2
-    /// where it is far.
+    /// The transfer is exp(-3.441939 (lambda nu/r0)^(5/3) (1 - alpha (lambda nu/D)^(1/3))), the mean of many short
+    /// pictures that are laid upon each other by their tilt. `alpha` is 1 where the turbulence is near (almost always
+    /// for a small telescope), 1/2 where it is far.
     ///
     /// Units: mm.
     /// Errors: [`Error::Input`] for a diameter that cannot be, an alpha outside 0 to 1.
     /// Source: Fried 1966 (J. Opt. Soc. Am. 56, 1372).
-    /// Leaves out: that tilt and the rest of the wave are not quite independent, as Fried takes them: too high a contrast near the limit of
-    /// the telescope, where with alpha 1 this form gives 1 at lambda nu = D; beyond, where no telescope of this diameter sends
-    /// light, it stays 1.
+    /// Leaves out: that tilt and the rest of the wave are not quite independent, as Fried takes them: too high a
+    /// contrast near the limit of the telescope, where with alpha 1 this form gives 1 at lambda nu = D; beyond, where
+    /// no telescope of this diameter sends light, it stays 1.
     ///
     /// ```
     /// let long = catoptric::Seeing::from_fwhm(2.0, 550.0, 0.0)?;
@@ -223,8 +223,8 @@ impl Seeing {
         self.zenith_r0_mm * colour.powf(1.2) * height.powf(0.6)
     }
 
-    /// Full width at half maximum of the long exposure toward the star at a wavelength, arcsec, without the telescope's own
-    /// share.
+    /// Full width at half maximum of the long exposure toward the star at a wavelength, arcsec, without the
+    /// telescope's own share.
     ///
     /// ```
     /// let night = catoptric::Seeing::from_fwhm(2.0, 550.0, 0.0)?;
@@ -255,8 +255,8 @@ impl Seeing {
 
     /// Light of the long exposure's disc at a distance from its middle, for each square arcsecond; all of it is 1.
     ///
-    /// Method: the transform of the transfer function by quadrature, good to 1e-13 of the middle; beyond 60 widths the wing's
-    /// own law, good to 1e-3 there.
+    /// Method: the transform of the transfer function by quadrature, good to 1e-13 of the middle; beyond 60 widths the
+    /// wing's own law, good to 1e-3 there.
     pub(crate) fn disc_per_arcsec2(&self, radius_arcsec: f64, wavelength_nm: f64) -> f64 {
         let unit_arcsec = self.fwhm_arcsec(wavelength_nm) / WIDTH;
         kolmogorov_disc(radius_arcsec.abs() / unit_arcsec) / (unit_arcsec * unit_arcsec)

@@ -48,15 +48,17 @@ impl Default for SeenSize {
 
 /// The image of a star through telescope and air: intensity over that of the perfect star's peak without any seeing.
 ///
-/// Units: um in the focal plane, about the reference point; `along` positive toward the sky end; arcsec where it says so.
+/// Units: um in the focal plane, about the reference point; `along` positive toward the sky end; arcsec where it says
+/// so.
 /// Shapes: `image[[i, j]]`, row i at `across_um[i]`, column j at `along_um[j]`.
-/// Method: the telescope's image from the exact pupil integral, sampled finer than its own limit asks for and out to where the
-/// seeing's disc has faded, filtered with the seeing's transfer function; scaled by the pupil's own energy, never by the sum of a
-/// picture.
-/// Leaves out: what [`Seeing`] leaves out; that the zones of a fast paraboloid map the sky to the image at slightly different scales, of
-/// which the mean is taken: about 1e-4 of the peak at f/5; light of the star beyond the picture it is filtered in, whose largest effect
-/// stands in `error_estimate`; the pixel's own width. A long exposure is round for a star that is; a single short one is a
-/// heap of speckles, of which this is the mean.
+/// Method: the telescope's image from the exact pupil integral, sampled finer than its own limit asks for and out to
+/// where the seeing's disc has faded, filtered with the seeing's transfer function; scaled by the pupil's own energy,
+/// never by the sum of a picture.
+/// Leaves out: what [`Seeing`] leaves out; that the zones of a fast paraboloid map the sky to the image at slightly
+/// different scales, of which the mean is taken: 0.026/F^2 of the peak (1e-3 at f/5), and a disc wider in um by 1/(16
+/// F^2) than the focal length alone makes it; light of the star beyond the picture it is filtered in, whose largest
+/// effect stands in `error_estimate`; the pixel's own width. A long exposure is round for a star that is; a single
+/// short one is a heap of speckles, of which this is the mean.
 ///
 /// ```
 /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, Seeing, SeenSize, Train};
@@ -169,11 +171,12 @@ struct Plan {
 }
 
 impl Wavefront {
-    /// The image of the star through the air, in single light or over a spectrum, about this wavefront's own reference point.
+    /// The image of the star through the air, in single light or over a spectrum, about this wavefront's own reference
+    /// point.
     ///
     /// Units: um.
-    /// Errors: [`Error::Input`] for sizes that cannot be, and for a wavefront of given coefficients, whose telescope has no
-    /// size; [`Error::NotConverged`].
+    /// Errors: [`Error::Input`] for sizes that cannot be, and for a wavefront of given coefficients, whose telescope
+    /// has no size; [`Error::NotConverged`].
     ///
     /// ```
     /// use catoptric::{Indexing, Seeing, SeenSize, Wavefront};
@@ -234,8 +237,8 @@ impl Wavefront {
         })
     }
 
-    /// Millimetres of the pupil for a unit of the conjugate coordinate in the image, the mean over the light: the focal length
-    /// times about 1 + (1 + e^2)/(16 F^2), because a paraboloid's outer zones have a longer focal length.
+    /// Millimetres of the pupil for a unit of the conjugate coordinate in the image, the mean over the light: the
+    /// focal length times about 1 + (1 + e^2)/(16 F^2), because a paraboloid's outer zones have a longer focal length.
     pub(crate) fn mean_distance_mm(&self) -> f64 {
         let pupil = &self.pupil;
         let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a * a).collect();
@@ -393,8 +396,8 @@ impl SeenStar {
     /// Units: um. Shapes: one share for each radius.
     /// Errors: [`Error::Input`] for radii that are negative, not finite, or beyond the net behind the picture
     /// (at least the picture's half width).
-    /// Method: the filtered picture through a bicubic surface, by rings; the whole by Parseval's theorem over the pupil. Good to
-    /// 1e-4 and the error of the picture.
+    /// Method: the filtered picture through a bicubic surface, by rings; the whole by Parseval's theorem over the
+    /// pupil. Good to 1e-4 and the error of the picture.
     ///
     /// ```
     /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, Seeing, SeenSize, Train};

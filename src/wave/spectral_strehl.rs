@@ -10,13 +10,13 @@ use crate::numeric::{pool, sums};
 use crate::trace::Prepared;
 use crate::units::Field;
 
-/// The Strehl over a spectrum: the intensity at one reference point for all colours, over that of the perfect star in the
-/// same light.
+/// The Strehl over a spectrum: the intensity at one reference point for all colours, over that of the perfect star in
+/// the same light.
 ///
 /// Units: nm, mm.
 /// Source: the exact pupil integral at every wavelength, each weighted with share/wavelength^2, as [`Spectrum`] says.
-/// Leaves out: polarisation and the scalar amplitude factor of a fast mirror (about 1e-3 of the peak at f/5); how well the lines
-/// stand for the spectrum, which [`Spectrum::photopic`] says.
+/// Leaves out: polarisation and the scalar amplitude factor of a fast mirror (about 1e-3 of the peak at f/5); how well
+/// the lines stand for the spectrum, which [`Spectrum::photopic`] says.
 ///
 /// ```
 /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, Spectrum, Train};
@@ -41,8 +41,8 @@ pub struct SpectralStrehl {
 }
 
 impl Prepared {
-    /// The Strehl over a spectrum. The reference point is one for all wavelengths; that of [`Focus::Peak`] is found at the mean
-    /// wavelength of the spectrum.
+    /// The Strehl over a spectrum. The reference point is one for all wavelengths; that of [`Focus::Peak`] is found at
+    /// the mean wavelength of the spectrum.
     ///
     /// Errors: as [`Prepared::wavefront`].
     ///

@@ -16,7 +16,8 @@ const MOST_LINES: usize = 31;
 ///
 /// The image in such light is the sum over share/wavelength^2 of the images in single colours, each with 1 at the
 /// perfect peak, over the sum of share/wavelength^2: a perfect star of fixed energy has a peak that goes as
-/// 1/wavelength^2. So the perfect star has 1 at its centre here too, and the energy in the plane adds up with the shares.
+/// 1/wavelength^2. So the perfect star has 1 at its centre here too, and the energy in the plane adds up with the
+/// shares.
 ///
 /// Units: nm. The shares add up to 1. A share is energy as the receiver counts it: the source's light times the
 /// receiver's response.
@@ -70,8 +71,8 @@ impl Spectrum {
 
     /// Wavelengths with their weights, which need not add up to 1.
     ///
-    /// Errors: [`Error::Input`] for lists of unequal length or none, wavelengths that cannot be or do not ascend, weights
-    /// that are negative, not finite, or all 0.
+    /// Errors: [`Error::Input`] for lists of unequal length or none, wavelengths that cannot be or do not ascend,
+    /// weights that are negative, not finite, or all 0.
     ///
     /// ```
     /// assert!(catoptric::Spectrum::of_lines(&[500.0, 600.0], &[1.0, -1.0]).is_err());
@@ -104,11 +105,11 @@ impl Spectrum {
     /// What the eye in daylight sees of a source of equal energy at all wavelengths, on nine wavelengths.
     ///
     /// Units: nm.
-    /// Source: the CIE 1924 photopic luminous efficiency V (colour-science 0.4.7), and the Gauss rule of nine nodes for it,
-    /// exact for polynomials of the wavelength up to degree 17. The mean is 560.19 nm.
+    /// Source: the CIE 1924 photopic luminous efficiency V (colour-science 0.4.7), and the Gauss rule of nine nodes
+    /// for it, exact for polynomials of the wavelength up to degree 17. The mean is 560.19 nm.
     /// Leaves out: averages of cos(2 pi w/lambda), w a path, come out within 1e-6 for paths up to 1100 nm, 2e-5 for
-    /// 2200 nm, 2e-3 for 2750 nm and 6e-3 for 3300 nm; take more wavelengths beyond ([`Spectrum::photopic_of`]). The dark-adapted eye, whose
-    /// peak lies at 507 nm, sees otherwise.
+    /// 2200 nm, 2e-3 for 2750 nm and 6e-3 for 3300 nm; take more wavelengths beyond ([`Spectrum::photopic_of`]). The
+    /// dark-adapted eye, whose peak lies at 507 nm, sees otherwise.
     ///
     /// ```
     /// let day = catoptric::Spectrum::photopic();
@@ -118,12 +119,13 @@ impl Spectrum {
         Self::seen_by_day(LINES, |_| 1.0)
     }
 
-    /// The same on another number of wavelengths, or for a source that shines as a black body of a temperature in kelvin.
+    /// The same on another number of wavelengths, or for a source that shines as a black body of a temperature in
+    /// kelvin.
     ///
     /// Errors: [`Error::Input`] for fewer than 1 or more than 31 wavelengths, a temperature outside 1000 to 100 000 K.
     /// Source: Planck's law.
-    /// Leaves out: with eleven wavelengths paths up to 2200 nm are good to 2e-6 and 3300 nm to 1e-4, with fifteen 3300 nm to
-    /// 5e-6; then the steps of the table, 5 nm, are what is left.
+    /// Leaves out: with eleven wavelengths paths up to 2200 nm are good to 2e-6 and 3300 nm to 1e-4, with fifteen 3300
+    /// nm to 5e-6; then the steps of the table, 5 nm, are what is left.
     ///
     /// ```
     /// let lamp = catoptric::Spectrum::photopic_of(9, Some(2856.0))?;
