@@ -68,7 +68,10 @@ pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
-pub use wave::{Airy, ArtificialStar, Focus, Psf, PsfSize, Spectrum, Spikes, Wavefront, WavefrontMap};
+pub use wave::{
+    Airy, ArtificialStar, Focus, NightsThatShow, Psf, PsfSize, Seeing, SeenSize, SeenStar, ShowsWhen,
+    SpectralStrehl, Spectrum, Spikes, StrehlApproximations, Wavefront, WavefrontMap, nights_that_show,
+};
 
 /// The README's Rust code is a test.
 #[cfg(doctest)]

@@ -165,6 +165,8 @@ def parts():
         sheet(),
         report(),
         turned_runs(),
+        ct.Spectrum.photopic(),
+        ct.Seeing(fwhm_arcsec=1.5, zenith_angle_deg=30).short_exposure(diameter_mm=318),
     ]
     return {type(part).__name__: part for part in found}
 
@@ -195,5 +197,11 @@ def results():
         report().figure(draws=200),
         turned_runs().estimate(),
         turned_runs().estimate().glass,
+        train.strehl(
+            field_arcmin=(6, -3), spectrum=ct.Spectrum.band(from_nm=500, to_nm=600, count=3)
+        ),
+        train.wavefront().strehl_approximations(),
+        train.wavefront().in_seeing(ct.Seeing(fwhm_arcsec=1), pixels=41),
+        ct.nights_that_show(before=bare(conic=-0.8), after=bare(), fwhm_arcsec=[0.5, 1.5, 3]),
     ]
     return {type(result).__name__: result for result in found}
