@@ -1,11 +1,9 @@
 //! Encircled energy: the share of a star's light within a radius.
 
-use std::f64::consts::{PI, TAU};
-
-use super::amplitude::Amplitude;
+use super::spectrum::Spectrum;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
-use crate::numeric::{gauss, pool, sums};
+use crate::numeric::pool;
 
 /// Radii beyond this need a pupil list too long to be of use, in wavelengths times focal ratio.
 const WIDEST: f64 = 200.0;
@@ -27,7 +25,24 @@ impl Wavefront {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn encircled_energy(&self, radius_um: &[f64]) -> Result<Vec<f64>> {
-        let unit_um = self.wavelength_nm / 1000.0 * self.image_focal_ratio()?;
+        self.encircled_energy_of(radius_um, &Spectrum::line(self.wavelength_nm)?)
+    }
+
+    /// The same for light of several wavelengths: the energies add by their shares.
+    ///
+    /// Units, shapes, errors and method: as [`Wavefront::encircled_energy`].
+    ///
+    /// ```
+    /// use catoptric::{Indexing, Spectrum, Wavefront};
+    /// let perfect = Wavefront::from_zernikes(&[].into(), Indexing::Noll, 0.0, Some(5.0), 550.0)?;
+    /// let light = Spectrum::of_lines(&[500.0, 600.0], &[1.0, 3.0])?;
+    /// let share = perfect.encircled_energy_of(&[3.0], &light)?[0];
+    /// let airy = |nm: f64| catoptric::Airy::new(5.0, 0.0, nm).map(|star| star.encircled_energy(3.0));
+    /// assert!((share - 0.25 * airy(500.0)? - 0.75 * airy(600.0)?).abs() < 1e-6);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn encircled_energy_of(&self, radius_um: &[f64], spectrum: &Spectrum) -> Result<Vec<f64>> {
+        let unit_um = spectrum.mean_nm() / 1000.0 * self.image_focal_ratio()?;
         for (i, &radius) in radius_um.iter().enumerate() {
             if !(0.0..=WIDEST * unit_um).contains(&radius) {
                 let field = format!("radius_um[{i}]");
@@ -35,26 +50,12 @@ impl Wavefront {
                 return Err(Error::input(field, radius, allowed, "nanometres?"));
             }
         }
-        let largest = radius_um.iter().copied().fold(0.0, f64::max);
-        let (amplitude, _) = self.amplitude_reaching((largest / unit_um).max(1.0))?;
+        let largest = radius_um.iter().copied().fold(unit_um, f64::max);
+        let (light, _) = self.star_light(spectrum, largest, largest)?;
+        // The finest detail is that of the shortest wavelength.
+        let finest_um = unit_um * spectrum.lines()[0].0 / spectrum.mean_nm();
         Ok(pool::map_ordered(radius_um.len(), true, |i| {
-            energy_within(&amplitude, radius_um[i], unit_um) / amplitude.whole_um2
+            light.within_disc_um2(radius_um[i], finest_um) / light.whole_um2
         }))
     }
-}
-
-/// The intensity integrated over a disc, um^2: lines across the disc, and points along each line.
-///
-/// The intensity's finest detail has a length of wavelength times focal ratio; y = R sin(angle) takes the ends of the
-/// disc smoothly.
-fn energy_within(amplitude: &Amplitude, radius_um: f64, unit_um: f64) -> f64 {
-    let count = |half_length_um: f64| (TAU * half_length_um / unit_um + 16.0) as usize;
-    let lines = gauss::on_interval(count(radius_um), -PI / 2.0, PI / 2.0).map(|(angle, weight)| {
-        let (sin, half_chord_um) = (angle.sin(), radius_um * angle.cos());
-        let row = amplitude.row(radius_um * sin);
-        let points = gauss::on_interval(count(half_chord_um), -half_chord_um, half_chord_um);
-        let line: Vec<f64> = points.map(|(x, weight)| weight * row.intensity(x)).collect();
-        sums::pairwise(&line) * weight * half_chord_um
-    });
-    sums::pairwise(&lines.collect::<Vec<_>>())
 }

@@ -145,7 +145,7 @@ impl Source {
     pub(crate) fn slopes(&self, reference_mm: [f64; 3]) -> SlopeTable {
         match self {
             Self::Star { prepared, field } => SlopeTable::of_star(prepared, *field, reference_mm),
-            Self::Terms(terms) => SlopeTable::of_terms(terms),
+            Self::Terms(terms) => SlopeTable::of_terms(terms, reference_mm),
         }
     }
 }

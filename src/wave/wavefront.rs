@@ -8,6 +8,7 @@ use super::density::{Fineness, PhaseDensity};
 use super::extremes;
 use super::focus::Focus;
 use super::source::{Pupil, Source, View};
+use super::spectrum::Spectrum;
 use super::terms::{self, FitNodes, Terms};
 use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
@@ -199,6 +200,23 @@ impl Wavefront {
             pupil,
             view,
         }
+    }
+
+    /// The Strehl in light of several wavelengths: the intensity at the reference point over that of the perfect star of
+    /// the same light, share/wavelength^2 being the weight of each.
+    pub(crate) fn strehl_in(&self, spectrum: &Spectrum) -> f64 {
+        if let [(nm, _)] = spectrum.lines()
+            && nm.to_bits() == self.wavelength_nm.to_bits()
+        {
+            return self.strehl;
+        }
+        let (mut sum, mut total) = (0.0, 0.0);
+        for &(nm, share) in spectrum.lines() {
+            let counts = share / (nm * nm);
+            sum += counts * Sums::new(&self.pupil, &self.view, nm).strehl();
+            total += counts;
+        }
+        sum / total
     }
 
     /// Where the star stands; the centre of the field for given coefficients.
