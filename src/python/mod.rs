@@ -21,6 +21,7 @@ mod model;
 mod pictures;
 mod rays;
 mod record;
+mod spectrum;
 mod train;
 mod turned;
 mod waves;
@@ -36,6 +37,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
+    spectrum::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
     evidence::register(module)?;
