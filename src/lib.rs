@@ -68,7 +68,8 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use wave::{
-    Airy, Focus, FocusSteps, Psf, PsfSize, Seeing, Spectrum, ThroughFocus, Wavefront, WavefrontMap,
+    Airy, Focus, FocusSteps, Psf, PsfSize, RingEnergy, Seeing, Spectrum, ThroughFocus, TypicalFault,
+    Wavefront, WavefrontMap, typical_faults,
 };
 
 /// The README's Rust code is a test.

@@ -22,6 +22,7 @@ mod pictures;
 mod rays;
 mod record;
 mod spectrum;
+mod through_focus;
 mod train;
 mod turned;
 mod waves;
@@ -37,6 +38,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
+    through_focus::register(module)?;
     spectrum::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;

@@ -128,22 +128,24 @@ impl Amplitude {
                 lanes::spread::<TAPS>(net, stride, &first, (&re, &im), (&along, &across));
             }
         }
-        // A perfect star of energy 1 has a peak in proportion to 1/wavelength^2.
-        let counts: Vec<f64> = lines.iter().map(|(nm, share)| share / (nm * nm)).collect();
-        let total: f64 = counts.iter().sum();
+        let counts = spectrum.peak_shares();
         let mut amplitude = Self {
             colours: Vec::with_capacity(lines.len()),
             half,
             filled: filled(half, radius / step),
             reach_um,
-            // Each colour's wavelength^2, in um^2, times what it counts; the shares add up to 1.
-            whole_um2: places.energy * 1e-6 / total,
+            whole_um2: places.energy
+                * lines
+                    .iter()
+                    .zip(&counts)
+                    .map(|((nm, _), counts)| counts * (nm / 1000.0).powi(2))
+                    .sum::<f64>(),
         };
         for ((net, (nm, _)), counts) in nets.into_iter().zip(lines).zip(&counts) {
             amplitude.colours.push(Colour {
                 net: folded(&net, half, stride),
                 step_per_um: TAU * step / (nm / 1000.0),
-                counts: counts / total,
+                counts: *counts,
             });
         }
         amplitude
@@ -253,6 +255,34 @@ impl Amplitude {
             }
         }
         sums::pairwise(&sums_of_lines)
+    }
+
+    /// The intensity integrated over a rectangle about the reference point, um^2; finest detail as above.
+    pub(crate) fn within_rectangle_um2(&self, half_along_um: f64, half_across_um: f64, unit_um: f64) -> f64 {
+        let halves = |half_um: f64| -> Vec<(f64, f64)> {
+            let count = (TAU * half_um / unit_um + 16.0) as usize;
+            let nodes = gauss::on_interval(count.next_multiple_of(2), -half_um, half_um);
+            nodes.filter(|(x, _)| *x > 0.0).collect()
+        };
+        let (lines, points) = (halves(half_along_um), halves(half_across_um));
+        let mut parts = Vec::new();
+        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        for lines in lines.chunks(LANES) {
+            let places: Vec<f64> = lines.iter().map(|line| line.0).collect();
+            for colour in &self.colours {
+                self.panels(colour, &self.tables(colour, &places), &mut panels);
+                for (y, weight) in &points {
+                    let turn = colour.step_per_um * y;
+                    let share = colour.counts * weight / taps::transform(turn).powi(2);
+                    for panels in &panels {
+                        let [above, below] = lanes::at_places(panels, &[turn; LANES]);
+                        let line = |(l, (_, line)): (usize, &(f64, f64))| line * (above[l] + below[l]);
+                        parts.push(share * lines.iter().enumerate().map(line).sum::<f64>());
+                    }
+                }
+            }
+        }
+        sums::pairwise(&parts)
     }
 
     /// The mean of the intensity over azimuth at radii about the reference point; finest detail as in

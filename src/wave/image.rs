@@ -39,6 +39,20 @@ pub struct PsfSize {
     pub pixels: usize,
 }
 
+impl PsfSize {
+    /// So many pixels of a given size on a side.
+    ///
+    /// Units: um.
+    ///
+    /// ```
+    /// let size = catoptric::PsfSize::of_pixels(0.5, 41);
+    /// assert_eq!((size.half_width_um, size.pixels), (Some(10.25), 41));
+    /// ```
+    pub fn of_pixels(pixel_um: f64, pixels: usize) -> Self {
+        Self { half_width_um: Some(pixel_um * pixels as f64 / 2.0), pixels }
+    }
+}
+
 impl Default for PsfSize {
     fn default() -> Self {
         Self { half_width_um: None, pixels: 129 }
@@ -257,7 +271,12 @@ pub(super) fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
     if !(half_width_um > 0.0 && half_width_um <= WIDEST * unit_um) {
         let allowed =
             format!("above 0 and up to {:.0} um (200 wavelengths times focal ratio)", WIDEST * unit_um);
-        return Err(Error::input("half_width_um", half_width_um, allowed, "nanometres or arcseconds?"));
+        return Err(Error::input(
+            "half_width_um",
+            half_width_um,
+            allowed,
+            "nanometres, arcseconds, or pixels larger than the field?",
+        ));
     }
     Ok(half_width_um)
 }

@@ -210,13 +210,8 @@ impl Wavefront {
         {
             return self.strehl;
         }
-        let (mut sum, mut total) = (0.0, 0.0);
-        for &(nm, share) in spectrum.lines() {
-            let counts = share / (nm * nm);
-            sum += counts * Sums::new(&self.pupil, &self.view, nm).strehl();
-            total += counts;
-        }
-        sum / total
+        let lines = spectrum.lines().iter().zip(spectrum.peak_shares());
+        lines.map(|((nm, _), counts)| counts * Sums::new(&self.pupil, &self.view, *nm).strehl()).sum()
     }
 
     /// Where the star stands; the centre of the field for given coefficients.
