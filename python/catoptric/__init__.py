@@ -55,6 +55,7 @@ from ._core import (
     judge_refigure,
     knife_edge_picture,
     smallest_diagonal,
+    typical_faults,
 )
 from .errors import CatoptricError, InputError, NotConverged, Problem
 from .table import Table
@@ -92,9 +93,11 @@ __all__ = [
     "Spot",
     "Table",
     "TestSheet",
+    "ThroughFocus",
     "Train",
     "TurnedEdge",
     "TurnedRuns",
+    "TypicalFault",
     "Verdict",
     "Wavefront",
     "ZernikeFigure",
@@ -110,4 +113,5 @@ __all__ = [
     "knife_edge_picture",
     "plotting",
     "smallest_diagonal",
+    "typical_faults",
 ]

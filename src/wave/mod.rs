@@ -14,6 +14,7 @@ mod picture;
 mod radial;
 mod radial_grid;
 mod radial_view;
+mod round_star;
 mod seeing;
 mod source;
 mod spectrum;

@@ -10,7 +10,7 @@ use std::f64::consts::PI;
 use std::sync::LazyLock;
 
 use super::lanes::{LANES, Lanes};
-use crate::numeric::gauss;
+use crate::numeric::{chebyshev, gauss};
 
 /// Points of the net that a node reaches on a side.
 pub(super) const TAPS: usize = 10;
@@ -35,7 +35,7 @@ pub(super) static POLYNOMIALS: LazyLock<Vec<Lanes>> = LazyLock::new(|| {
     let mut table = vec![[0.0; LANES]; TERMS];
     for k in 0..TAPS {
         let tap = |s: f64| bell((k as f64 + 0.5 * (s + 1.0)) / (0.5 * TAPS as f64) - 1.0);
-        for (row, c) in table.iter_mut().zip(powers(&chebyshev(TERMS, tap))) {
+        for (row, c) in table.iter_mut().zip(powers(&chebyshev::series(tap, TERMS))) {
             row[k] = c;
         }
     }
@@ -44,13 +44,13 @@ pub(super) static POLYNOMIALS: LazyLock<Vec<Lanes>> = LazyLock::new(|| {
 
 /// The kernel's transform as a series of (2 t/T)^2 - 1, T the largest turn.
 static TRANSFORM: LazyLock<Vec<f64>> = LazyLock::new(|| {
-    chebyshev(SERIES, |s| {
+    chebyshev::series(|s| {
         let turn = LARGEST_TURN * (0.5 * (s + 1.0)).max(0.0).sqrt();
         let nodes = gauss::on_interval(TRANSFORM_NODES, 0.0, PI / 2.0);
         // z = sin(angle) takes the root at the kernel's edge smoothly.
         let half: f64 = nodes.map(|(a, w)| w * a.cos() * bell(a.sin()) * (turn * a.sin()).cos()).sum();
         TAPS as f64 * half
-    })
+    }, SERIES)
 });
 
 /// Half of the kernel's width times the largest phase of one step of the net, pi over the oversampling, and a hair more.
@@ -59,7 +59,7 @@ const LARGEST_TURN: f64 = 0.5 * TAPS as f64 * PI / OVERSAMPLING * 1.001;
 /// The kernel's transform for a phase of one step of the net, radians: within +- pi over the oversampling.
 pub(super) fn transform(step_rad: f64) -> f64 {
     let share = 0.5 * TAPS as f64 * step_rad / LARGEST_TURN;
-    clenshaw(&TRANSFORM, 2.0 * share * share - 1.0)
+    chebyshev::sum(&TRANSFORM, 2.0 * share * share - 1.0)
 }
 
 /// The first point that a node at `place` reaches, and the variable of its polynomials.
@@ -68,25 +68,6 @@ pub(super) fn first_and_variable(place: f64) -> (usize, f64) {
     let edge = place - 0.5 * TAPS as f64;
     let first = edge.ceil();
     (first as usize, 2.0 * (first - edge) - 1.0)
-}
-
-/// Coefficients of the Chebyshev series through the Chebyshev points of -1 to 1.
-fn chebyshev(count: usize, f: impl Fn(f64) -> f64) -> Vec<f64> {
-    let angle = |i: usize| PI * (i as f64 + 0.5) / count as f64;
-    let values: Vec<f64> = (0..count).map(|i| f(angle(i).cos())).collect();
-    let coefficient = |k: usize| {
-        let sum: f64 = (0..count).map(|i| values[i] * (k as f64 * angle(i)).cos()).sum();
-        if k == 0 { sum / count as f64 } else { 2.0 * sum / count as f64 }
-    };
-    (0..count).map(coefficient).collect()
-}
-
-fn clenshaw(series: &[f64], x: f64) -> f64 {
-    let (mut a, mut b) = (0.0, 0.0);
-    for c in series[1..].iter().rev() {
-        (a, b) = (2.0 * x * a - b + c, a);
-    }
-    x * a - b + series[0]
 }
 
 /// The same series by powers of its variable.

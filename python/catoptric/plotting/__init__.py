@@ -8,7 +8,8 @@ from .bench import figure_estimate, readings
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .shadows import grating_bands, knife_shadow
-from .star import energy, spot, star_image
+from .star import energy, ring_energy, spot, star_image
+from .through_focus import through_focus, through_focus_gallery, through_focus_profiles
 from .verdict import profiles, verdict
 
 __all__ = [
@@ -21,9 +22,13 @@ __all__ = [
     "knife_shadow",
     "profiles",
     "readings",
+    "ring_energy",
     "shares",
     "spot",
     "star_image",
+    "through_focus",
+    "through_focus_gallery",
+    "through_focus_profiles",
     "verdict",
     "wavefront_map",
 ]
