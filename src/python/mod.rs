@@ -18,12 +18,14 @@ mod figure;
 mod guards;
 mod judge;
 mod model;
+mod obstructions;
 mod pictures;
 mod rays;
 mod record;
 mod spectrum;
 mod through_focus;
 mod train;
+mod train_parts;
 mod turned;
 mod waves;
 
@@ -35,6 +37,7 @@ use pyo3::prelude::*;
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
     figure::register(module)?;
+    obstructions::register(module)?;
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;

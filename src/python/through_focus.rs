@@ -6,7 +6,7 @@ use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{field, focus, list, number_or};
+use super::arguments::{focus, list, number_or, star};
 use super::errors::{compute, refused};
 use super::rays::draw;
 use super::record::{getters, record};
@@ -57,9 +57,9 @@ impl PyTrain {
     /// >>> day = train.psf(spectrum=ct.Spectrum.photopic(), pixel_um=1, pixels=33)
     /// >>> assert abs(day.strehl - 1) < 1e-6 and abs(day.wavelength_nm - 560.192) < 1e-3
     #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, spectrum=None,
-        half_width_um=None, pixel_um=None, pixels=None),
+        half_width_um=None, pixel_um=None, pixels=None, star_distance_mm=None),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
-        spectrum=None, half_width_um=None, pixel_um=None, pixels=129)")]
+        spectrum=None, half_width_um=None, pixel_um=None, pixels=129, star_distance_mm=None)")]
     #[allow(clippy::too_many_arguments)]
     fn psf(
         &self,
@@ -72,8 +72,9 @@ impl PyTrain {
         half_width_um: Option<&Bound<'_, PyAny>>,
         pixel_um: Option<&Bound<'_, PyAny>>,
         pixels: Option<&Bound<'_, PyAny>>,
+        star_distance_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyPsf> {
-        let star = field(field_arcmin)?;
+        let star = star(field_arcmin, star_distance_mm)?;
         let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
         let light = light(py, spectrum, wavelength_nm)?;
         let size = psf_size(py, half_width_um, pixel_um, pixels)?;
@@ -98,9 +99,10 @@ impl PyTrain {
     /// >>> assert strip.images.shape == (3, 33, 33) and strip.images[0, 16, 16] < 1e-4
     /// >>> assert abs(strip.images[2, 16, 16] - 4 / np.pi**2) < 1e-3  # sinc^2 of half a wave, paraxially
     #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, spectrum=None,
-        defocus_waves=None, shift_mm=None, half_width_um=None, pixel_um=None, pixels=None),
+        defocus_waves=None, shift_mm=None, half_width_um=None, pixel_um=None, pixels=None, star_distance_mm=None),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
-        spectrum=None, defocus_waves=(-4, -2, -1, 0, 1, 2, 4), shift_mm=None, half_width_um=None, pixel_um=None, pixels=129)")]
+        spectrum=None, defocus_waves=(-4, -2, -1, 0, 1, 2, 4), shift_mm=None, half_width_um=None, pixel_um=None, pixels=129, \
+        star_distance_mm=None)")]
     #[allow(clippy::too_many_arguments)]
     fn through_focus(
         &self,
@@ -115,8 +117,9 @@ impl PyTrain {
         half_width_um: Option<&Bound<'_, PyAny>>,
         pixel_um: Option<&Bound<'_, PyAny>>,
         pixels: Option<&Bound<'_, PyAny>>,
+        star_distance_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyThroughFocus> {
-        let star = field(field_arcmin)?;
+        let star = star(field_arcmin, star_distance_mm)?;
         let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
         let light = light(py, spectrum, wavelength_nm)?;
         let size = psf_size(py, half_width_um, pixel_um, pixels)?;

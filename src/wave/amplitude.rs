@@ -532,7 +532,7 @@ mod tests {
                 .focal_plane(FocalPlane::new(235.0))
                 .build()
                 .expect("a sound train");
-        let source = Source::Star { prepared: Prepared::new(&train), field: Field::arcmin(12.0, -7.0) };
+        let source = Source::Star { prepared: Prepared::new(&train), star: Field::arcmin(12.0, -7.0).into() };
         let reference = source.gaussian_mm();
         let nine: Vec<f64> = (0..9).map(|k| 450.0 + 25.0 * f64::from(k)).collect();
         let shares: Vec<f64> = (0..9).map(|k| 1.0 + f64::from(k % 4)).collect();

@@ -57,7 +57,7 @@ impl Wavefront {
         // The finest detail is that of the shortest wavelength.
         let finest_um = unit_um * spectrum.lines()[0].0 / spectrum.mean_nm();
         Ok(pool::map_ordered(radius_um.len(), true, |i| {
-            light.within_disc_um2(radius_um[i], finest_um) / light.whole_um2
+            light.within_disc_um2(radius_um[i], finest_um) / light.whole_um2()
         }))
     }
 }
@@ -170,6 +170,6 @@ impl Psf {
             largest,
             half_along_um.hypot(half_across_um).max(unit_um),
         )?;
-        Ok(light.within_rectangle_um2(half_along_um, half_across_um, unit_um) / light.whole_um2)
+        Ok(light.within_rectangle_um2(half_along_um, half_across_um, unit_um) / light.whole_um2())
     }
 }

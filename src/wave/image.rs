@@ -5,9 +5,8 @@ use std::f64::consts::{PI, TAU};
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
-use super::amplitude::Amplitude;
-use super::density::{Fineness, PhaseDensity};
 use super::spectrum::Spectrum;
+use super::star_light::StarLight;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::{roots, sums};
@@ -157,7 +156,7 @@ impl Wavefront {
         let mut radii = half_radii_um(&light, peak_um, peak, unit_um);
         while radii.is_none() && reach_um < WIDEST * unit_um {
             reach_um *= 2.0;
-            let (wider, _) = self.star_light(spectrum, reach_um, reach_um)?;
+            let (wider, _) = self.star_light(spectrum, reach_um, 2.0_f64.sqrt() * reach_um)?;
             radii = half_radii_um(&wider, peak_um, peak, unit_um);
         }
         let radii = radii.ok_or(Error::NotConverged {
@@ -197,68 +196,12 @@ impl Wavefront {
         }
         Self::seen_from(self.source.clone(), self.reference_mm, wavelength_nm)
     }
-
-    /// The light in the image within a square of half-width `reach_um`, on as many nodes as its corner (at `corner_um`) needs,
-    /// and the estimated error of the intensity.
-    pub(crate) fn star_light(
-        &self,
-        spectrum: &Spectrum,
-        reach_um: f64,
-        corner_um: f64,
-    ) -> Result<(Amplitude, f64)> {
-        let shortest_nm = spectrum.lines()[0].0;
-        let reach = corner_um / (shortest_nm / 1000.0 * self.image_focal_ratio()?);
-        let slopes = self.source.slopes(self.reference_mm);
-        let mut density = PhaseDensity::new(slopes, shortest_nm, reach, Fineness::IMAGES);
-        let (mut error, tolerance) = (f64::INFINITY, self.source.tolerance(IMAGE_ACCURACY));
-        for refinement in 0..=REFINEMENTS {
-            let pupil = self.source.pupil(&density);
-            let sampling = pupil.sampling_error;
-            let light = Amplitude::new(&pupil, self.reference_mm, spectrum, reach_um);
-            let companion = self.source.pupil(&density.with(density.fineness().companion()));
-            let companion = Amplitude::new(&companion, self.reference_mm, spectrum, reach_um);
-            error = 3.0 * largest_difference(&light, &companion, corner_um) + ERROR_FLOOR;
-            if let Some(sampling) = sampling {
-                return Ok((light, error.max(sampling)));
-            }
-            if error <= tolerance.wanted || (refinement == REFINEMENTS && error <= tolerance.accepted) {
-                return Ok((light, error));
-            }
-            density = density.with(density.fineness().finer());
-        }
-        Err(Error::NotConverged { what: "the star image", reached: error, wanted: tolerance.accepted })
-    }
 }
 
 /// Positions of pixels, um, about 0.
 pub(super) fn axis_um(half_width_um: f64, pixels: usize) -> Vec<f64> {
     let pixel_um = 2.0 * half_width_um / pixels as f64;
     (0..pixels).map(|i| (i as f64 - (pixels as f64 - 1.0) / 2.0) * pixel_um).collect()
-}
-
-/// The largest difference of two lists of nodes in the centre, near the corners of the square and around half of it.
-pub(super) fn largest_difference(light: &Amplitude, companion: &Amplitude, corner_um: f64) -> f64 {
-    let ring = |radius: f64, count: u32, from: f64| {
-        (0..count).map(move |i| {
-            let (sin, cos) = (TAU * (f64::from(i) + from) / f64::from(count)).sin_cos();
-            // Beyond the square on which the sums hold, its edge.
-            let largest = radius.min(light.reach_um / cos.abs().max(sin.abs()));
-            [largest * cos, largest * sin]
-        })
-    };
-    // The corner's radius counts most: two thirds of those looks lie near a corner, at 41 and 49 degrees.
-    let corners = (0..4).flat_map(|k| [41.0, 49.0].map(|d: f64| (d + 90.0 * f64::from(k)).to_radians()));
-    let corners = corners.map(|angle| {
-        let (sin, cos) = angle.sin_cos();
-        let largest = corner_um.min(light.reach_um / cos.abs().max(sin.abs()));
-        [largest * cos, largest * sin]
-    });
-    ring(0.0, 1, 0.3)
-        .chain(corners)
-        .chain(ring(corner_um, 4, 0.05))
-        .chain(ring(corner_um / 2.0, 6, 0.3))
-        .map(|[x, y]| (light.intensity(x, y) - companion.intensity(x, y)).abs())
-        .fold(0.0, f64::max)
 }
 
 pub(super) fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
@@ -292,38 +235,34 @@ fn brightest(image: &Array2<f64>, axis_um: &[f64]) -> [f64; 2] {
 }
 
 /// The greatest intensity near a point, and where it lies.
-fn peak_near(light: &Amplitude, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], f64) {
+fn peak_near(light: &StarLight, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], f64) {
     let [mut x, mut y] = start_um;
     let reach = 0.3 * unit_um;
-    let near = light.close_up(start_um, 6.1 * reach);
-    let intensity =
-        |x: f64, y: f64| if near.holds(x, y) { near.intensity(x, y) } else { light.intensity(x, y) };
+    let near = light.near(start_um, 6.1 * reach);
     // Along one axis, then the other; the summit is round, so few rounds suffice.
     for _ in 0..6 {
         let before = [x, y];
-        x = roots::maximum(|x| intensity(x, y), x - reach, x + reach, 1e-7 * unit_um).0;
-        y = roots::maximum(|y| intensity(x, y), y - reach, y + reach, 1e-7 * unit_um).0;
+        x = roots::maximum(|x| near.intensity(x, y), x - reach, x + reach, 1e-7 * unit_um).0;
+        y = roots::maximum(|y| near.intensity(x, y), y - reach, y + reach, 1e-7 * unit_um).0;
         if (x - before[0]).hypot(y - before[1]) < 1e-6 * unit_um {
             break;
         }
     }
-    ([x, y], intensity(x, y))
+    ([x, y], near.intensity(x, y))
 }
 
 /// Distances from the peak, in sixteen directions, at which the intensity first falls to half, um; none where one of
 /// them lies beyond the reach.
-fn half_radii_um(light: &Amplitude, peak_um: [f64; 2], peak: f64, unit_um: f64) -> Option<Vec<f64>> {
-    let near = light.close_up(peak_um, 2.0 * unit_um);
-    let intensity =
-        |x: f64, y: f64| if near.holds(x, y) { near.intensity(x, y) } else { light.intensity(x, y) };
+fn half_radii_um(light: &StarLight, peak_um: [f64; 2], peak: f64, unit_um: f64) -> Option<Vec<f64>> {
+    let near = light.near(peak_um, 2.0 * unit_um);
     let in_direction = |i: u32| {
         let (sin, cos) = (TAU * f64::from(i) / 16.0).sin_cos();
         // To the edge of the square on which the sums hold.
         let room = |at: f64, slope: f64| {
-            if slope == 0.0 { f64::INFINITY } else { (light.reach_um - at * slope.signum()) / slope.abs() }
+            if slope == 0.0 { f64::INFINITY } else { (light.reach_um() - at * slope.signum()) / slope.abs() }
         };
         let farthest_um = room(peak_um[0], cos).min(room(peak_um[1], sin));
-        let above = |r: f64| intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
+        let above = |r: f64| near.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
         let step = 0.1 * unit_um;
         let steps = (farthest_um / step).max(0.0) as usize;
         let below = (1..=steps).map(|k| step * k as f64).find(|r| above(*r) <= 0.0)?;

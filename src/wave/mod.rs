@@ -18,6 +18,7 @@ mod round_star;
 mod seeing;
 mod source;
 mod spectrum;
+mod star_light;
 mod taps;
 mod terms;
 mod through_focus;

@@ -23,8 +23,6 @@ pub(crate) struct RoundStar {
     pieces: Pieces,
     /// Integral of the intensity over the whole plane, um^2.
     pub(crate) whole_um2: f64,
-    /// The largest radius that is known, um.
-    pub(crate) largest_um: f64,
 }
 
 /// A function of one variable from 0 on, piece by piece.
@@ -56,9 +54,7 @@ impl Pieces {
 
 /// cos(k angle) for each term k at the Chebyshev points.
 fn cosines() -> [[f64; TERMS]; TERMS] {
-    std::array::from_fn(|k| {
-        std::array::from_fn(|i| (PI * k as f64 * (i as f64 + 0.5) / TERMS as f64).cos())
-    })
+    std::array::from_fn(|k| std::array::from_fn(|i| (PI * k as f64 * (i as f64 + 0.5) / TERMS as f64).cos()))
 }
 
 /// The Chebyshev points of so many pieces from 0 on.
@@ -125,7 +121,7 @@ impl RoundStar {
             Pieces::new(length_um, &summed, &cosines)
         };
         let wavelengths_um2 = lines.iter().zip(&counts).map(|((nm, _), c)| c * (nm / 1000.0).powi(2));
-        Self { pieces, whole_um2: energy / (peak * peak) * wavelengths_um2.sum::<f64>(), largest_um }
+        Self { pieces, whole_um2: energy / (peak * peak) * wavelengths_um2.sum::<f64>() }
     }
 
     /// Intensity at a radius, um.
@@ -142,7 +138,8 @@ impl RoundStar {
         for (i, y) in positive.iter().enumerate() {
             for (j, x) in positive[..=i].iter().enumerate() {
                 let value = self.at(x.hypot(*y));
-                let (high, low) = ([pixels / 2 + i, pixels / 2 + j], [i, j].map(|k| pixels - 1 - (pixels / 2 + k)));
+                let (high, low) =
+                    ([pixels / 2 + i, pixels / 2 + j], [i, j].map(|k| pixels - 1 - (pixels / 2 + k)));
                 for row in [high[0], low[0]] {
                     for column in [high[1], low[1]] {
                         image[[row, column]] = value;

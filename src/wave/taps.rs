@@ -44,13 +44,16 @@ pub(super) static POLYNOMIALS: LazyLock<Vec<Lanes>> = LazyLock::new(|| {
 
 /// The kernel's transform as a series of (2 t/T)^2 - 1, T the largest turn.
 static TRANSFORM: LazyLock<Vec<f64>> = LazyLock::new(|| {
-    chebyshev::series(|s| {
-        let turn = LARGEST_TURN * (0.5 * (s + 1.0)).max(0.0).sqrt();
-        let nodes = gauss::on_interval(TRANSFORM_NODES, 0.0, PI / 2.0);
-        // z = sin(angle) takes the root at the kernel's edge smoothly.
-        let half: f64 = nodes.map(|(a, w)| w * a.cos() * bell(a.sin()) * (turn * a.sin()).cos()).sum();
-        TAPS as f64 * half
-    }, SERIES)
+    chebyshev::series(
+        |s| {
+            let turn = LARGEST_TURN * (0.5 * (s + 1.0)).max(0.0).sqrt();
+            let nodes = gauss::on_interval(TRANSFORM_NODES, 0.0, PI / 2.0);
+            // z = sin(angle) takes the root at the kernel's edge smoothly.
+            let half: f64 = nodes.map(|(a, w)| w * a.cos() * bell(a.sin()) * (turn * a.sin()).cos()).sum();
+            TAPS as f64 * half
+        },
+        SERIES,
+    )
 });
 
 /// Half of the kernel's width times the largest phase of one step of the net, pi over the oversampling, and a hair more.

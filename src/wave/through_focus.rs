@@ -1,15 +1,14 @@
 //! A strip of star images from inside to outside of focus.
 
-use std::f64::consts::PI;
+use std::f64::consts::TAU;
 
 use ndarray::{Array2, Array3, Axis};
 use serde::{Deserialize, Serialize};
 
-use super::amplitude::Amplitude;
-use super::density::{Fineness, PhaseDensity};
-use super::image::{self, IMAGE_ACCURACY, PsfSize, REFINEMENTS, axis_um, largest_difference};
+use super::image::{self, PsfSize, axis_um};
 use super::source::Pupil;
 use super::spectrum::Spectrum;
+use super::star_light::{ALLOW_ROUND, Reach, SharedPupil};
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::pool;
@@ -120,7 +119,8 @@ impl Wavefront {
         let focal_ratio = self.image_focal_ratio()?;
         let mean_nm = spectrum.mean_nm();
         let unit_um = mean_nm / 1000.0 * focal_ratio;
-        let wave_mm = 8.0 * focal_ratio * focal_ratio * mean_nm / NM_PER_MM;
+        let working_ratio = self.source.working_focal_ratio().unwrap_or(focal_ratio);
+        let wave_mm = 8.0 * working_ratio * working_ratio * mean_nm / NM_PER_MM;
         let waves = check_steps(steps, wave_mm)?;
         let farthest = waves.iter().fold(0.0_f64, |far, w| far.max(w.abs()));
         // A defocus of W waves makes a disc of 4 W wavelengths times focal ratio in radius; its rim has a fringe.
@@ -137,14 +137,18 @@ impl Wavefront {
             .collect();
         let axis_um = axis_um(half_width_um, size.pixels);
         let radii = profile_radii_um(half_width_um, unit_um * spectrum.lines()[0].0 / mean_nm);
-        let list = self.shared_nodes(&references, spectrum, half_width_um)?;
+        let reach = Reach {
+            half_um: half_width_um,
+            corner_um: 2.0_f64.sqrt() * half_width_um,
+            unit_um: focal_ratio * spectrum.lines()[0].0 / 1000.0,
+        };
+        let pupil = self.nodes_for_all(&references, spectrum, reach)?;
         let planes = pool::map_ordered(references.len(), true, |k| {
-            let light = Amplitude::new(&list.pupil, references[k], spectrum, half_width_um);
+            let light = pupil.light(references[k], spectrum, reach);
             let profile: Vec<f64> = radii.iter().map(|(r, _)| *r).collect();
-            let profile = light.mean_around(&profile, unit_um);
-            let energy: f64 =
-                radii.iter().zip(&profile).map(|((r, weight), i)| 2.0 * PI * r * weight * i).sum();
-            (light.picture(&axis_um), profile, energy / light.whole_um2)
+            let profile = light.mean_around(&profile, reach.unit_um);
+            let energy: f64 = radii.iter().zip(&profile).map(|((r, w), i)| TAU * r * w * i).sum();
+            (light.picture(&axis_um), profile, energy / light.whole_um2())
         });
         let mut images = Array3::zeros((planes.len(), size.pixels, size.pixels));
         let mut profile = Array2::zeros((planes.len(), radii.len()));
@@ -163,59 +167,30 @@ impl Wavefront {
             profile,
             energy_in_circle: planes.iter().map(|p| p.2).collect(),
             focal_ratio,
-            error_estimate: list.error,
+            error_estimate: pupil.error,
             spectrum: spectrum.clone(),
             wavefront,
         })
     }
 
-    /// One list of nodes that serves every plane of a strip, and the estimated error of its pictures.
-    fn shared_nodes(
+    /// One list of nodes that serves every plane of a strip, looked at twice at both ends and nearest to focus.
+    fn nodes_for_all(
         &self,
         references: &[[f64; 3]],
         spectrum: &Spectrum,
-        half_width_um: f64,
-    ) -> Result<SharedNodes> {
-        let shortest_nm = spectrum.lines()[0].0;
-        let corner_um = 2.0_f64.sqrt() * half_width_um;
-        let reach = corner_um / (shortest_nm / 1000.0 * self.image_focal_ratio()?);
-        let far = |k: &usize| (references[*k][2] - self.reference_mm[2]).abs().to_bits();
-        // The planes that are looked at twice: both ends, and the one nearest to focus.
-        let by_depth = |k: &usize| references[*k][2];
-        let count = references.len();
-        let first = (0..count).min_by(|a, b| by_depth(a).total_cmp(&by_depth(b))).unwrap_or(0);
-        let last = (0..count).max_by(|a, b| by_depth(a).total_cmp(&by_depth(b))).unwrap_or(0);
-        let mut looked_at = vec![first, last, (0..count).min_by_key(far).unwrap_or(0)];
-        looked_at.sort_unstable();
+        reach: Reach,
+    ) -> Result<SharedPupil> {
+        let mut by_depth = references.to_vec();
+        by_depth.sort_by(|a, b| a[2].total_cmp(&b[2]));
+        let from_focus = |reference: &[f64; 3]| (reference[2] - self.reference_mm[2]).abs();
+        let (first, last) = (by_depth[0], by_depth[by_depth.len() - 1]);
+        let nearest =
+            by_depth.iter().copied().min_by(|a, b| from_focus(a).total_cmp(&from_focus(b))).unwrap_or(first);
+        let mut looked_at = vec![first, nearest, last];
         looked_at.dedup();
-        let slopes = self.source.slopes(references[first]).steeper(self.source.slopes(references[last]));
-        let mut density = PhaseDensity::new(slopes, shortest_nm, reach, Fineness::IMAGES);
-        let (mut error, tolerance) = (f64::INFINITY, self.source.tolerance(IMAGE_ACCURACY));
-        for refinement in 0..=REFINEMENTS {
-            let pupil = self.source.pupil(&density);
-            let companion = self.source.pupil(&density.with(density.fineness().companion()));
-            let differences = pool::map_ordered(looked_at.len(), true, |i| {
-                let reference = references[looked_at[i]];
-                let light = Amplitude::new(&pupil, reference, spectrum, half_width_um);
-                let coarser = Amplitude::new(&companion, reference, spectrum, half_width_um);
-                largest_difference(&light, &coarser, corner_um)
-            });
-            error = 3.0 * differences.into_iter().fold(0.0, f64::max) + image::ERROR_FLOOR;
-            if let Some(sampling) = pupil.sampling_error {
-                return Ok(SharedNodes { pupil, error: error.max(sampling) });
-            }
-            if error <= tolerance.wanted || (refinement == REFINEMENTS && error <= tolerance.accepted) {
-                return Ok(SharedNodes { pupil, error });
-            }
-            density = density.with(density.fineness().finer());
-        }
-        Err(Error::NotConverged { what: "the star images", reached: error, wanted: tolerance.accepted })
+        let slopes = self.source.slopes(first).steeper(self.source.slopes(last));
+        Ok(self.shared_pupil(&looked_at, slopes, spectrum, reach, ALLOW_ROUND)?.0)
     }
-}
-
-struct SharedNodes {
-    pupil: Pupil,
-    error: f64,
 }
 
 /// The step of the reference point for each mm of depth that makes no tilt: along the straight line of the light.
