@@ -10,7 +10,7 @@ use std::f64::consts::{PI, TAU};
 
 use ndarray::Array2;
 
-use super::lanes::{self, Folded, LANES, Lanes, Panel, Turns};
+use super::lanes::{self, Folded, LANES, Lanes, Panel, TAP_LANES, Taps, Turns};
 use super::source::Pupil;
 use super::spectrum::Spectrum;
 use super::taps::{self, OVERSAMPLING, TAPS};
@@ -102,10 +102,10 @@ impl Amplitude {
         let half = (extent / step).ceil() as usize + TAPS / 2 + 1;
         // A common rate only turns the amplitude's phase, so the net is laid about the middle.
         let place = |rate: f64, middle: f64| (rate - middle) / step + (half as f64 - 0.5);
-        let stride = 2 * half + LANES;
+        let stride = 2 * half + TAP_LANES;
         let mut nets = vec![vec![0.0; 2 * stride * 2 * half]; lines.len()];
         let count = places.light.len();
-        let (mut along, mut across) = (vec![[0.0; LANES]; BLOCK], vec![[0.0; LANES]; BLOCK]);
+        let (mut along, mut across) = (vec![[0.0; TAP_LANES]; BLOCK], vec![[0.0; TAP_LANES]; BLOCK]);
         let (mut first, mut at) = (Vec::with_capacity(BLOCK), [[0.0; BLOCK]; 2]);
         let (mut re, mut im) = ([0.0; BLOCK], [0.0; BLOCK]);
         for from in (0..count).step_by(BLOCK) {
@@ -168,7 +168,7 @@ impl Amplitude {
         let pixels = axis_um.len();
         let positive = &axis_um[pixels / 2..];
         let chunks = positive.len().div_ceil(LANES);
-        let mut image = Array2::zeros((pixels, pixels));
+        let mut image = vec![0.0; pixels * pixels];
         let mut columns = vec![[vec![[0.0; LANES]; positive.len()], vec![[0.0; LANES]; positive.len()]]; 2];
         let tables: Vec<Vec<Turns>> =
             self.colours.iter().map(|colour| self.tables(colour, positive)).collect();
@@ -195,10 +195,10 @@ impl Amplitude {
                 place_row(&mut image, pixels - 1 - (pixels / 2 + i), pixels, &here, right, left);
             }
         }
-        image
+        Array2::from_shape_vec((pixels, pixels), image).unwrap_or_else(|_| unreachable!("so many pixels"))
     }
 
-    /// The sums over the columns for sixteen places and their mirror places, one panel for each pair of rows.
+    /// The sums over the columns for eight places and their mirror places, one panel for each pair of rows.
     fn panels(&self, colour: &Colour, turns: &[Turns], panels: &mut [Vec<Panel>; 2]) {
         for (j, row) in colour.net.chunks_exact(self.half).enumerate() {
             let [here, there] = lanes::along_rows(&row[..self.filled[j]], &turns[..self.filled[j]]);
@@ -206,7 +206,7 @@ impl Amplitude {
         }
     }
 
-    /// Cosines and sines over the kernel's transform, for sixteen places after sixteen.
+    /// Cosines and sines over the kernel's transform, for eight places after eight.
     fn tables(&self, colour: &Colour, places_um: &[f64]) -> Vec<Turns> {
         let mut table = vec![[[0.0; LANES]; 2]; places_um.len().div_ceil(LANES) * self.half];
         for (places, table) in places_um.chunks(LANES).zip(table.chunks_mut(self.half)) {
@@ -324,11 +324,11 @@ impl Amplitude {
         let coarser = (self.reach_um / reach_um).max(1.0);
         let half = (self.half as f64 / coarser).ceil() as usize + TAPS / 2 + 1;
         // Every point of the net has the same place between two points of the coarser one in rows and in columns.
-        let places: Vec<(usize, Lanes)> = (0..2 * self.half)
+        let places: Vec<(usize, Taps)> = (0..2 * self.half)
             .map(|k| {
                 let from_middle = k as f64 + 0.5 - self.half as f64;
                 let (first, at) = taps::first_and_variable(from_middle / coarser + (half as f64 - 0.5));
-                let mut tap = [[0.0; LANES]];
+                let mut tap = [[0.0; TAP_LANES]];
                 lanes::polynomials(&taps::POLYNOMIALS, &[at], &mut tap);
                 (first, tap[0])
             })
@@ -373,27 +373,27 @@ impl CloseUp<'_> {
 
 /// One line of a chunk of columns, right and left of the middle, into the picture.
 fn place_row(
-    image: &mut Array2<f64>,
+    image: &mut [f64],
     row: usize,
     pixels: usize,
     here: &std::ops::Range<usize>,
     right: &Lanes,
     left: &Lanes,
 ) {
-    for (lane, i) in here.clone().enumerate() {
-        image[[row, pixels - 1 - (pixels / 2 + i)]] = left[lane];
-        image[[row, pixels / 2 + i]] = right[lane];
+    let line = &mut image[row * pixels..(row + 1) * pixels];
+    let middle = pixels / 2;
+    let last = pixels - 1 - middle;
+    for (to, from) in line[last + 1 - here.end..last + 1 - here.start].iter_mut().rev().zip(left) {
+        *to = *from;
     }
+    line[middle + here.start..middle + here.end].copy_from_slice(&right[..here.len()]);
 }
 
-/// Cosine and sine of (k + 1/2) `turn`, k from 0.
-fn single_turns(turn: f64, count: usize) -> Vec<[f64; 2]> {
-    (0..count)
-        .map(|k| {
-            let (s, c) = crate::numeric::phase::sine_and_cosine((k as f64 + 0.5) * turn);
-            [c, s]
-        })
-        .collect()
+/// Cosines and sines of (k + 1/2) `turn`, k from 0, in the form of [`lanes::at_place`].
+fn single_turns(turn: f64, count: usize) -> Vec<Lanes> {
+    let mut table = vec![[0.0; LANES]; count];
+    lanes::single_turns(turn, &mut table);
+    table
 }
 
 /// How many points of half a row lie within a circle (in steps of the net) and the reach of the taps.
@@ -453,16 +453,19 @@ fn unfold(f: &Folded) -> [[f64; 2]; 4] {
 fn coarse_net(
     colour: &Colour,
     half: usize,
-    (coarse_half, places): (usize, &[(usize, Lanes)]),
-    turns: &[Vec<[f64; 2]>; 2],
+    (coarse_half, places): (usize, &[(usize, Taps)]),
+    turns: &[Vec<Lanes>; 2],
 ) -> Vec<Folded> {
-    let stride = 2 * coarse_half + LANES;
+    let stride = 2 * coarse_half + TAP_LANES;
     let mut coarse = vec![0.0; 2 * stride * 2 * coarse_half];
     // Cosine and sine of a signed rate.
-    let turn = |axis: usize, k: usize| {
-        if k >= half { turns[axis][k - half] } else { turns[axis][half - 1 - k].map(|v| v) }
+    let turn = |axis: usize, k: usize| -> [f64; 2] {
+        if k >= half {
+            [turns[axis][k - half][0], turns[axis][k - half][4]]
+        } else {
+            [turns[axis][half - 1 - k][0], -turns[axis][half - 1 - k][4]]
+        }
     };
-    let sign = |k: usize| if k >= half { 1.0 } else { -1.0 };
     let mut rows = vec![[vec![0.0; stride], vec![0.0; stride]]; 2 * half];
     for j in 0..half {
         for k in 0..half {
@@ -472,7 +475,6 @@ fn coarse_net(
                 points.iter().zip([(up, right), (up, left), (down, right), (down, left)])
             {
                 let [cx, sx] = turn(0, column);
-                let sx = sign(column) * sx;
                 let (re, im) = (point[0] * cx - point[1] * sx, point[0] * sx + point[1] * cx);
                 let (first, tap) = &places[column];
                 let [row_re, row_im] = &mut rows[row];
@@ -485,7 +487,6 @@ fn coarse_net(
     }
     for (row, [row_re, row_im]) in rows.iter().enumerate() {
         let [cy, sy] = turn(1, row);
-        let sy = sign(row) * sy;
         let (first, tap) = &places[row];
         for k in 0..2 * coarse_half {
             let (re, im) = (row_re[k] * cy - row_im[k] * sy, row_re[k] * sy + row_im[k] * cy);

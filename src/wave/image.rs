@@ -225,13 +225,14 @@ pub(super) fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
 }
 
 fn brightest(image: &Array2<f64>, axis_um: &[f64]) -> [f64; 2] {
-    let mut best = (f64::NEG_INFINITY, [0.0; 2]);
-    for ((i, j), &value) in image.indexed_iter() {
-        if value > best.0 {
-            best = (value, [axis_um[j], axis_um[i]]);
+    let mut best = (f64::NEG_INFINITY, 0, 0);
+    for (i, row) in image.rows().into_iter().enumerate() {
+        let largest = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        if largest > best.0 {
+            best = (largest, i, row.iter().position(|v| *v >= largest).unwrap_or(0));
         }
     }
-    best.1
+    [axis_um[best.2], axis_um[best.1]]
 }
 
 /// The greatest intensity near a point, and where it lies.

@@ -1,7 +1,7 @@
 //! The inner loops of star images, in forms that become vector instructions of whatever processor runs them.
 //!
 //! The sum over a square net of rates is folded: places x and -x share their cosines and sines, and so do rates u and
-//! -u. What is left are products of small tables, taken sixteen places at a time.
+//! -u. What is left are products of small tables, taken eight places at a time.
 
 use multiversion::multiversion;
 use multiversion::target::match_target;
@@ -9,23 +9,71 @@ use multiversion::target::match_target;
 use crate::numeric::phase::sine_and_cosine;
 
 /// Places that are summed side by side.
-pub(super) const LANES: usize = 16;
+pub(super) const LANES: usize = 8;
 pub(super) type Lanes = [f64; LANES];
+
+/// Room for the taps of a node on one side; those beyond its own count are 0.
+pub(super) const TAP_LANES: usize = 16;
+pub(super) type Taps = [f64; TAP_LANES];
 
 /// What the spread weights at the four points (+-column, +-row) of a net add up to: sum and difference of the rows
 /// (real, imaginary, each), of the columns' sum first, then of the columns' difference.
 pub(super) type Folded = [f64; 8];
 
-/// Cosines and sines of one rate at sixteen places.
+/// Cosines and sines of one rate at eight places.
 pub(super) type Turns = [Lanes; 2];
 
-/// The sums over the columns at sixteen places: for the rows' sum and the rows' difference, real and imaginary.
+/// The sums over the columns at eight places: for the rows' sum and the rows' difference, real and imaginary.
 pub(super) type Panel = [Lanes; 4];
 
 /// a b + c, in one rounding where the processor has it.
 #[inline(always)]
 fn add_product<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
     if FUSED { a.mul_add(b, c) } else { a * b + c }
+}
+
+/// a times eight numbers plus eight sums: values in and out, which stay in registers.
+#[inline(always)]
+fn plus<const FUSED: bool>(a: f64, b: Lanes, c: Lanes) -> Lanes {
+    let mut sum = c;
+    for lane in 0..LANES {
+        sum[lane] = add_product::<FUSED>(a, b[lane], c[lane]);
+    }
+    sum
+}
+
+/// The same, each lane by its own factor.
+#[inline(always)]
+fn plus_each<const FUSED: bool>(a: Lanes, b: Lanes, c: Lanes) -> Lanes {
+    let mut sum = c;
+    for lane in 0..LANES {
+        sum[lane] = add_product::<FUSED>(a[lane], b[lane], c[lane]);
+    }
+    sum
+}
+
+/// Squares of two parts, added.
+#[inline(always)]
+fn squares(re: Lanes, im: Lanes) -> Lanes {
+    let mut sum = re;
+    for lane in 0..LANES {
+        sum[lane] = re[lane] * re[lane] + im[lane] * im[lane];
+    }
+    sum
+}
+
+#[inline(always)]
+fn added(a: Lanes, b: Lanes) -> Lanes {
+    plus_each::<false>([1.0; LANES], a, b)
+}
+
+#[inline(always)]
+fn less(a: Lanes, b: Lanes) -> Lanes {
+    let mut difference = a;
+    for lane in 0..LANES {
+        difference[lane] = a[lane] - b[lane];
+    }
+    difference
 }
 
 /// Spreads weights over a net: `weights` (real, imaginary) of nodes whose taps begin at `first` and are `along`, `across`.
@@ -37,7 +85,7 @@ pub(super) fn spread<const TAPS: usize>(
     stride: usize,
     first: &[usize],
     weights: (&[f64], &[f64]),
-    taps: (&[Lanes], &[Lanes]),
+    taps: (&[Taps], &[Taps]),
 ) {
     match_target! {
         "x86_64+fma" => spread_with::<TAPS, true>(net, stride, first, weights, taps),
@@ -52,20 +100,20 @@ fn spread_with<const TAPS: usize, const FUSED: bool>(
     stride: usize,
     first: &[usize],
     (re, im): (&[f64], &[f64]),
-    (along, across): (&[Lanes], &[Lanes]),
+    (along, across): (&[Taps], &[Taps]),
 ) {
     for i in 0..first.len() {
         let (re, im, along) = (re[i], im[i], &along[i]);
         for k in 0..TAPS {
             let (share_re, share_im) = (across[i][k] * re, across[i][k] * im);
             let from = first[i] + 2 * k * stride;
-            let row: &mut [f64; LANES] = net[from..].first_chunk_mut().unwrap_or_else(|| unreachable!());
-            for lane in 0..LANES {
+            let row: &mut [f64; TAP_LANES] = net[from..].first_chunk_mut().unwrap_or_else(|| unreachable!());
+            for lane in 0..TAP_LANES {
                 row[lane] = add_product::<FUSED>(share_re, along[lane], row[lane]);
             }
-            let row: &mut [f64; LANES] =
+            let row: &mut [f64; TAP_LANES] =
                 net[from + stride..].first_chunk_mut().unwrap_or_else(|| unreachable!());
-            for lane in 0..LANES {
+            for lane in 0..TAP_LANES {
                 row[lane] = add_product::<FUSED>(share_im, along[lane], row[lane]);
             }
         }
@@ -74,7 +122,7 @@ fn spread_with<const TAPS: usize, const FUSED: bool>(
 
 /// Polynomials of one variable, sixteen at a time: `coefficients` from the constant term upward.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn polynomials(coefficients: &[Lanes], at: &[f64], values: &mut [Lanes]) {
+pub(super) fn polynomials(coefficients: &[Taps], at: &[f64], values: &mut [Taps]) {
     match_target! {
         "x86_64+fma" => polynomials_with::<true>(coefficients, at, values),
         "aarch64+neon" => polynomials_with::<true>(coefficients, at, values),
@@ -83,11 +131,11 @@ pub(super) fn polynomials(coefficients: &[Lanes], at: &[f64], values: &mut [Lane
 }
 
 #[inline(always)]
-fn polynomials_with<const FUSED: bool>(coefficients: &[Lanes], at: &[f64], values: &mut [Lanes]) {
+fn polynomials_with<const FUSED: bool>(coefficients: &[Taps], at: &[f64], values: &mut [Taps]) {
     for (x, value) in at.iter().zip(values) {
-        let mut sums = [0.0; LANES];
+        let mut sums = [0.0; TAP_LANES];
         for row in coefficients.iter().rev() {
-            for lane in 0..LANES {
+            for lane in 0..TAP_LANES {
                 sums[lane] = add_product::<FUSED>(sums[lane], *x, row[lane]);
             }
         }
@@ -105,11 +153,12 @@ pub(super) fn phasors(path: &[f64], zero: f64, per_path: f64, light: &[f64], re:
     }
 }
 
-/// Cosines and sines of (k + 1/2) `turn` for sixteen turns, k from 0, both times `scale`.
+/// Cosines and sines of (k + 1/2) `turn` for eight turns, k from 0, both times `scale`.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn turns(turn: &Lanes, scale: &Lanes, table: &mut [Turns]) {
-    for (k, row) in table.iter_mut().enumerate() {
+    for k in 0..table.len() {
         let order = k as f64 + 0.5;
+        let row = &mut table[k];
         for lane in 0..LANES {
             let (sine, cosine) = sine_and_cosine(order * turn[lane]);
             row[0][lane] = scale[lane] * cosine;
@@ -118,7 +167,7 @@ pub(super) fn turns(turn: &Lanes, scale: &Lanes, table: &mut [Turns]) {
     }
 }
 
-/// The sums over one pair of rows of a folded net: at sixteen places, and at their mirror places.
+/// The sums over one pair of rows of a folded net: at eight places, and at their mirror places.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn along_rows(row: &[Folded], table: &[Turns]) -> [Panel; 2] {
     match_target! {
@@ -130,36 +179,52 @@ pub(super) fn along_rows(row: &[Folded], table: &[Turns]) -> [Panel; 2] {
 
 #[inline(always)]
 fn along_rows_with<const FUSED: bool>(row: &[Folded], table: &[Turns]) -> [Panel; 2] {
-    let mut even = [[0.0; LANES]; 4];
-    let mut odd = [[0.0; LANES]; 4];
-    for (weights, [cosine, sine]) in row.iter().zip(table) {
-        for part in 0..4 {
-            for lane in 0..LANES {
-                even[part][lane] = add_product::<FUSED>(weights[part], cosine[lane], even[part][lane]);
-            }
-            for lane in 0..LANES {
-                odd[part][lane] = add_product::<FUSED>(weights[4 + part], sine[lane], odd[part][lane]);
-            }
-        }
+    let zero = [0.0; LANES];
+    let (mut even_0, mut even_1, mut even_2, mut even_3) = (zero, zero, zero, zero);
+    let (mut odd_0, mut odd_1, mut odd_2, mut odd_3) = (zero, zero, zero, zero);
+    let table = &table[..row.len()];
+    for k in 0..row.len() {
+        let (w, [cosine, sine]) = (row[k], table[k]);
+        even_0 = plus::<FUSED>(w[0], cosine, even_0);
+        even_1 = plus::<FUSED>(w[1], cosine, even_1);
+        even_2 = plus::<FUSED>(w[2], cosine, even_2);
+        even_3 = plus::<FUSED>(w[3], cosine, even_3);
+        odd_0 = plus::<FUSED>(w[4], sine, odd_0);
+        odd_1 = plus::<FUSED>(w[5], sine, odd_1);
+        odd_2 = plus::<FUSED>(w[6], sine, odd_2);
+        odd_3 = plus::<FUSED>(w[7], sine, odd_3);
     }
     // Even + i odd at the place, even - i odd at its mirror place.
-    let (mut here, mut there) = (even, even);
-    for part in [0, 2] {
-        for lane in 0..LANES {
-            here[part][lane] -= odd[part + 1][lane];
-            here[part + 1][lane] += odd[part][lane];
-            there[part][lane] += odd[part + 1][lane];
-            there[part + 1][lane] -= odd[part][lane];
-        }
-    }
-    [here, there]
+    [
+        [less(even_0, odd_1), added(even_1, odd_0), less(even_2, odd_3), added(even_3, odd_2)],
+        [added(even_0, odd_1), less(even_1, odd_0), added(even_2, odd_3), less(even_3, odd_2)],
+    ]
 }
 
-/// Rows that are summed together.
-const TOGETHER: usize = 2;
+/// Four sums over the rows at eight places along and one across: even and odd, real and imaginary.
+type Across = [Lanes; 4];
 
-/// Adds `weight` times the intensity to pictures at sixteen places along, for as many places across as there are rows of
-/// `above` (and as many mirror places in `below`), from one panel for each rate across.
+#[inline(always)]
+fn across<const FUSED: bool>(sums: Across, cosine: f64, sine: f64, panel: Panel) -> Across {
+    [
+        plus::<FUSED>(cosine, panel[0], sums[0]),
+        plus::<FUSED>(cosine, panel[1], sums[1]),
+        plus::<FUSED>(sine, panel[2], sums[2]),
+        plus::<FUSED>(sine, panel[3], sums[3]),
+    ]
+}
+
+/// The intensities above and below of four such sums.
+#[inline(always)]
+fn both([even_re, even_im, odd_re, odd_im]: Across) -> [Lanes; 2] {
+    [
+        squares(less(even_re, odd_im), added(even_im, odd_re)),
+        squares(added(even_re, odd_im), less(even_im, odd_re)),
+    ]
+}
+
+/// Adds `weight` times the intensity to pictures at eight places along, for as many places across (up to eight) as there are rows
+/// of `above` (and as many mirror places in `below`), from one panel for each rate across.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn across_rows(
     panels: &[Panel],
@@ -183,40 +248,31 @@ fn across_rows_with<const FUSED: bool>(
     above: &mut [Lanes],
     below: &mut [Lanes],
 ) {
-    let mut start = 0;
-    while start < above.len() {
-        let mut even = [[[0.0; LANES]; 2]; TOGETHER];
-        let mut odd = [[[0.0; LANES]; 2]; TOGETHER];
-        for (panel, [cosine, sine]) in panels.iter().zip(table) {
-            for k in 0..TOGETHER {
-                let (c, s) = (cosine[start + k], sine[start + k]);
-                for part in 0..2 {
-                    for lane in 0..LANES {
-                        even[k][part][lane] = add_product::<FUSED>(c, panel[part][lane], even[k][part][lane]);
-                    }
-                    for lane in 0..LANES {
-                        odd[k][part][lane] =
-                            add_product::<FUSED>(s, panel[2 + part][lane], odd[k][part][lane]);
-                    }
-                }
-            }
+    let table = &table[..panels.len()];
+    // Four rows at once: sixteen sums, each used once a panel.
+    for start in [0, 4] {
+        if start >= above.len() {
+            break;
         }
-        for k in 0..TOGETHER.min(above.len() - start) {
-            let [even_re, even_im] = &even[k];
-            let [odd_re, odd_im] = &odd[k];
-            let (up, down) = (&mut above[start + k], &mut below[start + k]);
-            for lane in 0..LANES {
-                let (re, im) = (even_re[lane] - odd_im[lane], even_im[lane] + odd_re[lane]);
-                up[lane] += weight * (re * re + im * im);
-                let (re, im) = (even_re[lane] + odd_im[lane], even_im[lane] - odd_re[lane]);
-                down[lane] += weight * (re * re + im * im);
-            }
+        let zero = [[0.0; LANES]; 4];
+        let (mut row_0, mut row_1, mut row_2, mut row_3) = (zero, zero, zero, zero);
+        for k in 0..panels.len() {
+            let (panel, [cosine, sine]) = (panels[k], &table[k]);
+            row_0 = across::<FUSED>(row_0, cosine[start], sine[start], panel);
+            row_1 = across::<FUSED>(row_1, cosine[start + 1], sine[start + 1], panel);
+            row_2 = across::<FUSED>(row_2, cosine[start + 2], sine[start + 2], panel);
+            row_3 = across::<FUSED>(row_3, cosine[start + 3], sine[start + 3], panel);
         }
-        start += TOGETHER;
+        let rows = [both(row_0), both(row_1), both(row_2), both(row_3)];
+        let places = above[start..].iter_mut().zip(&mut below[start..]);
+        for ([up, down], (above, below)) in rows.iter().zip(places) {
+            *above = plus::<false>(weight, *up, *above);
+            *below = plus::<false>(weight, *down, *below);
+        }
     }
 }
 
-/// The intensity at sixteen places, each with its own place across: `turn` is its phase for one step of the rates. Both
+/// The intensity at eight places, each with its own place across: `turn` is its phase for one step of the rates. Both
 /// the place and its mirror place across.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn at_places(panels: &[Panel], turn: &Lanes) -> [Lanes; 2] {
@@ -229,53 +285,70 @@ pub(super) fn at_places(panels: &[Panel], turn: &Lanes) -> [Lanes; 2] {
 
 #[inline(always)]
 fn at_places_with<const FUSED: bool>(panels: &[Panel], turn: &Lanes) -> [Lanes; 2] {
-    let (mut c, mut s, mut step_c, mut step_s) = ([0.0; LANES], [0.0; LANES], [0.0; LANES], [0.0; LANES]);
+    let zero = [0.0; LANES];
+    let (mut c, mut s, mut step_c, mut step_s) = (zero, zero, zero, zero);
     for lane in 0..LANES {
         (s[lane], c[lane]) = sine_and_cosine(0.5 * turn[lane]);
         (step_s[lane], step_c[lane]) = sine_and_cosine(turn[lane]);
     }
-    let mut even = [[0.0; LANES]; 2];
-    let mut odd = [[0.0; LANES]; 2];
-    for panel in panels {
-        for part in 0..2 {
-            for lane in 0..LANES {
-                even[part][lane] = add_product::<FUSED>(c[lane], panel[part][lane], even[part][lane]);
-                odd[part][lane] = add_product::<FUSED>(s[lane], panel[2 + part][lane], odd[part][lane]);
-            }
-        }
-        for lane in 0..LANES {
-            let next = add_product::<FUSED>(c[lane], step_c[lane], -(s[lane] * step_s[lane]));
-            s[lane] = add_product::<FUSED>(c[lane], step_s[lane], s[lane] * step_c[lane]);
-            c[lane] = next;
-        }
+    let (mut even_re, mut even_im, mut odd_re, mut odd_im) = (zero, zero, zero, zero);
+    for k in 0..panels.len() {
+        let panel = panels[k];
+        even_re = plus_each::<FUSED>(c, panel[0], even_re);
+        even_im = plus_each::<FUSED>(c, panel[1], even_im);
+        odd_re = plus_each::<FUSED>(s, panel[2], odd_re);
+        odd_im = plus_each::<FUSED>(s, panel[3], odd_im);
+        let next = less(plus_each::<FUSED>(c, step_c, zero), plus_each::<FUSED>(s, step_s, zero));
+        s = plus_each::<FUSED>(c, step_s, plus_each::<FUSED>(s, step_c, zero));
+        c = next;
     }
-    let (mut above, mut below) = ([0.0; LANES], [0.0; LANES]);
-    for lane in 0..LANES {
-        let (re, im) = (even[0][lane] - odd[1][lane], even[1][lane] + odd[0][lane]);
-        above[lane] = re * re + im * im;
-        let (re, im) = (even[0][lane] + odd[1][lane], even[1][lane] - odd[0][lane]);
-        below[lane] = re * re + im * im;
-    }
-    [above, below]
+    both([even_re, even_im, odd_re, odd_im])
 }
 
-/// The intensity at one place: `along` and `across` hold cosine and sine of each rate there.
+/// The intensity at one place: `along` holds the cosine (four times) and the sine (four times) of each rate there, `across` both.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn at_place(net: &[Folded], along: &[[f64; 2]], across: &[[f64; 2]]) -> f64 {
+pub(super) fn at_place(net: &[Folded], along: &[Lanes], across: &[Lanes]) -> f64 {
+    match_target! {
+        "x86_64+fma" => at_place_with::<true>(net, along, across),
+        "aarch64+neon" => at_place_with::<true>(net, along, across),
+        _ => at_place_with::<false>(net, along, across),
+    }
+}
+
+#[inline(always)]
+fn at_place_with<const FUSED: bool>(net: &[Folded], along: &[Lanes], across: &[Lanes]) -> f64 {
     let half = along.len();
     let (mut re, mut im) = (0.0, 0.0);
-    for (row, [cosine, sine]) in net.chunks_exact(half).zip(across) {
-        let mut sums = [0.0; 8];
-        for (weights, [c, s]) in row.iter().zip(along) {
-            for part in 0..4 {
-                sums[part] += c * weights[part];
-                sums[4 + part] += s * weights[4 + part];
-            }
+    for j in 0..half {
+        let row = &net[j * half..(j + 1) * half];
+        let (mut a, mut b) = ([0.0; LANES], [0.0; LANES]);
+        let mut k = 0;
+        while k + 1 < half {
+            a = plus_each::<FUSED>(row[k], along[k], a);
+            b = plus_each::<FUSED>(row[k + 1], along[k + 1], b);
+            k += 2;
         }
+        if k < half {
+            a = plus_each::<FUSED>(row[k], along[k], a);
+        }
+        let sums = added(a, b);
+        let (cosine, sine) = (across[j][0], across[j][4]);
         let (sum_re, sum_im) = (sums[0] - sums[5], sums[1] + sums[4]);
         let (difference_re, difference_im) = (sums[2] - sums[7], sums[3] + sums[6]);
         re += cosine * sum_re - sine * difference_im;
         im += cosine * sum_im + sine * difference_re;
     }
     re * re + im * im
+}
+
+/// Cosine (four times) and sine (four times) of (k + 1/2) `turn`, k from 0.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
+pub(super) fn single_turns(turn: f64, table: &mut [Lanes]) {
+    // By rotation: its error grows by one rounding a step.
+    let (mut s, mut c) = sine_and_cosine(0.5 * turn);
+    let (step_s, step_c) = sine_and_cosine(turn);
+    for k in 0..table.len() {
+        table[k] = [c, c, c, c, s, s, s, s];
+        (s, c) = (s * step_c + c * step_s, c * step_c - s * step_s);
+    }
 }

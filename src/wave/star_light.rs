@@ -1,6 +1,7 @@
 //! A star's light in the image, by the shortest way that its pupil allows, with its estimated error.
 
 use std::f64::consts::TAU;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use ndarray::Array2;
 
@@ -119,26 +120,63 @@ impl StarLight {
     }
 }
 
-/// One list of nodes for several reference points, and the estimated error of the intensity.
+/// One list of nodes for several reference points.
+#[derive(Debug)]
 pub(crate) struct SharedPupil {
     nodes: Pupil,
     is_meridian: bool,
-    pub(crate) error: f64,
 }
 
 impl SharedPupil {
     /// On as many nodes as a density asks for; along one radius where that is enough.
-    fn at(source: &Source, references: &[[f64; 3]], density: &PhaseDensity, may_be_round: bool) -> Self {
+    fn new(source: &Source, references: &[[f64; 3]], density: &PhaseDensity, may_be_round: bool) -> Self {
         // A strip's reference points lie on one line: the first tells.
         if may_be_round && let Some(nodes) = source.meridian(references[0], density) {
-            return Self { nodes, is_meridian: true, error: 0.0 };
+            return Self { nodes, is_meridian: true };
         }
-        Self { nodes: source.pupil(density), is_meridian: false, error: 0.0 }
+        Self { nodes: source.pupil(density), is_meridian: false }
     }
 
     /// The light as seen from one of the reference points.
     pub(crate) fn light(&self, reference_mm: [f64; 3], spectrum: &Spectrum, reach: Reach) -> StarLight {
         StarLight::new(self, reference_mm, spectrum, reach)
+    }
+}
+
+/// A list of nodes, its coarser companion, and what both were made for.
+#[derive(Debug)]
+pub(crate) struct Lists {
+    pub(crate) pupil: SharedPupil,
+    companion: SharedPupil,
+    density: PhaseDensity,
+}
+
+impl Lists {
+    fn new(source: &Source, references: &[[f64; 3]], density: PhaseDensity, may_be_round: bool) -> Self {
+        let coarser = density.with(density.fineness().companion());
+        Self {
+            pupil: SharedPupil::new(source, references, &density, may_be_round),
+            companion: SharedPupil::new(source, references, &coarser, may_be_round),
+            density,
+        }
+    }
+}
+
+/// The lists of a wavefront's last picture: the next one of the same reach and shortest wavelength needs no others.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct KeptLists(Arc<Mutex<Option<([u64; 2], Arc<Lists>)>>>);
+
+impl KeptLists {
+    fn get(&self, key: [u64; 2]) -> Option<Arc<Lists>> {
+        let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        kept.as_ref().filter(|(of, _)| *of == key).map(|(_, lists)| Arc::clone(lists))
+    }
+
+    fn keep(&self, key: [u64; 2], lists: &Arc<Lists>) {
+        // A long list is not worth its room.
+        if lists.pupil.nodes.len() < 20_000 {
+            *self.0.lock().unwrap_or_else(PoisonError::into_inner) = Some((key, Arc::clone(lists)));
+        }
     }
 }
 
@@ -150,50 +188,72 @@ impl Wavefront {
         half_um: f64,
         corner_um: f64,
     ) -> Result<(StarLight, f64)> {
-        let unit_um = spectrum.lines()[0].0 / 1000.0 * self.image_focal_ratio()?;
-        let reach = Reach { half_um, corner_um, unit_um };
-        let slopes = self.source.slopes(self.reference_mm);
-        let (pupil, mut lights) =
-            self.shared_pupil(&[self.reference_mm], slopes, spectrum, reach, ALLOW_ROUND)?;
-        let light = lights.pop().unwrap_or_else(|| pupil.light(self.reference_mm, spectrum, reach));
-        Ok((light, pupil.error))
+        let shortest_nm = spectrum.lines()[0].0;
+        let reach = Reach { half_um, corner_um, unit_um: shortest_nm / 1000.0 * self.image_focal_ratio()? };
+        let references = [self.reference_mm];
+        let key = [corner_um, shortest_nm].map(f64::to_bits);
+        let lists = self.kept.get(key).unwrap_or_else(|| {
+            let slopes = self.source.slopes(self.reference_mm);
+            Arc::new(self.lists(&references, slopes, reach, ALLOW_ROUND))
+        });
+        let settled = self.settled(lists, &references, spectrum, reach, ALLOW_ROUND)?;
+        self.kept.keep(key, &settled.lists);
+        let light = settled.lights.into_iter().next();
+        let light = light.unwrap_or_else(|| settled.lists.pupil.light(self.reference_mm, spectrum, reach));
+        Ok((light, settled.error))
     }
 
-    /// Nodes that serve all of these reference points, compared with a coarser list at each; with the light at each.
-    pub(crate) fn shared_pupil(
+    /// Nodes for all of these reference points, as many as the steepest slopes and the reach ask for.
+    pub(crate) fn lists(
         &self,
         references: &[[f64; 3]],
         slopes: SlopeTable,
+        reach: Reach,
+        may_be_round: bool,
+    ) -> Lists {
+        let reach_in_units = reach.corner_um / reach.unit_um;
+        let shortest_nm = reach.unit_um * 1000.0 / self.source.focal_ratio().unwrap_or(1.0);
+        let density = PhaseDensity::new(slopes, shortest_nm, reach_in_units, Fineness::IMAGES);
+        Lists::new(&self.source, references, density, may_be_round)
+    }
+
+    /// The lists compared with each other at each reference point, and made finer until they agree.
+    pub(crate) fn settled(
+        &self,
+        mut lists: Arc<Lists>,
+        references: &[[f64; 3]],
         spectrum: &Spectrum,
         reach: Reach,
         may_be_round: bool,
-    ) -> Result<(SharedPupil, Vec<StarLight>)> {
-        let shortest_nm = spectrum.lines()[0].0;
-        let mut density =
-            PhaseDensity::new(slopes, shortest_nm, reach.corner_um / reach.unit_um, Fineness::IMAGES);
+    ) -> Result<Settled> {
         let (mut error, tolerance) = (f64::INFINITY, self.source.tolerance(IMAGE_ACCURACY));
         for refinement in 0..=REFINEMENTS {
-            let pupil = SharedPupil::at(&self.source, references, &density, may_be_round);
-            let coarse = density.with(density.fineness().companion());
-            let companion = SharedPupil::at(&self.source, references, &coarse, may_be_round);
             let compared = pool::map_ordered(references.len(), references.len() > 1, |k| {
-                let light = pupil.light(references[k], spectrum, reach);
-                let coarser = companion.light(references[k], spectrum, reach);
+                let light = lists.pupil.light(references[k], spectrum, reach);
+                let coarser = lists.companion.light(references[k], spectrum, reach);
                 let difference = largest_difference(&light, &coarser, reach);
                 (light, difference)
             });
             error = 3.0 * compared.iter().fold(0.0, |largest: f64, c| largest.max(c.1)) + ERROR_FLOOR;
             let lights = || compared.into_iter().map(|c| c.0).collect();
-            if let Some(sampling) = pupil.nodes.sampling_error {
-                return Ok((SharedPupil { error: error.max(sampling), ..pupil }, lights()));
+            if let Some(sampling) = lists.pupil.nodes.sampling_error {
+                return Ok(Settled { error: error.max(sampling), lights: lights(), lists });
             }
             if error <= tolerance.wanted || (refinement == REFINEMENTS && error <= tolerance.accepted) {
-                return Ok((SharedPupil { error, ..pupil }, lights()));
+                return Ok(Settled { error, lights: lights(), lists });
             }
-            density = density.with(density.fineness().finer());
+            let finer = lists.density.with(lists.density.fineness().finer());
+            lists = Arc::new(Lists::new(&self.source, references, finer, may_be_round));
         }
         Err(Error::NotConverged { what: "the star image", reached: error, wanted: tolerance.accepted })
     }
+}
+
+/// Lists that agree, the light at each reference point, and the estimated error of the intensity.
+pub(crate) struct Settled {
+    pub(crate) lists: Arc<Lists>,
+    lights: Vec<StarLight>,
+    pub(crate) error: f64,
 }
 
 /// Whether a pupil that is the same around the axis is summed along one radius; tests hold this against the other way.
@@ -221,4 +281,68 @@ fn largest_difference(light: &StarLight, companion: &StarLight, reach: Reach) ->
         .chain(ring(reach.corner_um / 2.0, 6, 0.3))
         .map(|[x, y]| (light.intensity(x, y) - companion.intensity(x, y)).abs())
         .fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Primary, Train, TurnedEdge};
+    use crate::trace::Prepared;
+    use crate::units::{Field, FocalLengthMm};
+    use crate::wave::focus::Focus;
+
+    fn round_train() -> Wavefront {
+        let primary =
+            Primary::new(318.0, FocalLengthMm(1558.0)).layer(TurnedEdge::new(9.0, 120.0)).conic(-0.97);
+        let telescope = Prepared::new(&Train::builder(primary).build().expect("a sound train"));
+        telescope.wavefront(Field::AXIS, Focus::LeastRms, 550.0).expect("a wavefront")
+    }
+
+    /// The light by either way.
+    fn light(wavefront: &Wavefront, spectrum: &Spectrum, reach: Reach, may_be_round: bool) -> StarLight {
+        let references = [wavefront.reference_mm];
+        let slopes = wavefront.source.slopes(wavefront.reference_mm);
+        let lists = Arc::new(wavefront.lists(&references, slopes, reach, may_be_round));
+        let mut settled =
+            wavefront.settled(lists, &references, spectrum, reach, may_be_round).expect("nodes");
+        assert_eq!(settled.lists.pupil.is_meridian, may_be_round);
+        assert_eq!(settled.lights.len(), 1);
+        settled.lights.remove(0)
+    }
+
+    #[test]
+    fn the_sum_over_one_radius_is_the_sum_over_the_pupil() {
+        let wavefront = round_train();
+        let nine: Vec<f64> = (0..9).map(|k| 470.0 + 22.0 * f64::from(k)).collect();
+        let shares: Vec<f64> = (0..9).map(|k| 1.0 + f64::from(k % 3)).collect();
+        for spectrum in
+            [Spectrum::line(550.0).expect("a line"), Spectrum::of_lines(&nine, &shares).expect("lines")]
+        {
+            let unit_um = spectrum.lines()[0].0 / 1000.0 * 1558.0 / 318.0;
+            let reach = Reach { half_um: 12.0 * unit_um, corner_um: 17.0 * unit_um, unit_um };
+            let (round, net) =
+                (light(&wavefront, &spectrum, reach, true), light(&wavefront, &spectrum, reach, false));
+            assert!((round.whole_um2() / net.whole_um2() - 1.0).abs() < 1e-10);
+            for (x, y) in [(0.0, 0.0), (1.3, 0.4), (-5.0, 2.0), (0.0, 11.0), (-11.0, -11.5), (11.9, 11.9)] {
+                let (a, b) =
+                    (round.intensity(x * unit_um, y * unit_um), net.intensity(x * unit_um, y * unit_um));
+                assert!((a - b).abs() < 1e-10, "at {x}, {y}: {:e}", a - b);
+            }
+            let axis: Vec<f64> = (0..20).map(|i| unit_um * (1.2 * f64::from(i) - 11.4)).collect();
+            for (a, b) in round.picture(&axis).iter().zip(&net.picture(&axis)) {
+                assert!((a - b).abs() < 1e-10, "picture: {:e}", a - b);
+            }
+            for radius_um in [1.0, 6.0, 30.0] {
+                let discs = [&round, &net].map(|l| l.within_disc_um2(radius_um, unit_um) / l.whole_um2());
+                assert!((discs[0] - discs[1]).abs() < 1e-10, "disc: {discs:?}");
+                let squares =
+                    [&round, &net].map(|l| l.within_rectangle_um2(radius_um, 3.0, unit_um) / l.whole_um2());
+                assert!((squares[0] - squares[1]).abs() < 1e-10, "rectangle: {squares:?}");
+            }
+            let radii = [0.5, 9.0, 25.0];
+            for (a, b) in round.mean_around(&radii, unit_um).iter().zip(net.mean_around(&radii, unit_um)) {
+                assert!((a - b).abs() < 1e-10, "mean around: {:e}", a - b);
+            }
+        }
+    }
 }

@@ -9,7 +9,7 @@
 use std::f64::consts::PI;
 use std::sync::LazyLock;
 
-use super::lanes::{LANES, Lanes};
+use super::lanes::{TAP_LANES, Taps};
 use crate::numeric::{chebyshev, gauss};
 
 /// Points of the net that a node reaches on a side.
@@ -31,8 +31,8 @@ fn bell(z: f64) -> f64 {
 }
 
 /// Coefficients of the taps in 2 u - 1, u how far the first point lies beyond the kernel's edge.
-pub(super) static POLYNOMIALS: LazyLock<Vec<Lanes>> = LazyLock::new(|| {
-    let mut table = vec![[0.0; LANES]; TERMS];
+pub(super) static POLYNOMIALS: LazyLock<Vec<Taps>> = LazyLock::new(|| {
+    let mut table = vec![[0.0; TAP_LANES]; TERMS];
     for k in 0..TAPS {
         let tap = |s: f64| bell((k as f64 + 0.5 * (s + 1.0)) / (0.5 * TAPS as f64) - 1.0);
         for (row, c) in table.iter_mut().zip(powers(&chebyshev::series(tap, TERMS))) {
@@ -100,10 +100,10 @@ mod tests {
     #[test]
     fn polynomials_are_the_kernel() {
         let at: Vec<f64> = (0..=200).map(|i| f64::from(i) / 100.0 - 1.0).collect();
-        let mut taps = vec![[0.0; LANES]; at.len()];
+        let mut taps = vec![[0.0; TAP_LANES]; at.len()];
         polynomials(&POLYNOMIALS, &at, &mut taps);
         for (s, row) in at.iter().zip(&taps) {
-            for k in 0..LANES {
+            for k in 0..TAP_LANES {
                 let z = (k as f64 + 0.5 * (s + 1.0)) / (0.5 * TAPS as f64) - 1.0;
                 let truth = if k < TAPS { bell(z.min(1.0)) } else { 0.0 };
                 // The root at the kernel's edge, where the kernel is 9e-11, is rounded off; inside the fit is exact.

@@ -1,6 +1,7 @@
 //! A strip of star images from inside to outside of focus.
 
 use std::f64::consts::TAU;
+use std::sync::Arc;
 
 use ndarray::{Array2, Array3, Axis};
 use serde::{Deserialize, Serialize};
@@ -8,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::image::{self, PsfSize, axis_um};
 use super::source::Pupil;
 use super::spectrum::Spectrum;
-use super::star_light::{ALLOW_ROUND, Reach, SharedPupil};
+use super::star_light::{ALLOW_ROUND, Reach, Settled};
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::pool;
@@ -142,9 +143,9 @@ impl Wavefront {
             corner_um: 2.0_f64.sqrt() * half_width_um,
             unit_um: focal_ratio * spectrum.lines()[0].0 / 1000.0,
         };
-        let pupil = self.nodes_for_all(&references, spectrum, reach)?;
+        let settled = self.nodes_for_all(&references, spectrum, reach)?;
         let planes = pool::map_ordered(references.len(), true, |k| {
-            let light = pupil.light(references[k], spectrum, reach);
+            let light = settled.lists.pupil.light(references[k], spectrum, reach);
             let profile: Vec<f64> = radii.iter().map(|(r, _)| *r).collect();
             let profile = light.mean_around(&profile, reach.unit_um);
             let energy: f64 = radii.iter().zip(&profile).map(|((r, w), i)| TAU * r * w * i).sum();
@@ -167,19 +168,14 @@ impl Wavefront {
             profile,
             energy_in_circle: planes.iter().map(|p| p.2).collect(),
             focal_ratio,
-            error_estimate: pupil.error,
+            error_estimate: settled.error,
             spectrum: spectrum.clone(),
             wavefront,
         })
     }
 
     /// One list of nodes that serves every plane of a strip, looked at twice at both ends and nearest to focus.
-    fn nodes_for_all(
-        &self,
-        references: &[[f64; 3]],
-        spectrum: &Spectrum,
-        reach: Reach,
-    ) -> Result<SharedPupil> {
+    fn nodes_for_all(&self, references: &[[f64; 3]], spectrum: &Spectrum, reach: Reach) -> Result<Settled> {
         let mut by_depth = references.to_vec();
         by_depth.sort_by(|a, b| a[2].total_cmp(&b[2]));
         let from_focus = |reference: &[f64; 3]| (reference[2] - self.reference_mm[2]).abs();
@@ -189,7 +185,8 @@ impl Wavefront {
         let mut looked_at = vec![first, nearest, last];
         looked_at.dedup();
         let slopes = self.source.slopes(first).steeper(self.source.slopes(last));
-        Ok(self.shared_pupil(&looked_at, slopes, spectrum, reach, ALLOW_ROUND)?.0)
+        let lists = Arc::new(self.lists(&looked_at, slopes, reach, ALLOW_ROUND));
+        self.settled(lists, &looked_at, spectrum, reach, ALLOW_ROUND)
     }
 }
 

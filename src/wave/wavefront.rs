@@ -9,6 +9,7 @@ use super::extremes;
 use super::focus::Focus;
 use super::source::{Pupil, Source, View};
 use super::spectrum::Spectrum;
+use super::star_light::KeptLists;
 use super::terms::{self, FitNodes, Terms};
 use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
@@ -48,6 +49,7 @@ pub struct Wavefront {
     pub(crate) reference_mm: [f64; 3],
     pub(crate) pupil: Pupil,
     pub(crate) view: View,
+    pub(crate) kept: KeptLists,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
     /// Root mean square over the lit pupil, nm.
@@ -200,6 +202,7 @@ impl Wavefront {
             reference_mm,
             pupil,
             view,
+            kept: KeptLists::default(),
         }
     }
 
