@@ -21,6 +21,7 @@ pub(crate) fn sines_and_cosines(angles: &[f64], sines: &mut Vec<f64>, cosines: &
 }
 
 /// Sine and cosine of one angle in radians, without a branch.
+#[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
 #[inline(always)]
 pub(crate) fn sine_and_cosine(angle: f64) -> (f64, f64) {
     let shifted = angle * FRAC_2_PI + ROUNDER;
@@ -57,6 +58,7 @@ const COSINE: [f64; 7] = [
     1.0 / 20_922_789_888_000.0,
 ];
 
+#[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
 #[inline(always)]
 fn polynomial(coefficients: &[f64; 7], x: f64) -> f64 {
     coefficients.iter().rev().fold(0.0, |sum, coefficient| sum * x + coefficient)

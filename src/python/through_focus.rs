@@ -246,8 +246,8 @@ impl PyThroughFocus {
 
     /// Draw the strip, inside of focus on the left; return the axes.
     ///
-    /// All pictures share one grey scale, whose white is the brightest point of the strip's defocused pictures;
-    /// `own_scale=True` gives each its own and says so. The grey is the square root of the intensity ("root"),
+    /// All pictures share one grey scale, whose white is the middle one of the brightest points of the defocused
+    /// pictures; what is brighter is white, too. `own_scale=True` gives each its own and says so. The grey is the square root of the intensity ("root"),
     /// the intensity ("linear"), or its logarithm ("log").
     ///
     /// Errors: InputError for another scale.

@@ -20,6 +20,9 @@ use crate::units::{NM_PER_MM, UM_PER_MM};
 /// Nodes whose taps are held at once: they fit the first cache.
 const BLOCK: usize = 48;
 
+/// Places of the list of nodes from which they are taken in turn.
+const STREAMS: usize = 16;
+
 /// The light of a pupil, ready to be summed at any point of the image plane within a square.
 ///
 /// Amplitude at a step s from the reference point: sum of A w exp(2 pi i (W - m.s)/lambda) over the sum of A w.
@@ -32,8 +35,6 @@ pub(crate) struct Amplitude {
     filled: Vec<usize>,
     /// How far from the reference point the sums hold, along and across, um.
     pub(crate) reach_um: f64,
-    /// Integral of the intensity over the whole plane, um^2.
-    pub(crate) whole_um2: f64,
 }
 
 /// The net of one wavelength.
@@ -53,8 +54,6 @@ struct Places {
     across: Vec<f64>,
     path_nm: Vec<f64>,
     light: Vec<f64>,
-    /// Sum of light squared over the coordinate's area: times the squared wavelength the energy in the plane.
-    energy: f64,
 }
 
 impl Places {
@@ -62,17 +61,18 @@ impl Places {
         let view = pupil.seen_from(reference_mm);
         let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
         let peak = sums::pairwise(&light);
-        // Parseval: the plane's energy is that of the pupil in the conjugate coordinate.
-        let energy: Vec<f64> = (0..pupil.len())
-            .zip(pupil.spread(reference_mm))
-            .map(|(i, spread)| light[i] * pupil.amplitude[i] / spread)
+        // Neighbours of the list lie beside each other in the net; taken from sixteen places of the list in turn, a node
+        // does not wait for what its neighbour has just written.
+        let (count, part) = (pupil.len(), pupil.len().div_ceil(STREAMS));
+        let order: Vec<usize> = (0..part)
+            .flat_map(|k| (0..STREAMS).map(move |stream| stream * part + k))
+            .filter(|i| *i < count)
             .collect();
         Self {
-            along: view.toward.iter().map(|m| -m[0]).collect(),
-            across: view.toward.iter().map(|m| -m[1]).collect(),
-            path_nm: view.path_nm,
-            light: light.iter().map(|l| l / peak).collect(),
-            energy: sums::pairwise(&energy) / (peak * peak),
+            along: order.iter().map(|&i| -view.toward[i][0]).collect(),
+            across: order.iter().map(|&i| -view.toward[i][1]).collect(),
+            path_nm: order.iter().map(|&i| view.path_nm[i]).collect(),
+            light: order.iter().map(|&i| light[i] / peak).collect(),
         }
     }
 
@@ -134,12 +134,6 @@ impl Amplitude {
             half,
             filled: filled(half, radius / step),
             reach_um,
-            whole_um2: places.energy
-                * lines
-                    .iter()
-                    .zip(&counts)
-                    .map(|((nm, _), counts)| counts * (nm / 1000.0).powi(2))
-                    .sum::<f64>(),
         };
         for ((net, (nm, _)), counts) in nets.into_iter().zip(lines).zip(&counts) {
             amplitude.colours.push(Colour {
@@ -153,14 +147,19 @@ impl Amplitude {
 
     /// Intensity at a point of the plane, 1 at the centre of a perfect star.
     pub(crate) fn intensity(&self, along_um: f64, across_um: f64) -> f64 {
-        let of_colour = |colour: &Colour| {
-            let (x, y) = (colour.step_per_um * along_um, colour.step_per_um * across_um);
-            let kernel = taps::transform(x) * taps::transform(y);
-            colour.counts
-                * lanes::at_place(&colour.net, &single_turns(x, self.half), &single_turns(y, self.half))
-                / (kernel * kernel)
-        };
-        self.colours.iter().map(of_colour).sum()
+        self.colours.iter().map(|colour| self.intensity_of(colour, along_um, across_um)).sum()
+    }
+
+    /// Intensity of the shortest wavelength alone, 1 at the centre of its perfect star.
+    pub(crate) fn shortest_intensity(&self, along_um: f64, across_um: f64) -> f64 {
+        self.intensity_of(&self.colours[0], along_um, across_um) / self.colours[0].counts
+    }
+
+    fn intensity_of(&self, colour: &Colour, along_um: f64, across_um: f64) -> f64 {
+        let (x, y) = (colour.step_per_um * along_um, colour.step_per_um * across_um);
+        let kernel = taps::transform(x) * taps::transform(y);
+        let turns = [x, y].map(|turn| single_turns(turn, self.half));
+        colour.counts * lanes::at_place(&colour.net, &turns[0], &turns[1]) / (kernel * kernel)
     }
 
     /// Intensity on the square net of `axis_um` in both directions, symmetric about 0: rows across, columns along.
@@ -466,33 +465,42 @@ fn coarse_net(
             [turns[axis][half - 1 - k][0], -turns[axis][half - 1 - k][4]]
         }
     };
-    let mut rows = vec![[vec![0.0; stride], vec![0.0; stride]]; 2 * half];
+    let columns: Vec<[f64; 2]> = (0..2 * half).map(|k| turn(0, k)).collect();
+    // First along each row: every point with its place in the row, and one tap across.
+    let mut rows = vec![0.0; 2 * stride * 2 * half];
+    let along: Vec<Taps> = places.iter().map(|place| place.1).collect();
+    let one = vec![[1.0; TAP_LANES]; 2 * half];
+    let mut first = vec![0; 2 * half];
     for j in 0..half {
+        let mut points =
+            [[vec![0.0; 2 * half], vec![0.0; 2 * half]], [vec![0.0; 2 * half], vec![0.0; 2 * half]]];
         for k in 0..half {
-            let points = unfold(&colour.net[j * half + k]);
-            let (up, down, right, left) = (half + j, half - 1 - j, half + k, half - 1 - k);
-            for (point, (row, column)) in
-                points.iter().zip([(up, right), (up, left), (down, right), (down, left)])
-            {
-                let [cx, sx] = turn(0, column);
-                let (re, im) = (point[0] * cx - point[1] * sx, point[0] * sx + point[1] * cx);
-                let (first, tap) = &places[column];
-                let [row_re, row_im] = &mut rows[row];
-                for t in 0..TAPS {
-                    row_re[first + t] += tap[t] * re;
-                    row_im[first + t] += tap[t] * im;
+            let four = unfold(&colour.net[j * half + k]);
+            for (i, column) in [half + k, half - 1 - k].into_iter().enumerate() {
+                let [c, s] = columns[column];
+                for (side, point) in points.iter_mut().zip([four[i], four[2 + i]]) {
+                    side[0][column] = point[0] * c - point[1] * s;
+                    side[1][column] = point[0] * s + point[1] * c;
                 }
             }
         }
+        for ([re, im], row) in points.iter().zip([half + j, half - 1 - j]) {
+            for (first, (column, _)) in first.iter_mut().zip(places) {
+                *first = 2 * row * stride + column;
+            }
+            lanes::spread::<1>(&mut rows, stride, &first, (re, im), (&along, &one));
+        }
     }
-    for (row, [row_re, row_im]) in rows.iter().enumerate() {
+    for (row, (first, tap)) in places.iter().enumerate() {
         let [cy, sy] = turn(1, row);
-        let (first, tap) = &places[row];
-        for k in 0..2 * coarse_half {
-            let (re, im) = (row_re[k] * cy - row_im[k] * sy, row_re[k] * sy + row_im[k] * cy);
-            for t in 0..TAPS {
-                coarse[2 * (first + t) * stride + k] += tap[t] * re;
-                coarse[(2 * (first + t) + 1) * stride + k] += tap[t] * im;
+        let (row_re, row_im) = rows[2 * row * stride..(2 * row + 2) * stride].split_at(stride);
+        for t in 0..TAPS {
+            let (to_re, to_im) =
+                coarse[2 * (first + t) * stride..(2 * (first + t) + 2) * stride].split_at_mut(stride);
+            let (c, s) = (tap[t] * cy, tap[t] * sy);
+            for k in 0..stride {
+                to_re[k] += c * row_re[k] - s * row_im[k];
+                to_im[k] += s * row_re[k] + c * row_im[k];
             }
         }
     }

@@ -81,7 +81,7 @@ impl SlopeTable {
     }
 
     /// The steeper of two at each place, for nodes that serve two reference points.
-    pub(crate) fn steeper(mut self, other: Self) -> Self {
+    pub(crate) fn steeper(mut self, other: &Self) -> Self {
         for (mine, its) in self.panels.iter_mut().zip(&other.panels) {
             mine.2 = mine.2.max(its.2);
         }

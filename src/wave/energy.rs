@@ -53,11 +53,13 @@ impl Wavefront {
             }
         }
         let largest = radius_um.iter().copied().fold(unit_um, f64::max);
-        let (light, _) = self.star_light(spectrum, largest, largest)?;
+        // The share wants more digits than a picture: nodes as for a disc three units wider.
+        let settled = self.star_light(spectrum, largest, largest + 3.0 * unit_um)?;
+        let whole_um2 = settled.lists.pupil.whole_um2(self.reference_mm, spectrum);
         // The finest detail is that of the shortest wavelength.
         let finest_um = unit_um * spectrum.lines()[0].0 / spectrum.mean_nm();
         Ok(pool::map_ordered(radius_um.len(), true, |i| {
-            light.within_disc_um2(radius_um[i], finest_um) / light.whole_um2()
+            settled.light().within_disc_um2(radius_um[i], finest_um) / whole_um2
         }))
     }
 }
@@ -165,11 +167,9 @@ impl Psf {
             }
         }
         let largest = half_along_um.max(half_across_um).max(unit_um);
-        let (light, _) = self.wavefront.star_light(
-            &self.spectrum,
-            largest,
-            half_along_um.hypot(half_across_um).max(unit_um),
-        )?;
-        Ok(light.within_rectangle_um2(half_along_um, half_across_um, unit_um) / light.whole_um2())
+        let corner_um = half_along_um.hypot(half_across_um) + 3.0 * unit_um;
+        let settled = self.wavefront.star_light(&self.spectrum, largest, corner_um)?;
+        let whole_um2 = settled.lists.pupil.whole_um2(self.wavefront.reference_mm, &self.spectrum);
+        Ok(settled.light().within_rectangle_um2(half_along_um, half_across_um, unit_um) / whole_um2)
     }
 }

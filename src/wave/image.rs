@@ -6,7 +6,7 @@ use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
 use super::spectrum::Spectrum;
-use super::star_light::StarLight;
+use super::star_light::Near;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::{roots, sums};
@@ -150,14 +150,18 @@ impl Wavefront {
         let wavefront = self.at_wavelength(mean_nm)?;
         // The corner counts, and a little more: the summit may lie between the outermost pixels.
         let mut reach_um = half_width_um + unit_um;
-        let (light, error_estimate) = self.star_light(spectrum, reach_um, 2.0_f64.sqrt() * reach_um)?;
-        let image = light.picture(&axis_um);
-        let (peak_um, peak) = peak_near(&light, brightest(&image, &axis_um), unit_um);
-        let mut radii = half_radii_um(&light, peak_um, peak, unit_um);
+        let settled = self.star_light(spectrum, reach_um, 2.0_f64.sqrt() * reach_um)?;
+        let image = settled.light().picture(&axis_um);
+        // The summit lies within a pixel or half a unit of the brightest pixel, half of the peak mostly within a unit.
+        let start_um = brightest(&image, &axis_um);
+        let near = settled.light().near(start_um, 2.3 * unit_um);
+        let (peak_um, peak) = peak_near(&near, start_um, unit_um);
+        let mut radii = half_radii_um(&near, reach_um, peak_um, peak, unit_um);
         while radii.is_none() && reach_um < WIDEST * unit_um {
             reach_um *= 2.0;
-            let (wider, _) = self.star_light(spectrum, reach_um, 2.0_f64.sqrt() * reach_um)?;
-            radii = half_radii_um(&wider, peak_um, peak, unit_um);
+            let wider = self.star_light(spectrum, reach_um, 2.0_f64.sqrt() * reach_um)?;
+            radii =
+                half_radii_um(&wider.light().near(peak_um, 2.0 * unit_um), reach_um, peak_um, peak, unit_um);
         }
         let radii = radii.ok_or(Error::NotConverged {
             what: "the width of the star at half of its peak",
@@ -176,7 +180,7 @@ impl Wavefront {
             fwhm_along_um: fwhm(0, 8),
             fwhm_across_um: fwhm(4, 12),
             focal_ratio,
-            error_estimate,
+            error_estimate: settled.error,
             spectrum: spectrum.clone(),
             wavefront,
         })
@@ -236,10 +240,9 @@ fn brightest(image: &Array2<f64>, axis_um: &[f64]) -> [f64; 2] {
 }
 
 /// The greatest intensity near a point, and where it lies.
-fn peak_near(light: &StarLight, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], f64) {
+fn peak_near(near: &Near<'_>, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], f64) {
     let [mut x, mut y] = start_um;
     let reach = 0.3 * unit_um;
-    let near = light.near(start_um, 6.1 * reach);
     // Along one axis, then the other; the summit is round, so few rounds suffice.
     for _ in 0..6 {
         let before = [x, y];
@@ -254,13 +257,18 @@ fn peak_near(light: &StarLight, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], 
 
 /// Distances from the peak, in sixteen directions, at which the intensity first falls to half, um; none where one of
 /// them lies beyond the reach.
-fn half_radii_um(light: &StarLight, peak_um: [f64; 2], peak: f64, unit_um: f64) -> Option<Vec<f64>> {
-    let near = light.near(peak_um, 2.0 * unit_um);
+fn half_radii_um(
+    near: &Near<'_>,
+    reach_um: f64,
+    peak_um: [f64; 2],
+    peak: f64,
+    unit_um: f64,
+) -> Option<Vec<f64>> {
     let in_direction = |i: u32| {
         let (sin, cos) = (TAU * f64::from(i) / 16.0).sin_cos();
         // To the edge of the square on which the sums hold.
         let room = |at: f64, slope: f64| {
-            if slope == 0.0 { f64::INFINITY } else { (light.reach_um() - at * slope.signum()) / slope.abs() }
+            if slope == 0.0 { f64::INFINITY } else { (reach_um - at * slope.signum()) / slope.abs() }
         };
         let farthest_um = room(peak_um[0], cos).min(room(peak_um[1], sin));
         let above = |r: f64| near.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;

@@ -3,6 +3,9 @@
 //! The sum over a square net of rates is folded: places x and -x share their cosines and sines, and so do rates u and
 //! -u. What is left are products of small tables, taken eight places at a time.
 
+// A helper that is not inlined is compiled without the instructions of its caller.
+#![allow(clippy::inline_always)]
+
 use multiversion::multiversion;
 use multiversion::target::match_target;
 
@@ -132,15 +135,36 @@ pub(super) fn polynomials(coefficients: &[Taps], at: &[f64], values: &mut [Taps]
 
 #[inline(always)]
 fn polynomials_with<const FUSED: bool>(coefficients: &[Taps], at: &[f64], values: &mut [Taps]) {
-    for (x, value) in at.iter().zip(values) {
-        let mut sums = [0.0; TAP_LANES];
-        for row in coefficients.iter().rev() {
-            for lane in 0..TAP_LANES {
-                sums[lane] = add_product::<FUSED>(sums[lane], *x, row[lane]);
-            }
+    // Four at once, so that no sum waits for itself.
+    let mut start = 0;
+    while start < at.len() {
+        let x = |k: usize| at[(start + k).min(at.len() - 1)];
+        let (x_0, x_1, x_2, x_3) = (x(0), x(1), x(2), x(3));
+        let zero = [0.0; TAP_LANES];
+        let (mut sum_0, mut sum_1, mut sum_2, mut sum_3) = (zero, zero, zero, zero);
+        for k in (0..coefficients.len()).rev() {
+            let row = coefficients[k];
+            sum_0 = next::<FUSED>(sum_0, x_0, row);
+            sum_1 = next::<FUSED>(sum_1, x_1, row);
+            sum_2 = next::<FUSED>(sum_2, x_2, row);
+            sum_3 = next::<FUSED>(sum_3, x_3, row);
         }
-        *value = sums;
+        let left = values.len() - start;
+        for (value, sum) in values[start..].iter_mut().zip([sum_0, sum_1, sum_2, sum_3]).take(left) {
+            *value = sum;
+        }
+        start += 4;
     }
+}
+
+/// One step of Horner's rule.
+#[inline(always)]
+fn next<const FUSED: bool>(sum: Taps, x: f64, coefficient: Taps) -> Taps {
+    let mut out = sum;
+    for lane in 0..TAP_LANES {
+        out[lane] = add_product::<FUSED>(sum[lane], x, coefficient[lane]);
+    }
+    out
 }
 
 /// Light times cosine and sine of the phases per path times `per_path`, less those of `zero`.

@@ -21,8 +21,6 @@ const LONGEST: f64 = 0.9;
 #[derive(Clone, Debug)]
 pub(crate) struct RoundStar {
     pieces: Pieces,
-    /// Integral of the intensity over the whole plane, um^2.
-    pub(crate) whole_um2: f64,
 }
 
 /// A function of one variable from 0 on, piece by piece.
@@ -75,8 +73,6 @@ impl RoundStar {
         let view = meridian.seen_from(reference_mm);
         let light: Vec<f64> = meridian.weight.iter().zip(&meridian.amplitude).map(|(w, a)| w * a).collect();
         let peak = sums::pairwise(&light);
-        let energy = meridian.spread(reference_mm).into_iter().enumerate();
-        let energy: f64 = energy.map(|(i, spread)| light[i] * meridian.amplitude[i] / spread).sum();
         let rates: Vec<f64> = view.toward.iter().map(|m| TAU * m[0].hypot(m[1])).collect();
         let lines = spectrum.lines();
         let (count, colours) = (light.len(), lines.len());
@@ -120,8 +116,7 @@ impl RoundStar {
             let summed: Vec<f64> = points(pieces, length_um).map(all).collect();
             Pieces::new(length_um, &summed, &cosines)
         };
-        let wavelengths_um2 = lines.iter().zip(&counts).map(|((nm, _), c)| c * (nm / 1000.0).powi(2));
-        Self { pieces, whole_um2: energy / (peak * peak) * wavelengths_um2.sum::<f64>() }
+        Self { pieces }
     }
 
     /// Intensity at a radius, um.

@@ -13,15 +13,15 @@ use super::source::{Pupil, Source};
 use super::spectrum::Spectrum;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
-use crate::numeric::pool;
+use crate::numeric::{pool, sums};
 
 /// The intensity in the image, ready to be asked for.
 #[derive(Clone, Debug)]
 pub(crate) enum StarLight {
     /// Of any pupil.
     Net(Amplitude),
-    /// Of a pupil that is the same around the axis, with the half-width of the square that it holds, um.
-    Round(RoundStar, f64),
+    /// Of a pupil that is the same around the axis.
+    Round(RoundStar),
 }
 
 /// How much of the image is wanted.
@@ -56,66 +56,51 @@ impl StarLight {
         if pupil.is_meridian {
             let star =
                 RoundStar::new(&pupil.nodes, reference_mm, spectrum, reach.unit_um, 1.001 * reach.corner_um);
-            return Self::Round(star, reach.half_um);
+            return Self::Round(star);
         }
         Self::Net(Amplitude::new(&pupil.nodes, reference_mm, spectrum, reach.half_um))
-    }
-
-    pub(crate) fn intensity(&self, along_um: f64, across_um: f64) -> f64 {
-        match self {
-            Self::Net(light) => light.intensity(along_um, across_um),
-            Self::Round(star, _) => star.at(along_um.hypot(across_um)),
-        }
     }
 
     pub(crate) fn picture(&self, axis_um: &[f64]) -> Array2<f64> {
         match self {
             Self::Net(light) => light.picture(axis_um),
-            Self::Round(star, _) => star.picture(axis_um),
+            Self::Round(star) => star.picture(axis_um),
         }
     }
 
     pub(crate) fn near(&self, centre_um: [f64; 2], reach_um: f64) -> Near<'_> {
         match self {
             Self::Net(light) => Near::CloseUp(light.close_up(centre_um, reach_um), light),
-            Self::Round(star, _) => Near::Round(star),
+            Self::Round(star) => Near::Round(star),
         }
     }
 
-    /// Half of the side of the square that is known, um.
-    pub(crate) fn reach_um(&self) -> f64 {
+    /// Where the error of a list shows first: the intensity of the shortest wavelength, or of a round star all of it.
+    fn telling_intensity(&self, along_um: f64, across_um: f64) -> f64 {
         match self {
-            Self::Net(light) => light.reach_um,
-            Self::Round(_, half_um) => *half_um,
-        }
-    }
-
-    /// Integral of the intensity over the whole plane, um^2.
-    pub(crate) fn whole_um2(&self) -> f64 {
-        match self {
-            Self::Net(light) => light.whole_um2,
-            Self::Round(star, _) => star.whole_um2,
+            Self::Net(light) => light.shortest_intensity(along_um, across_um),
+            Self::Round(star) => star.at(along_um.hypot(across_um)),
         }
     }
 
     pub(crate) fn within_disc_um2(&self, radius_um: f64, unit_um: f64) -> f64 {
         match self {
             Self::Net(light) => light.within_disc_um2(radius_um, unit_um),
-            Self::Round(star, _) => star.within_disc_um2(radius_um, unit_um),
+            Self::Round(star) => star.within_disc_um2(radius_um, unit_um),
         }
     }
 
     pub(crate) fn within_rectangle_um2(&self, half_along_um: f64, half_across_um: f64, unit_um: f64) -> f64 {
         match self {
             Self::Net(light) => light.within_rectangle_um2(half_along_um, half_across_um, unit_um),
-            Self::Round(star, _) => star.within_rectangle_um2(half_along_um, half_across_um, unit_um),
+            Self::Round(star) => star.within_rectangle_um2(half_along_um, half_across_um, unit_um),
         }
     }
 
     pub(crate) fn mean_around(&self, radius_um: &[f64], unit_um: f64) -> Vec<f64> {
         match self {
             Self::Net(light) => light.mean_around(radius_um, unit_um),
-            Self::Round(star, _) => radius_um.iter().map(|r| star.at(*r)).collect(),
+            Self::Round(star) => radius_um.iter().map(|r| star.at(*r)).collect(),
         }
     }
 }
@@ -135,6 +120,20 @@ impl SharedPupil {
             return Self { nodes, is_meridian: true };
         }
         Self { nodes: source.pupil(density), is_meridian: false }
+    }
+
+    /// The intensity's integral over the whole image plane, um^2: by Parseval's theorem that of the pupil in the conjugate
+    /// coordinate.
+    pub(crate) fn whole_um2(&self, reference_mm: [f64; 3], spectrum: &Spectrum) -> f64 {
+        let pupil = &self.nodes;
+        let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
+        let peak = sums::pairwise(&light);
+        let spread = pupil.spread(reference_mm);
+        let energy: Vec<f64> = (0..light.len()).map(|i| light[i] * pupil.amplitude[i] / spread[i]).collect();
+        let counts = spectrum.peak_shares();
+        let lines = spectrum.lines().iter().zip(counts);
+        let wavelengths_um2: f64 = lines.map(|((nm, _), counts)| counts * (nm / 1000.0).powi(2)).sum();
+        sums::pairwise(&energy) / (peak * peak) * wavelengths_um2
     }
 
     /// The light as seen from one of the reference points.
@@ -164,7 +163,10 @@ impl Lists {
 
 /// The lists of a wavefront's last picture: the next one of the same reach and shortest wavelength needs no others.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct KeptLists(Arc<Mutex<Option<([u64; 2], Arc<Lists>)>>>);
+pub(crate) struct KeptLists(Arc<Mutex<Option<Kept>>>);
+
+/// The bits of the farthest radius and of the shortest wavelength, and the lists for them.
+type Kept = ([u64; 2], Arc<Lists>);
 
 impl KeptLists {
     fn get(&self, key: [u64; 2]) -> Option<Arc<Lists>> {
@@ -182,12 +184,7 @@ impl KeptLists {
 
 impl Wavefront {
     /// The light in the image, on as many nodes as its corner needs, and the estimated error of the intensity.
-    pub(crate) fn star_light(
-        &self,
-        spectrum: &Spectrum,
-        half_um: f64,
-        corner_um: f64,
-    ) -> Result<(StarLight, f64)> {
+    pub(crate) fn star_light(&self, spectrum: &Spectrum, half_um: f64, corner_um: f64) -> Result<Settled> {
         let shortest_nm = spectrum.lines()[0].0;
         let reach = Reach { half_um, corner_um, unit_um: shortest_nm / 1000.0 * self.image_focal_ratio()? };
         let references = [self.reference_mm];
@@ -198,9 +195,7 @@ impl Wavefront {
         });
         let settled = self.settled(lists, &references, spectrum, reach, ALLOW_ROUND)?;
         self.kept.keep(key, &settled.lists);
-        let light = settled.lights.into_iter().next();
-        let light = light.unwrap_or_else(|| settled.lists.pupil.light(self.reference_mm, spectrum, reach));
-        Ok((light, settled.error))
+        Ok(settled)
     }
 
     /// Nodes for all of these reference points, as many as the steepest slopes and the reach ask for.
@@ -228,9 +223,12 @@ impl Wavefront {
     ) -> Result<Settled> {
         let (mut error, tolerance) = (f64::INFINITY, self.source.tolerance(IMAGE_ACCURACY));
         for refinement in 0..=REFINEMENTS {
+            // The error is largest, and tells, at the shortest wavelength.
+            let shortest = Spectrum::line(spectrum.lines()[0].0)?;
+            let told_by = if lists.companion.is_meridian { spectrum } else { &shortest };
             let compared = pool::map_ordered(references.len(), references.len() > 1, |k| {
                 let light = lists.pupil.light(references[k], spectrum, reach);
-                let coarser = lists.companion.light(references[k], spectrum, reach);
+                let coarser = lists.companion.light(references[k], told_by, reach);
                 let difference = largest_difference(&light, &coarser, reach);
                 (light, difference)
             });
@@ -256,6 +254,13 @@ pub(crate) struct Settled {
     pub(crate) error: f64,
 }
 
+impl Settled {
+    /// The light at the first reference point.
+    pub(crate) fn light(&self) -> &StarLight {
+        &self.lights[0]
+    }
+}
+
 /// Whether a pupil that is the same around the axis is summed along one radius; tests hold this against the other way.
 pub(crate) const ALLOW_ROUND: bool = true;
 
@@ -279,7 +284,7 @@ fn largest_difference(light: &StarLight, companion: &StarLight, reach: Reach) ->
         .chain(corners)
         .chain(ring(reach.corner_um, 4, 0.05))
         .chain(ring(reach.corner_um / 2.0, 6, 0.3))
-        .map(|[x, y]| (light.intensity(x, y) - companion.intensity(x, y)).abs())
+        .map(|[x, y]| (light.telling_intensity(x, y) - companion.telling_intensity(x, y)).abs())
         .fold(0.0, f64::max)
 }
 
@@ -299,7 +304,12 @@ mod tests {
     }
 
     /// The light by either way.
-    fn light(wavefront: &Wavefront, spectrum: &Spectrum, reach: Reach, may_be_round: bool) -> StarLight {
+    fn light(
+        wavefront: &Wavefront,
+        spectrum: &Spectrum,
+        reach: Reach,
+        may_be_round: bool,
+    ) -> (StarLight, f64) {
         let references = [wavefront.reference_mm];
         let slopes = wavefront.source.slopes(wavefront.reference_mm);
         let lists = Arc::new(wavefront.lists(&references, slopes, reach, may_be_round));
@@ -307,7 +317,8 @@ mod tests {
             wavefront.settled(lists, &references, spectrum, reach, may_be_round).expect("nodes");
         assert_eq!(settled.lists.pupil.is_meridian, may_be_round);
         assert_eq!(settled.lights.len(), 1);
-        settled.lights.remove(0)
+        let whole = settled.lists.pupil.whole_um2(wavefront.reference_mm, spectrum);
+        (settled.lights.remove(0), whole)
     }
 
     #[test]
@@ -320,9 +331,9 @@ mod tests {
         {
             let unit_um = spectrum.lines()[0].0 / 1000.0 * 1558.0 / 318.0;
             let reach = Reach { half_um: 12.0 * unit_um, corner_um: 17.0 * unit_um, unit_um };
-            let (round, net) =
+            let ((round, whole), (net, also)) =
                 (light(&wavefront, &spectrum, reach, true), light(&wavefront, &spectrum, reach, false));
-            assert!((round.whole_um2() / net.whole_um2() - 1.0).abs() < 1e-10);
+            assert!((whole / also - 1.0).abs() < 1e-10);
             for (x, y) in [(0.0, 0.0), (1.3, 0.4), (-5.0, 2.0), (0.0, 11.0), (-11.0, -11.5), (11.9, 11.9)] {
                 let (a, b) =
                     (round.intensity(x * unit_um, y * unit_um), net.intensity(x * unit_um, y * unit_um));
@@ -333,10 +344,9 @@ mod tests {
                 assert!((a - b).abs() < 1e-10, "picture: {:e}", a - b);
             }
             for radius_um in [1.0, 6.0, 30.0] {
-                let discs = [&round, &net].map(|l| l.within_disc_um2(radius_um, unit_um) / l.whole_um2());
+                let discs = [&round, &net].map(|l| l.within_disc_um2(radius_um, unit_um) / whole);
                 assert!((discs[0] - discs[1]).abs() < 1e-10, "disc: {discs:?}");
-                let squares =
-                    [&round, &net].map(|l| l.within_rectangle_um2(radius_um, 3.0, unit_um) / l.whole_um2());
+                let squares = [&round, &net].map(|l| l.within_rectangle_um2(radius_um, 3.0, unit_um) / whole);
                 assert!((squares[0] - squares[1]).abs() < 1e-10, "rectangle: {squares:?}");
             }
             let radii = [0.5, 9.0, 25.0];

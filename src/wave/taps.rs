@@ -19,7 +19,7 @@ pub(super) const OVERSAMPLING: f64 = 2.0;
 /// Steepness of the kernel for these two.
 const STEEPNESS: f64 = 0.98 * PI * TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING);
 /// Terms of the taps' polynomials: 1e-13 of the kernel's middle.
-const TERMS: usize = 17;
+const TERMS: usize = 15;
 /// Gauss nodes for the kernel's transform over half of its width.
 const TRANSFORM_NODES: usize = 60;
 /// Terms of the transform's series.

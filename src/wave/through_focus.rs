@@ -149,7 +149,11 @@ impl Wavefront {
             let profile: Vec<f64> = radii.iter().map(|(r, _)| *r).collect();
             let profile = light.mean_around(&profile, reach.unit_um);
             let energy: f64 = radii.iter().zip(&profile).map(|((r, w), i)| TAU * r * w * i).sum();
-            (light.picture(&axis_um), profile, energy / light.whole_um2())
+            (
+                light.picture(&axis_um),
+                profile,
+                energy / settled.lists.pupil.whole_um2(references[k], spectrum),
+            )
         });
         let mut images = Array3::zeros((planes.len(), size.pixels, size.pixels));
         let mut profile = Array2::zeros((planes.len(), radii.len()));
@@ -184,7 +188,7 @@ impl Wavefront {
             by_depth.iter().copied().min_by(|a, b| from_focus(a).total_cmp(&from_focus(b))).unwrap_or(first);
         let mut looked_at = vec![first, nearest, last];
         looked_at.dedup();
-        let slopes = self.source.slopes(first).steeper(self.source.slopes(last));
+        let slopes = self.source.slopes(first).steeper(&self.source.slopes(last));
         let lists = Arc::new(self.lists(&looked_at, slopes, reach, ALLOW_ROUND));
         self.settled(lists, &looked_at, spectrum, reach, ALLOW_ROUND)
     }
@@ -221,7 +225,7 @@ fn check_steps(steps: &FocusSteps, wave_mm: f64) -> Result<Vec<f64>> {
     }
     let limit = FARTHEST_WAVES * unit;
     for (k, step) in given.iter().enumerate() {
-        if !(step.abs() <= limit) {
+        if step.is_nan() || step.abs() > limit {
             let allowed = format!("within +-{limit:.3} ({FARTHEST_WAVES} waves of defocus)");
             return Err(Error::input(format!("{name}[{k}]"), step, allowed, "micrometres given?"));
         }

@@ -65,22 +65,22 @@ fn conic_for(wavefront_nm: f64, rim_mm: f64, focal_mm: f64) -> f64 {
 const KINDS: [Kind; 8] = [
     Kind {
         name: "undercorrected",
-        words: "Inside focus the light is heaped into the disc's outer ring, outside focus toward its middle and the edge is \
-                soft: the rim of the mirror focuses short.",
+        words: "Inside focus the disc is smaller and its light is heaped into the outer ring; outside focus it is larger, soft at \
+                the edge and brightest in the middle: the rim of the mirror focuses short.",
         start: conic_for,
         spoil: |primary, size| primary.conic(-1.0 + size),
     },
     Kind {
         name: "overcorrected",
-        words: "Outside focus the light is heaped into the disc's outer ring, inside focus toward its middle and the edge is \
-                soft: the rim of the mirror focuses long.",
+        words: "Outside focus the disc is smaller and its light is heaped into the outer ring; inside focus it is larger, soft at \
+                the edge and brightest in the middle: the rim of the mirror focuses long.",
         start: conic_for,
         spoil: |primary, size| primary.conic(-1.0 - size),
     },
     Kind {
         name: "turned-down edge",
-        words: "Inside focus a faint veil surrounds the disc, whose outermost ring is weak; outside focus the same light lies \
-                inside the disc, whose edge is clean.",
+        words: "Inside focus a veil surrounds the disc, whose outer ring is dim; outside focus the disc has a clean edge and its \
+                rings stand out.",
         start: glass,
         spoil: |primary, size| {
             let width_mm = 0.06 * rim(&primary);
@@ -89,8 +89,8 @@ const KINDS: [Kind; 8] = [
     },
     Kind {
         name: "raised edge",
-        words: "Outside focus a faint veil surrounds the disc, whose outermost ring is weak; inside focus the same light lies \
-                inside the disc, whose edge is clean.",
+        words: "Outside focus a veil surrounds the disc, whose outer ring is dim; inside focus the disc has a clean edge and its \
+                rings stand out.",
         start: glass,
         spoil: |primary, size| {
             let width_mm = 0.06 * rim(&primary);
@@ -114,8 +114,8 @@ const KINDS: [Kind; 8] = [
     },
     Kind {
         name: "pinching by three clips",
-        words: "The disc is a triangle with soft corners, turned by half a turn from one side of focus to the other; three \
-                short arms in focus.",
+        words: "The disc is a triangle with soft corners that points the same way inside and outside of focus; three short \
+                arms in focus.",
         start: glass,
         spoil: |primary, size| with(primary, ZernikeTerms::new([(10, 0.2 * size)], Indexing::Noll)),
     },
@@ -157,7 +157,7 @@ pub fn typical_faults(train: &Train, wavefront_waves: f64, wavelength_nm: f64) -
         name: "none".to_owned(),
         pv_waves: pv_waves(&none, wavelength_nm)?,
         train: none,
-        words: "Both sides look the same: even rings, the outermost the brightest.".to_owned(),
+        words: "Both sides look the same.".to_owned(),
     }];
     for kind in &KINDS {
         let mut size = (kind.start)(wavefront_waves * wavelength_nm, rim(&perfect), perfect.focal_length_mm);

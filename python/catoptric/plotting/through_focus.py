@@ -67,9 +67,10 @@ def through_focus(
 ) -> Axes:
     """Draw the pictures of a strip side by side, inside of focus on the left.
 
-    All pictures share one grey scale, so that both sides can be compared. Its white is the
-    brightest point of the pictures out of focus, since the star in focus outshines them by far;
-    with `own_scale` each picture has its own white, and the heading says so.
+    All pictures share one grey scale, so that both sides can be compared. Its white is the middle
+    one of the brightest points of the pictures out of focus, since the star in focus outshines
+    them by far; what is brighter is white, too. With `own_scale` each picture has its own white,
+    and the heading says so.
 
     Units: um in the plane of each picture; waves of defocus at the rim and mm along the light.
     """
@@ -117,8 +118,8 @@ def through_focus(
         note = f"grey: {words[scale]}; EACH PICTURE HAS ITS OWN WHITE, its brightest point"
     else:
         note = (
-            f"grey: {words[scale]}, one scale for all; white is {white:.2g} of the perfect star's "
-            "peak in focus"
+            f"grey: {words[scale]}, one scale for all; white: {white:.2g} and more of the perfect "
+            "star's peak in focus"
         )
     _style.heading(ax, f"A star through focus at {result.wavelength_nm:g} nm", note)
     return ax
@@ -128,9 +129,10 @@ def through_focus_profiles(result: StripLike, ax: Axes | None = None) -> Axes:
     """Draw the brightness against radius, the mean over azimuth, for both sides of focus.
 
     Inside focus is drawn to the left of the middle, outside to the right, so that a star without
-    spherical aberration gives curves that mirror each other.
+    spherical aberration gives curves that mirror each other. The highest point of the two curves
+    of one distance from focus is 1.
 
-    Units: um in the plane of each picture; brightness in peaks of the perfect star in focus.
+    Units: um in the plane of each picture; brightness without unit.
     """
     ax = _style.axes_for(ax, 7.0, 4.2)
     radius = np.asarray(result.profile_radius_um)
@@ -138,25 +140,26 @@ def through_focus_profiles(result: StripLike, ax: Axes | None = None) -> Axes:
     sizes = sorted({round(abs(float(w)), 6) for w in waves if abs(w) > 1e-6})
     for place, size in enumerate(sizes):
         series = _style.SERIES[place % len(_style.SERIES)]
+        highest = float(profile[np.abs(np.abs(waves) - size) < 1e-6].max())
         for sign in (-1.0, 1.0):
             for k in np.flatnonzero(np.abs(waves - sign * size) < 1e-6):
                 ax.plot(
                     sign * radius,
-                    profile[k],
+                    profile[k] / highest,
                     series.line,
                     color=series.colour,
                     linewidth=1.6,
                     label=f"{size:g} waves" if sign > 0 or -size not in waves else None,
                 )
     if not sizes:
-        ax.plot(radius, profile[0], "-", color=_style.INK, label="in focus")
+        ax.plot(radius, profile[0] / profile[0].max(), "-", color=_style.INK, label="in focus")
     ax.axvline(0.0, color=_style.QUIET, linewidth=0.8)
     ax.set_xlim(-float(radius[-1]), float(radius[-1]))
     ax.set_ylim(bottom=0.0)
     ticks = [tick for tick in ax.get_xticks() if abs(tick) <= radius[-1]]
     ax.set_xticks(ticks, [f"{abs(tick):g}" for tick in ticks])
     ax.set_xlabel("radius (um): inside focus to the left, outside focus to the right")
-    ax.set_ylabel("brightness, perfect peak in focus = 1")
+    ax.set_ylabel("brightness, the pair's highest = 1")
     _style.open_frame(ax)
     _style.legend(ax, "upper right")
     _style.heading(
@@ -194,11 +197,11 @@ def through_focus_gallery(
         ax = _style.axes_for(None, 1.75 * count + 3.9, 1.75 * len(faults) + 1.0)
         figure = ax.figure.figure
         ax.remove()
-    white = max(_white(strip) for strip in strips)
+    white = float(np.median([_white(strip) for strip in strips]))
     rows = figure.subplots(
         len(faults), count + 1, squeeze=False, width_ratios=[1.0] * count + [1.9]
     )
-    for row, fault, strip in zip(rows, faults, strips, strict=True):
+    for number, (row, fault, strip) in enumerate(zip(rows, faults, strips, strict=True)):
         images = np.asarray(strip.images)
         reach = _reach(strip)
         for place, k in enumerate(np.argsort(np.asarray(strip.defocus_waves))):
@@ -214,7 +217,7 @@ def through_focus_gallery(
             )
             ax.set_xticks([])
             ax.set_yticks([])
-            if row is rows[0]:
+            if number == 0:
                 ax.set_title(_distance(strip, int(k)), fontsize=8)
         row[0].set_ylabel(f"{2 * reach:.3g} um", fontsize=8)
         row[-1].set_axis_off()
@@ -238,8 +241,8 @@ def through_focus_gallery(
             transform=row[-1].transAxes,
         )
     figure.suptitle(
-        f"Stars through focus: inside on the left. Grey: one scale for all pictures, white is "
-        f"{white:.2g} of the perfect star's peak",
+        f"Stars through focus: inside on the left. Grey: one scale for all pictures, white: "
+        f"{white:.2g} and more of the perfect star's peak",
         fontsize=10,
     )
     return figure
@@ -251,12 +254,12 @@ def _reach(result: StripLike) -> float:
 
 
 def _white(result: StripLike) -> float:
-    """Return the brightest point out of focus, or in focus if there is nothing else."""
+    """Return the middle one of the brightest points out of focus, or that in focus."""
     images, waves = np.asarray(result.images), np.abs(np.asarray(result.defocus_waves))
     peaks = images.max(axis=(1, 2))
     # Within half a wave the star still outshines everything.
     beyond = waves > 0.6
-    return float(peaks[beyond].max() if beyond.any() else peaks.max())
+    return float(np.median(peaks[beyond]) if beyond.any() else peaks.max())
 
 
 def _grey(brightness: Any, scale: str) -> Any:
