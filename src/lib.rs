@@ -69,8 +69,8 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use wave::{
-    Airy, Focus, FocusSteps, Psf, PsfSize, RingEnergy, Seeing, Spectrum, ThroughFocus, TypicalFault,
-    Wavefront, WavefrontMap, typical_faults,
+    Airy, ArtificialStar, Focus, FocusSteps, Psf, PsfSize, RingEnergy, Seeing, Spectrum, Spikes,
+    ThroughFocus, TypicalFault, Wavefront, WavefrontMap, typical_faults,
 };
 
 /// The README's Rust code is a test.

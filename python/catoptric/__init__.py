@@ -13,6 +13,7 @@ from . import plotting
 from ._core import (
     DEFAULT_WAVELENGTH_NM,
     Airy,
+    ArtificialStar,
     Astigmatism,
     AstigmatismEstimate,
     BenchScatter,
@@ -39,6 +40,7 @@ from ._core import (
     SheetFigure,
     Spectrum,
     Spider,
+    Spikes,
     Spot,
     TestSheet,
     Train,
@@ -66,6 +68,7 @@ from .table import Table
 __all__ = [
     "DEFAULT_WAVELENGTH_NM",
     "Airy",
+    "ArtificialStar",
     "Astigmatism",
     "AstigmatismEstimate",
     "BenchScatter",
@@ -96,6 +99,7 @@ __all__ = [
     "SheetFigure",
     "Spectrum",
     "Spider",
+    "Spikes",
     "Spot",
     "Table",
     "TestSheet",

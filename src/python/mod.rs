@@ -23,6 +23,7 @@ mod pictures;
 mod rays;
 mod record;
 mod spectrum;
+mod star_tests;
 mod through_focus;
 mod train;
 mod train_parts;
@@ -43,6 +44,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     waves::register(module)?;
     through_focus::register(module)?;
     spectrum::register(module)?;
+    star_tests::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
     evidence::register(module)?;

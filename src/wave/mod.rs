@@ -2,6 +2,7 @@
 
 mod airy;
 mod amplitude;
+mod artificial_star;
 mod density;
 mod energy;
 mod extremes;
@@ -18,6 +19,7 @@ mod round_star;
 mod seeing;
 mod source;
 mod spectrum;
+mod spikes;
 mod star_light;
 mod taps;
 mod terms;
@@ -27,6 +29,7 @@ mod wavefront;
 mod wavelength;
 
 pub use airy::Airy;
+pub use artificial_star::ArtificialStar;
 pub use energy::RingEnergy;
 pub use focus::Focus;
 pub use image::{Psf, PsfSize};
@@ -36,6 +39,7 @@ pub(crate) use radial_grid::RadialGrid;
 pub(crate) use radial_view::{RadialSight, RadialView};
 pub use seeing::Seeing;
 pub use spectrum::Spectrum;
+pub use spikes::Spikes;
 pub use through_focus::{FocusSteps, ThroughFocus};
 pub use typical_faults::{TypicalFault, typical_faults};
 pub use wavefront::Wavefront;
