@@ -1,9 +1,11 @@
 """Star images beside what a good user of numpy and scipy would write, in one process.
 
-Rounds alternate between the peers; a row gives the median over the rounds of (peer's time / our time), our time, and how far
-each answer lies from a converged sum. Run pinned to one core, with one thread:
+Rounds alternate between the peers; a row gives the median over the rounds of (peer's time / our
+time), our time, and how far each answer lies from a converged sum. Run pinned to one core, with
+one thread:
 
-    CATOPTRIC_NUM_THREADS=1 OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 taskset -c 0 python benches/side_by_side.py
+    export CATOPTRIC_NUM_THREADS=1 OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1
+    taskset -c 0 python benches/side_by_side.py
 """
 
 from __future__ import annotations
@@ -12,12 +14,11 @@ import sys
 import time
 from collections.abc import Callable
 
+import catoptric as ct
 import numpy as np
 from scipy.fft import fft2
 from scipy.signal import ZoomFFT
 from scipy.special import j0
-
-import catoptric as ct
 
 APERTURE_MM, FOCAL_MM = 318.0, 1558.0
 RATIO = FOCAL_MM / APERTURE_MM
@@ -44,6 +45,7 @@ def train(*, symmetric: bool = False) -> ct.Train:
 
 
 def pixel_positions(half_width_um: float) -> Answer:
+    """Return the places of the pixels along one side, um."""
     pixel = 2.0 * half_width_um / PIXELS
     return (np.arange(PIXELS) - (PIXELS - 1) / 2.0) * pixel
 
@@ -78,6 +80,7 @@ class Grid:
         self.light = np.where(lit, mirror_area_per_sine(total), 0.0)
 
     def field(self, wavelength_nm: float) -> Answer:
+        """Return the complex amplitude over the pupil."""
         return self.light * np.exp(2j * np.pi * self.path_nm / wavelength_nm)
 
 
@@ -93,6 +96,7 @@ def shadow_centre_mm(telescope: ct.Train) -> float:
 
 
 def by_zoom(grid: Grid, wavelength_nm: float, zoom: ZoomFFT, centre: Answer) -> Answer:
+    """Return the picture by two chirp transforms."""
     field = grid.field(wavelength_nm)
     rows = zoom(field, axis=1)
     image = zoom(rows, axis=0)
@@ -100,6 +104,7 @@ def by_zoom(grid: Grid, wavelength_nm: float, zoom: ZoomFFT, centre: Answer) -> 
 
 
 def by_matrices(grid: Grid, wavelength_nm: float, position_um: Answer) -> Answer:
+    """Return the picture by two matrix products."""
     turn = np.exp(-2j * np.pi / (wavelength_nm / 1000) * np.outer(position_um, grid.sine))
     return np.abs(turn @ grid.field(wavelength_nm) @ turn.T) ** 2 / grid.light.sum() ** 2
 
@@ -110,9 +115,14 @@ def by_padded_fft(grid: Grid, wavelength_nm: float) -> Answer:
 
 
 def by_hankel(
-    radius_mm: Answer, weight: Answer, sine: Answer, path_nm: Answer, spectrum: ct.Spectrum, far_um: float
+    radius_mm: Answer,
+    weight: Answer,
+    sine: Answer,
+    path_nm: Answer,
+    spectrum: ct.Spectrum,
+    far_um: float,
 ) -> Callable[[Answer], Answer]:
-    """Return the picture of a round pupil by a sum with J0 on radii, spread over the pixels by interpolation."""
+    """Return the picture of a round pupil by a sum with J0, interpolated over the pixels."""
     out_um = np.linspace(0, far_um, 700)
     total, counts = np.zeros(len(out_um)), spectrum.weight / spectrum.wavelength_nm**2
     for nm, count in zip(spectrum.wavelength_nm, counts, strict=True):
@@ -124,12 +134,16 @@ def by_hankel(
 
 
 def timed(work: Callable[[], Answer]) -> float:
+    """Return the seconds that one call takes."""
     start = time.perf_counter()
     work()
     return time.perf_counter() - start
 
 
-def compare(title: str, ours: Callable[[], Answer], peers: dict[str, Callable[[], Answer]], rounds: int) -> None:
+def compare(
+    title: str, ours: Callable[[], Answer], peers: dict[str, Callable[[], Answer]], rounds: int
+) -> None:
+    """Print our time and the ratios of all peers, measured in turn."""
     ours()
     for peer in peers.values():
         peer()
@@ -150,6 +164,7 @@ def difference(a: Answer, b: Answer) -> str:
 
 
 def main() -> None:
+    """Measure and print all rows."""
     rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 7
     half_um = 12 * 0.55 * RATIO
     position = pixel_positions(half_um)
@@ -163,15 +178,31 @@ def main() -> None:
     star = wave.psf(half_width_um=half_um, pixels=PIXELS)
     fine = by_matrices(Grid(telescope, 2048), 550.0, position)
     print("accuracy, largest difference as a share of the perfect peak:")
-    print("    ours: stated error", f"{star.error_estimate:.1e};", "against a 2048 grid", difference(star.image, fine))
-    print("    512 grid by matrices against a 2048 grid", difference(by_matrices(grid, 550.0, position), fine))
-    print("    ZoomFFT against matrices", difference(by_zoom(grid, 550.0, zoom, position), by_matrices(grid, 550.0, position)))
+    print(
+        "    ours: stated error",
+        f"{star.error_estimate:.1e};",
+        "against a 2048 grid",
+        difference(star.image, fine),
+    )
+    print(
+        "    512 grid by matrices against a 2048 grid",
+        difference(by_matrices(grid, 550.0, position), fine),
+    )
+    print(
+        "    ZoomFFT against matrices",
+        difference(by_zoom(grid, 550.0, zoom, position), by_matrices(grid, 550.0, position)),
+    )
     peers = {
         "scipy ZoomFFT": lambda: by_zoom(grid, 550.0, zoom, position),
         "numpy matrix transform": lambda: by_matrices(grid, 550.0, position),
         "scipy padded 4096 FFT": lambda: by_padded_fft(grid, 550.0),
     }
-    compare("PSF 256 x 256, wavefront given", lambda: wave.psf(half_width_um=half_um, pixels=PIXELS).image, peers, rounds)
+    compare(
+        "PSF 256 x 256, wavefront given",
+        lambda: wave.psf(half_width_um=half_um, pixels=PIXELS).image,
+        peers,
+        rounds,
+    )
     compare(
         "the same, from the train",
         lambda: telescope.psf(focus="paraxial", half_width_um=half_um, pixels=PIXELS).image,
@@ -181,11 +212,17 @@ def main() -> None:
 
     def nine_by_matrices() -> Answer:
         counts = nine.weight / nine.wavelength_nm**2
-        pictures = (c * by_matrices(grid, float(nm), position) for nm, c in zip(nine.wavelength_nm, counts, strict=True))
+        pictures = (
+            c * by_matrices(grid, float(nm), position)
+            for nm, c in zip(nine.wavelength_nm, counts, strict=True)
+        )
         return sum(pictures, start=np.zeros((PIXELS, PIXELS))) / counts.sum()
 
     together = wave.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine)
-    print("nine wavelengths: difference from matrices on the 512 grid", difference(together.image, nine_by_matrices()))
+    print(
+        "nine wavelengths: difference from matrices on the 512 grid",
+        difference(together.image, nine_by_matrices()),
+    )
     compare(
         "PSF, nine wavelengths, wavefront given",
         lambda: wave.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine).image,
@@ -211,7 +248,10 @@ def main() -> None:
         return by_hankel(radius, light, sine, path, nine, far)(distance)
 
     round_star = bare.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine)
-    print("round, nine wavelengths: difference from the J0 sum", difference(round_star.image, hankel()))
+    print(
+        "round, nine wavelengths: difference from the J0 sum",
+        difference(round_star.image, hankel()),
+    )
     compare(
         "round PSF, nine wavelengths, wavefront given",
         lambda: bare.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine).image,
@@ -232,7 +272,9 @@ def main() -> None:
 
     compare(
         "eleven pictures through focus, wavefront given",
-        lambda: wave.through_focus(defocus_waves=steps, half_width_um=half_um, pixels=PIXELS).images,
+        lambda: (
+            wave.through_focus(defocus_waves=steps, half_width_um=half_um, pixels=PIXELS).images
+        ),
         {"numpy matrix transform": strip_by_matrices},
         rounds,
     )

@@ -1,11 +1,10 @@
 """Star images in any light, through focus, and what they say of the light's place."""
 
+import catoptric as ct
 import numpy as np
 import pytest
 from samples import bare, newtonian
 from scipy.special import j0
-
-import catoptric as ct
 
 LIGHT = ct.Spectrum(wavelength_nm=[480, 560, 640], weight=[1, 2, 1])
 
@@ -28,7 +27,8 @@ def test_colours_add_up():
     ]
     summed = sum(c * image for c, image in zip(counts, alone, strict=True)) / counts.sum()
     assert np.abs(together.image - summed).max() < 1e-7
-    assert together.spectrum == LIGHT and together.wavelength_nm == pytest.approx(560)
+    assert together.spectrum == LIGHT
+    assert together.wavelength_nm == pytest.approx(560)
     radius = [2.0, 8.0, 18.0]
     parts = [
         train.psf(focus="paraxial", wavelength_nm=float(nm), **options).encircled_energy(radius)
@@ -62,7 +62,8 @@ def test_a_pixel_or_a_half_width():
     train = bare()
     assert train.psf(pixel_um=0.5, pixels=20).pixel_um == pytest.approx(0.5)
     both = refusal(lambda: train.psf(pixel_um=0.5, half_width_um=5, pixels=20))
-    assert both.field == "pixel_um" and "one of the two" in str(both)
+    assert both.field == "pixel_um"
+    assert "one of the two" in str(both)
     large = refusal(lambda: train.psf(pixel_um=30, half_width_um=5))
     assert "smaller than the field" in str(large)
     assert refusal(lambda: train.psf(pixel_um=0)).field == "pixel_um"
@@ -72,11 +73,14 @@ def test_a_pixel_or_a_half_width():
     assert "76294 MiB" in str(many)
 
 
-@pytest.mark.parametrize("nm, words", [(0, "200 to 3000"), (5500, "angstroms"), ("green", "number")])
+@pytest.mark.parametrize(
+    "nm, words", [(0, "200 to 3000"), (5500, "angstroms"), ("green", "number")]
+)
 def test_light_that_cannot_be(nm, words):
     for call in (bare().psf, bare().through_focus):
         error = refusal(lambda call=call: call(wavelength_nm=nm))
-        assert error.field == "wavelength_nm" and words in str(error)
+        assert error.field == "wavelength_nm"
+        assert words in str(error)
     both = refusal(lambda: bare().psf(wavelength_nm=550, spectrum=LIGHT))
     assert "one of the two" in str(both)
 
@@ -131,11 +135,15 @@ def test_faults_are_named_and_sized():
     for fault in faults.values():
         wave = fault.train.wavefront()
         assert wave.pv_nm / 550 == pytest.approx(0.0 if fault.name == "none" else 0.5, abs=1e-3)
-    assert faults["undercorrected"].train.primary.conic > -1 > faults["overcorrected"].train.primary.conic
+    assert (
+        faults["undercorrected"].train.primary.conic
+        > -1
+        > faults["overcorrected"].train.primary.conic
+    )
 
 
 def test_a_call_stays_small():
-    # The promise is 16 MiB for 256 x 256; the core's memory shows in what the process holds at most.
+    # The promise is 16 MiB for 256 x 256, seen in what the process holds at most.
     import resource
 
     wave = newtonian().wavefront()

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from . import _style
-from ._results import Floats
+from ._results import FaultLike, StripLike
 from .star import FAINTEST_SHOWN
 
 if TYPE_CHECKING:
@@ -20,42 +20,6 @@ Scale = Literal["root", "linear", "log"]
 
 GAP = 0.06
 """Room between two pictures of a strip, in widths of a picture."""
-
-
-class StripLike(Protocol):
-    """Star images at several distances from focus: `images[k, i, j]`, rows across, columns along."""
-
-    @property
-    def images(self) -> Floats: ...
-    @property
-    def along_um(self) -> Floats: ...
-    @property
-    def pixel_um(self) -> float: ...
-    @property
-    def shift_mm(self) -> Floats: ...
-    @property
-    def defocus_waves(self) -> Floats: ...
-    @property
-    def side(self) -> tuple[str, ...]: ...
-    @property
-    def profile_radius_um(self) -> Floats: ...
-    @property
-    def profile(self) -> Floats: ...
-    @property
-    def wavelength_nm(self) -> float: ...
-
-
-class FaultLike(Protocol):
-    """A fault by name: its train and what to look for."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def train(self) -> Any: ...
-    @property
-    def pv_waves(self) -> float: ...
-    @property
-    def words(self) -> str: ...
 
 
 def through_focus(
