@@ -51,7 +51,7 @@ def pixel_positions(half_width_um: float) -> Answer:
 
 
 class Grid:
-    """The same pupil on a grid, as a peer has it before the clock starts: amplitude, path, coordinate.
+    """The same pupil on a grid, as a peer has it before the clock starts.
 
     The coordinate of each point is the sine of its angle at the focus, on an even grid of sines.
     """
@@ -62,7 +62,7 @@ class Grid:
         sine = (np.arange(points) - (points - 1) / 2) * self.step
         self.sine = sine
         across, along = np.meshgrid(sine, sine, indexing="ij")
-        # A paraboloid: sine s = (r/f)/(1 + r^2/4f^2), solved for r; the mirror's x is on the other side.
+        # A paraboloid: s = (r/f)/(1 + r^2/4f^2), solved for r; the mirror's x is on the other side.
         total = np.hypot(along, across)
         # r = 2 f tan(angle/2)
         radius = 2 * FOCAL_MM * np.tan(np.arcsin(np.minimum(total, 0.9)) / 2)
@@ -76,7 +76,7 @@ class Grid:
             lit &= np.hypot(x - centre, y) > 35.0
             # Four vanes between the axes.
             lit &= (np.abs(x - y) > VANE_MM / np.sqrt(2)) & (np.abs(x + y) > VANE_MM / np.sqrt(2))
-        # Flux per unit of the sine's plane: the area of the mirror that an area of sines stands for.
+        # Light for a unit of the sine's plane: the mirror's area that it stands for.
         self.light = np.where(lit, mirror_area_per_sine(total), 0.0)
 
     def field(self, wavelength_nm: float) -> Answer:
@@ -160,6 +160,7 @@ def compare(
 
 
 def difference(a: Answer, b: Answer) -> str:
+    """Return the largest difference as text."""
     return f"{float(np.abs(a - b).max()):.1e}"
 
 
@@ -170,7 +171,7 @@ def main() -> None:
     position = pixel_positions(half_um)
     telescope, nine = train(), ct.Spectrum.photopic()
     grid = Grid(telescope, GRID)
-    # ZoomFFT sums exp(-2 pi i f n): the frequency of a pixel for a step of the grid, in cycles a point.
+    # ZoomFFT sums exp(-2 pi i f n): the frequency of a pixel, in cycles a point of the grid.
     cycles = position * grid.step / 0.55
     zoom = ZoomFFT(GRID, [cycles[0], cycles[-1]], m=PIXELS, fs=1.0, endpoint=True)
     wave = telescope.wavefront(focus="paraxial")

@@ -10,7 +10,7 @@ use std::f64::consts::{PI, TAU};
 
 use ndarray::Array2;
 
-use super::lanes::{self, Folded, LANES, Lanes, Panel, TAP_LANES, Taps, Turns};
+use super::lanes::{self, Folded, LANES, Lanes, Panel, TAP_LANES, Turns};
 use super::source::Pupil;
 use super::spectrum::Spectrum;
 use super::taps::{self, OVERSAMPLING, TAPS};
@@ -28,9 +28,9 @@ const STREAMS: usize = 16;
 /// Amplitude at a step s from the reference point: sum of A w exp(2 pi i (W - m.s)/lambda) over the sum of A w.
 #[derive(Clone, Debug)]
 pub(crate) struct Amplitude {
-    colours: Vec<Colour>,
+    pub(super) colours: Vec<Colour>,
     /// Points of the net on half of a side.
-    half: usize,
+    pub(super) half: usize,
     /// Points of half a row that hold anything, row by row.
     filled: Vec<usize>,
     /// How far from the reference point the sums hold, along and across, um.
@@ -39,12 +39,12 @@ pub(crate) struct Amplitude {
 
 /// The net of one wavelength.
 #[derive(Clone, Debug)]
-struct Colour {
-    net: Vec<Folded>,
+pub(super) struct Colour {
+    pub(super) net: Vec<Folded>,
     /// Phase of one step of the net, radians for each um.
-    step_per_um: f64,
+    pub(super) step_per_um: f64,
     /// What its intensity counts: the share of the energy over the square of the wavelength, all such adding up to 1.
-    counts: f64,
+    pub(super) counts: f64,
 }
 
 /// Where the nodes lie and what they count, whatever the wavelength.
@@ -316,58 +316,6 @@ impl Amplitude {
         }
         means
     }
-
-    /// The light near a point of the plane, on a net so small that many points are cheap.
-    pub(crate) fn close_up(&self, centre_um: [f64; 2], reach_um: f64) -> CloseUp<'_> {
-        // The colours' phases of one step differ; the widest counts.
-        let coarser = (self.reach_um / reach_um).max(1.0);
-        let half = (self.half as f64 / coarser).ceil() as usize + TAPS / 2 + 1;
-        // Every point of the net has the same place between two points of the coarser one in rows and in columns.
-        let places: Vec<(usize, Taps)> = (0..2 * self.half)
-            .map(|k| {
-                let from_middle = k as f64 + 0.5 - self.half as f64;
-                let (first, at) = taps::first_and_variable(from_middle / coarser + (half as f64 - 0.5));
-                let mut tap = [[0.0; TAP_LANES]];
-                lanes::polynomials(&taps::POLYNOMIALS, &[at], &mut tap);
-                (first, tap[0])
-            })
-            .collect();
-        let nets = self.colours.iter().map(|colour| {
-            let turns = centre_um.map(|x| single_turns(colour.step_per_um * x, self.half));
-            coarse_net(colour, self.half, (half, &places), &turns)
-        });
-        CloseUp { amplitude: self, centre_um, coarser, half, reach_um, nets: nets.collect() }
-    }
-}
-
-/// The light near a point of the plane.
-pub(crate) struct CloseUp<'a> {
-    amplitude: &'a Amplitude,
-    centre_um: [f64; 2],
-    coarser: f64,
-    half: usize,
-    reach_um: f64,
-    nets: Vec<Vec<Folded>>,
-}
-
-impl CloseUp<'_> {
-    /// Whether a point is near enough.
-    pub(crate) fn holds(&self, along_um: f64, across_um: f64) -> bool {
-        (along_um - self.centre_um[0]).abs().max((across_um - self.centre_um[1]).abs()) <= self.reach_um
-    }
-
-    /// Intensity at a point that this holds.
-    pub(crate) fn intensity(&self, along_um: f64, across_um: f64) -> f64 {
-        let of_colour = |(colour, net): (&Colour, &Vec<Folded>)| {
-            let (x, y) = (colour.step_per_um * along_um, colour.step_per_um * across_um);
-            let [dx, dy] = [along_um - self.centre_um[0], across_um - self.centre_um[1]]
-                .map(|d| colour.step_per_um * self.coarser * d);
-            let kernel = taps::transform(x) * taps::transform(y) * taps::transform(dx) * taps::transform(dy);
-            colour.counts * lanes::at_place(net, &single_turns(dx, self.half), &single_turns(dy, self.half))
-                / (kernel * kernel)
-        };
-        self.amplitude.colours.iter().zip(&self.nets).map(of_colour).sum()
-    }
 }
 
 /// One line of a chunk of columns, right and left of the middle, into the picture.
@@ -389,7 +337,7 @@ fn place_row(
 }
 
 /// Cosines and sines of (k + 1/2) `turn`, k from 0, in the form of [`lanes::at_place`].
-fn single_turns(turn: f64, count: usize) -> Vec<Lanes> {
+pub(super) fn single_turns(turn: f64, count: usize) -> Vec<Lanes> {
     let mut table = vec![[0.0; LANES]; count];
     lanes::single_turns(turn, &mut table);
     table
@@ -407,7 +355,7 @@ fn filled(half: usize, radius: f64) -> Vec<usize> {
 }
 
 /// The four points (+-column, +-row) of a net taken together.
-fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
+pub(super) fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
     let at =
         |row: usize, column: usize| [net[2 * row * stride + column], net[(2 * row + 1) * stride + column]];
     let mut folded = Vec::with_capacity(half * half);
@@ -420,7 +368,7 @@ fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
     folded
 }
 
-fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
+pub(super) fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
     [
         a[0] + c[0] + (b[0] + d[0]),
         a[1] + c[1] + (b[1] + d[1]),
@@ -431,80 +379,6 @@ fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
         a[0] - c[0] - (b[0] - d[0]),
         a[1] - c[1] - (b[1] - d[1]),
     ]
-}
-
-/// The four points again.
-fn unfold(f: &Folded) -> [[f64; 2]; 4] {
-    let part = |i: usize| {
-        let (sum, difference, sum_odd, difference_odd) = (f[i], f[2 + i], f[4 + i], f[6 + i]);
-        [
-            0.25 * (sum + difference + sum_odd + difference_odd),
-            0.25 * (sum + difference - sum_odd - difference_odd),
-            0.25 * (sum - difference + sum_odd - difference_odd),
-            0.25 * (sum - difference - sum_odd + difference_odd),
-        ]
-    };
-    let (re, im) = (part(0), part(1));
-    [0, 1, 2, 3].map(|i| [re[i], im[i]])
-}
-
-/// A net turned to another centre and spread over a coarser one.
-fn coarse_net(
-    colour: &Colour,
-    half: usize,
-    (coarse_half, places): (usize, &[(usize, Taps)]),
-    turns: &[Vec<Lanes>; 2],
-) -> Vec<Folded> {
-    let stride = 2 * coarse_half + TAP_LANES;
-    let mut coarse = vec![0.0; 2 * stride * 2 * coarse_half];
-    // Cosine and sine of a signed rate.
-    let turn = |axis: usize, k: usize| -> [f64; 2] {
-        if k >= half {
-            [turns[axis][k - half][0], turns[axis][k - half][4]]
-        } else {
-            [turns[axis][half - 1 - k][0], -turns[axis][half - 1 - k][4]]
-        }
-    };
-    let columns: Vec<[f64; 2]> = (0..2 * half).map(|k| turn(0, k)).collect();
-    // First along each row: every point with its place in the row, and one tap across.
-    let mut rows = vec![0.0; 2 * stride * 2 * half];
-    let along: Vec<Taps> = places.iter().map(|place| place.1).collect();
-    let one = vec![[1.0; TAP_LANES]; 2 * half];
-    let mut first = vec![0; 2 * half];
-    for j in 0..half {
-        let mut points =
-            [[vec![0.0; 2 * half], vec![0.0; 2 * half]], [vec![0.0; 2 * half], vec![0.0; 2 * half]]];
-        for k in 0..half {
-            let four = unfold(&colour.net[j * half + k]);
-            for (i, column) in [half + k, half - 1 - k].into_iter().enumerate() {
-                let [c, s] = columns[column];
-                for (side, point) in points.iter_mut().zip([four[i], four[2 + i]]) {
-                    side[0][column] = point[0] * c - point[1] * s;
-                    side[1][column] = point[0] * s + point[1] * c;
-                }
-            }
-        }
-        for ([re, im], row) in points.iter().zip([half + j, half - 1 - j]) {
-            for (first, (column, _)) in first.iter_mut().zip(places) {
-                *first = 2 * row * stride + column;
-            }
-            lanes::spread::<1>(&mut rows, stride, &first, (re, im), (&along, &one));
-        }
-    }
-    for (row, (first, tap)) in places.iter().enumerate() {
-        let [cy, sy] = turn(1, row);
-        let (row_re, row_im) = rows[2 * row * stride..(2 * row + 2) * stride].split_at(stride);
-        for t in 0..TAPS {
-            let (to_re, to_im) =
-                coarse[2 * (first + t) * stride..(2 * (first + t) + 2) * stride].split_at_mut(stride);
-            let (c, s) = (tap[t] * cy, tap[t] * sy);
-            for k in 0..stride {
-                to_re[k] += c * row_re[k] - s * row_im[k];
-                to_im[k] += s * row_re[k] + c * row_im[k];
-            }
-        }
-    }
-    folded(&coarse, coarse_half, stride)
 }
 
 #[cfg(test)]
@@ -577,15 +451,6 @@ mod tests {
                     }
                 }
             }
-        }
-    }
-
-    #[test]
-    fn a_folded_point_unfolds() {
-        let points = [[1.0, 2.0], [3.0, -4.0], [0.5, 7.0], [-2.0, 0.25]];
-        let again = unfold(&fold(points));
-        for (a, b) in points.iter().flatten().zip(again.iter().flatten()) {
-            assert!((a - b).abs() < 1e-14);
         }
     }
 }

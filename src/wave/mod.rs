@@ -3,6 +3,7 @@
 mod airy;
 mod amplitude;
 mod artificial_star;
+mod close_up;
 mod density;
 mod energy;
 mod extremes;

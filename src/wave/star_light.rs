@@ -5,7 +5,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use ndarray::Array2;
 
-use super::amplitude::{Amplitude, CloseUp};
+use super::amplitude::Amplitude;
+use super::close_up::CloseUp;
 use super::density::{Fineness, PhaseDensity, SlopeTable};
 use super::image::{ERROR_FLOOR, IMAGE_ACCURACY, REFINEMENTS};
 use super::round_star::RoundStar;
@@ -335,8 +336,8 @@ mod tests {
                 (light(&wavefront, &spectrum, reach, true), light(&wavefront, &spectrum, reach, false));
             assert!((whole / also - 1.0).abs() < 1e-10);
             for (x, y) in [(0.0, 0.0), (1.3, 0.4), (-5.0, 2.0), (0.0, 11.0), (-11.0, -11.5), (11.9, 11.9)] {
-                let (a, b) =
-                    (round.intensity(x * unit_um, y * unit_um), net.intensity(x * unit_um, y * unit_um));
+                let [a, b] =
+                    [&round, &net].map(|l| l.near([0.0; 2], unit_um).intensity(x * unit_um, y * unit_um));
                 assert!((a - b).abs() < 1e-10, "at {x}, {y}: {:e}", a - b);
             }
             let axis: Vec<f64> = (0..20).map(|i| unit_um * (1.2 * f64::from(i) - 11.4)).collect();

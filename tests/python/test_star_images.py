@@ -74,7 +74,7 @@ def test_a_pixel_or_a_half_width():
 
 
 @pytest.mark.parametrize(
-    "nm, words", [(0, "200 to 3000"), (5500, "angstroms"), ("green", "number")]
+    ("nm", "words"), [(0, "200 to 3000"), (5500, "angstroms"), ("green", "number")]
 )
 def test_light_that_cannot_be(nm, words):
     for call in (bare().psf, bare().through_focus):
