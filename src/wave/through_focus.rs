@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
-use ndarray::{Array2, Array3, Axis};
+use ndarray::{Array2, Array3};
 use serde::{Deserialize, Serialize};
 
 use super::image::{self, PsfSize, axis_um};
@@ -155,14 +155,16 @@ impl Wavefront {
                 energy / settled.lists.pupil.whole_um2(references[k], spectrum),
             )
         });
-        let mut images = Array3::zeros((planes.len(), size.pixels, size.pixels));
-        let mut profile = Array2::zeros((planes.len(), radii.len()));
+        let (count, pixels) = (planes.len(), size.pixels);
+        let mut intensities = Vec::with_capacity(count * pixels * pixels);
+        let mut profile = Array2::zeros((count, radii.len()));
         for (k, (picture, mean, _)) in planes.iter().enumerate() {
-            images.index_axis_mut(Axis(0), k).assign(picture);
+            intensities.extend(picture.iter());
             profile.row_mut(k).assign(&ndarray::ArrayView1::from(mean));
         }
+        let images = Array3::from_shape_vec((count, pixels, pixels), intensities);
         Ok(ThroughFocus {
-            images,
+            images: images.unwrap_or_else(|_| unreachable!("so many pixels")),
             shift_mm,
             defocus_waves: waves,
             pixel_um: 2.0 * half_width_um / size.pixels as f64,
@@ -211,7 +213,7 @@ fn drift(pupil: &Pupil, wavefront: &Wavefront) -> [f64; 3] {
 
 /// Radii with weights of a Gauss rule on panels: fine enough for the pattern's finest detail.
 fn profile_radii_um(half_width_um: f64, unit_um: f64) -> Vec<(f64, f64)> {
-    let count = (6.0 * half_width_um / unit_um).ceil() as usize + 12;
+    let count = (4.0 * half_width_um / unit_um).ceil() as usize + 14;
     crate::numeric::gauss::on_interval(count, 0.0, half_width_um).collect()
 }
 
