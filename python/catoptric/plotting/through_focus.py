@@ -113,7 +113,7 @@ def through_focus_profiles(result: StripLike, ax: Axes | None = None) -> Axes:
                     series.line,
                     color=series.colour,
                     linewidth=1.6,
-                    label=f"{size:g} waves" if sign > 0 or -size not in waves else None,
+                    label=_waves(size) if sign > 0 or -size not in waves else None,
                 )
     if not sizes:
         ax.plot(radius, profile[0] / profile[0].max(), "-", color=_style.INK, label="in focus")
@@ -244,7 +244,11 @@ def _distance(result: StripLike, k: int) -> str:
     waves, shift = float(result.defocus_waves[k]), float(result.shift_mm[k])
     if result.side[k] == "in focus":
         return "in focus\n"
-    return f"{abs(waves):.3g} waves {result.side[k]}\n{shift:+.3g} mm"
+    return f"{_waves(abs(waves))} {result.side[k]}\n{shift:+.3g} mm"
+
+
+def _waves(size: float) -> str:
+    return f"{size:.3g} wave" + ("" if f"{size:.3g}" == "1" else "s")
 
 
 def _wrapped(text: str, width: int) -> str:
