@@ -256,9 +256,9 @@ pub(crate) struct Settled {
 }
 
 impl Settled {
-    /// The light at the first reference point.
-    pub(crate) fn light(&self) -> &StarLight {
-        &self.lights[0]
+    /// The light at one of the reference points.
+    pub(crate) fn light(&self, reference: usize) -> &StarLight {
+        &self.lights[reference]
     }
 }
 

@@ -1,5 +1,6 @@
 //! A strip of star images from inside to outside of focus.
 
+use std::borrow::Cow;
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
@@ -143,9 +144,14 @@ impl Wavefront {
             corner_um: 2.0_f64.sqrt() * half_width_um,
             unit_um: focal_ratio * spectrum.lines()[0].0 / 1000.0,
         };
-        let settled = self.nodes_for_all(&references, spectrum, reach)?;
+        let (settled, looked_at) = self.nodes_for_all(&references, spectrum, reach)?;
         let planes = pool::map_ordered(references.len(), true, |k| {
-            let light = settled.lists.pupil.light(references[k], spectrum, reach);
+            // Some planes are at hand from the comparison.
+            let known = looked_at.iter().position(|reference| *reference == references[k]);
+            let light = match known {
+                Some(i) => Cow::Borrowed(settled.light(i)),
+                None => Cow::Owned(settled.lists.pupil.light(references[k], spectrum, reach)),
+            };
             let profile: Vec<f64> = radii.iter().map(|(r, _)| *r).collect();
             let profile = light.mean_around(&profile, reach.unit_um);
             let energy: f64 = radii.iter().zip(&profile).map(|((r, w), i)| TAU * r * w * i).sum();
@@ -181,7 +187,12 @@ impl Wavefront {
     }
 
     /// One list of nodes that serves every plane of a strip, looked at twice at both ends and nearest to focus.
-    fn nodes_for_all(&self, references: &[[f64; 3]], spectrum: &Spectrum, reach: Reach) -> Result<Settled> {
+    fn nodes_for_all(
+        &self,
+        references: &[[f64; 3]],
+        spectrum: &Spectrum,
+        reach: Reach,
+    ) -> Result<(Settled, Vec<[f64; 3]>)> {
         let mut by_depth = references.to_vec();
         by_depth.sort_by(|a, b| a[2].total_cmp(&b[2]));
         let from_focus = |reference: &[f64; 3]| (reference[2] - self.reference_mm[2]).abs();
@@ -192,7 +203,8 @@ impl Wavefront {
         looked_at.dedup();
         let slopes = self.source.slopes(first).steeper(&self.source.slopes(last));
         let lists = Arc::new(self.lists(&looked_at, slopes, reach, ALLOW_ROUND));
-        self.settled(lists, &looked_at, spectrum, reach, ALLOW_ROUND)
+        let settled = self.settled(lists, &looked_at, spectrum, reach, ALLOW_ROUND)?;
+        Ok((settled, looked_at))
     }
 }
 
