@@ -147,7 +147,7 @@ impl Wavefront {
         let (settled, looked_at) = self.nodes_for_all(&references, spectrum, reach)?;
         let planes = pool::map_ordered(references.len(), true, |k| {
             // Some planes are at hand from the comparison.
-            let known = looked_at.iter().position(|reference| *reference == references[k]);
+            let known = looked_at.iter().position(|r| r[2].to_bits() == references[k][2].to_bits());
             let light = match known {
                 Some(i) => Cow::Borrowed(settled.light(i)),
                 None => Cow::Owned(settled.lists.pupil.light(references[k], spectrum, reach)),
