@@ -3,8 +3,8 @@
 use std::f64::consts::TAU;
 
 use catoptric::{
-    Diagonal, Field, FocalLengthMm, FocalPlane, Focus, Prepared, Primary, PsfSize, Train, TurnedEdge,
-    Wavefront, Zone,
+    Diagonal, Field, FocalLengthMm, FocalPlane, Focus, FocusSteps, Prepared, Primary, PsfSize, Spectrum,
+    Train, TurnedEdge, Wavefront, Zone,
 };
 use divan::{Bencher, black_box};
 
@@ -53,6 +53,32 @@ fn strehl_by_even_samples(bencher: Bencher<'_, '_>) {
 fn star_image(bencher: Bencher<'_, '_>, pixels: usize) {
     let wavefront = wavefront();
     bencher.bench(|| wavefront.psf(black_box(PsfSize { half_width_um: None, pixels })));
+}
+
+/// The same in nine wavelengths.
+#[divan::bench(args = [33, 257])]
+fn star_image_by_day(bencher: Bencher<'_, '_>, pixels: usize) {
+    let (wavefront, light) = (wavefront(), Spectrum::photopic());
+    bencher.bench(|| wavefront.psf_of(black_box(PsfSize { half_width_um: None, pixels }), &light));
+}
+
+/// A bare mirror on the axis: one radius instead of the whole pupil.
+#[divan::bench]
+fn round_star_image_by_day(bencher: Bencher<'_, '_>) {
+    let primary = Primary::new(318.0, FocalLengthMm(1558.0)).layer(TurnedEdge::new(9.0, 90.0));
+    let telescope = Prepared::new(&Train::builder(primary).build().expect("a sound train"));
+    let wavefront = telescope.wavefront(Field::AXIS, Focus::LeastRms, WAVELENGTH_NM).expect("a wavefront");
+    let light = Spectrum::photopic();
+    bencher.bench(|| wavefront.psf_of(black_box(PsfSize { half_width_um: None, pixels: 257 }), &light));
+}
+
+/// Eleven pictures of twelve wavelengths times the focal ratio, 2.5 waves to either side of focus.
+#[divan::bench]
+fn eleven_pictures_through_focus(bencher: Bencher<'_, '_>) {
+    let (wavefront, light) = (wavefront(), Spectrum::line(WAVELENGTH_NM).expect("a line"));
+    let steps = FocusSteps::Waves((0..11).map(|k| 0.5 * f64::from(k) - 2.5).collect());
+    let size = PsfSize { half_width_um: Some(12.0 * 0.55 * 1558.0 / 318.0), pixels: 256 };
+    bencher.bench(|| wavefront.through_focus(&steps, black_box(size), &light));
 }
 
 /// The slow twin of `star_image` with 33 pixels: every pixel a sum over all samples.

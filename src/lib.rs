@@ -69,8 +69,9 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use wave::{
-    Airy, ArtificialStar, Focus, NightsThatShow, Psf, PsfSize, Seeing, SeenSize, SeenStar, ShowsWhen,
-    SpectralStrehl, Spectrum, Spikes, StrehlApproximations, Wavefront, WavefrontMap, nights_that_show,
+    Airy, ArtificialStar, Focus, FocusSteps, NightsThatShow, Psf, PsfSize, RingEnergy, Seeing, SeenSize,
+    SeenStar, ShowsWhen, SpectralStrehl, Spectrum, Spikes, StrehlApproximations, ThroughFocus, TypicalFault,
+    Wavefront, WavefrontMap, nights_that_show, typical_faults,
 };
 
 /// The README's Rust code is a test.

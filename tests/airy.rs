@@ -139,7 +139,7 @@ fn a_slow_traced_train_shows_the_textbooks_star() {
         let telescope = with_shadow(Primary::new(200.0, FocalLengthMm(40_000.0)), obstruction);
         let label = format!("f/200 traced, textbook, obstruction {obstruction}");
         hold_star(&perfect(&telescope), row, 1e-5, &label);
-        hold_intensities(&perfect(&telescope), row, 1e-5, &label);
+        hold_intensities(&perfect(&telescope), row, 1e-6, &label);
         let airy = telescope.airy(WAVELENGTH_NM).expect("a star");
         assert_close(airy.obstruction_ratio, obstruction, 1e-15, "obstruction by diameter");
     }
@@ -153,7 +153,7 @@ fn a_traced_train_shows_the_star_of_the_real_cone() {
         let telescope = with_shadow(Primary::new(aperture, FocalLengthMm(focal)), obstruction);
         let label = format!("f/{:.1} traced, real cone, obstruction {obstruction}", focal / aperture);
         hold_star(&perfect(&telescope), row, 1e-6, &label);
-        hold_intensities(&perfect(&telescope), row, 1e-6, &label);
+        hold_intensities(&perfect(&telescope), row, 1e-9, &label);
     }
 }
 
@@ -185,7 +185,7 @@ fn a_perfect_wavefront_of_terms_shows_the_textbooks_star() {
                 .expect("terms");
         let label = format!("terms, textbook, obstruction {obstruction}");
         hold_star(&wavefront, row, 1e-6, &label);
-        hold_intensities(&wavefront, row, 1e-6, &label);
+        hold_intensities(&wavefront, row, 1e-9, &label);
     }
 }
 

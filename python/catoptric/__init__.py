@@ -49,9 +49,11 @@ from ._core import (
     Spot,
     StrehlApproximations,
     TestSheet,
+    ThroughFocus,
     Train,
     TurnedEdge,
     TurnedRuns,
+    TypicalFault,
     Verdict,
     Wavefront,
     ZernikeFigure,
@@ -67,6 +69,7 @@ from ._core import (
     knife_edge_picture,
     nights_that_show,
     smallest_diagonal,
+    typical_faults,
 )
 from .errors import CatoptricError, InputError, NotConverged, Problem
 from .table import Table
@@ -115,9 +118,11 @@ __all__ = [
     "StrehlApproximations",
     "Table",
     "TestSheet",
+    "ThroughFocus",
     "Train",
     "TurnedEdge",
     "TurnedRuns",
+    "TypicalFault",
     "Verdict",
     "Wavefront",
     "ZernikeFigure",
@@ -134,4 +139,5 @@ __all__ = [
     "nights_that_show",
     "plotting",
     "smallest_diagonal",
+    "typical_faults",
 ]

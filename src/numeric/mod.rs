@@ -14,7 +14,9 @@
 //! - [`zernike`]: Zernike circle polynomials and the three ways of numbering them.
 //! - [`zernike_sum`]: a sum of Zernike terms with its slopes at single points.
 
+pub(crate) mod bessel;
 pub mod bicubic;
+pub(crate) mod chebyshev;
 pub(crate) mod chi_square;
 pub mod convolve;
 pub mod gauss;

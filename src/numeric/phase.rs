@@ -16,20 +16,26 @@ pub(crate) fn sines_and_cosines(angles: &[f64], sines: &mut Vec<f64>, cosines: &
     sines.resize(angles.len(), 0.0);
     cosines.resize(angles.len(), 0.0);
     for ((angle, sine), cosine) in angles.iter().zip(sines.iter_mut()).zip(cosines.iter_mut()) {
-        let shifted = angle * FRAC_2_PI + ROUNDER;
-        let quarters = shifted - ROUNDER;
-        let turn = shifted.to_bits();
-        let x = ((angle - quarters * QUARTER[0]) - quarters * QUARTER[1]) - quarters * QUARTER[2];
-        let x2 = x * x;
-        let odd = x + x * x2 * polynomial(&SINE, x2);
-        let even = (1.0 - 0.5 * x2) + x2 * x2 * polynomial(&COSINE, x2);
-        let is_odd = turn & 1 == 1;
-        let (s, c) = if is_odd { (even, odd) } else { (odd, even) };
-        let sine_sign = (turn & 2) << 62;
-        let cosine_sign = ((turn + 1) & 2) << 62;
-        *sine = f64::from_bits(s.to_bits() ^ sine_sign);
-        *cosine = f64::from_bits(c.to_bits() ^ cosine_sign);
+        (*sine, *cosine) = sine_and_cosine(*angle);
     }
+}
+
+/// Sine and cosine of one angle in radians, without a branch.
+#[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
+#[inline(always)]
+pub(crate) fn sine_and_cosine(angle: f64) -> (f64, f64) {
+    let shifted = angle * FRAC_2_PI + ROUNDER;
+    let quarters = shifted - ROUNDER;
+    let turn = shifted.to_bits();
+    let x = ((angle - quarters * QUARTER[0]) - quarters * QUARTER[1]) - quarters * QUARTER[2];
+    let x2 = x * x;
+    let odd = x + x * x2 * polynomial(&SINE, x2);
+    let even = (1.0 - 0.5 * x2) + x2 * x2 * polynomial(&COSINE, x2);
+    let is_odd = turn & 1 == 1;
+    let (s, c) = if is_odd { (even, odd) } else { (odd, even) };
+    let sine_sign = (turn & 2) << 62;
+    let cosine_sign = ((turn + 1) & 2) << 62;
+    (f64::from_bits(s.to_bits() ^ sine_sign), f64::from_bits(c.to_bits() ^ cosine_sign))
 }
 
 /// Coefficients of the series beyond x, from x^3, and beyond x^2, from x^4.
@@ -52,6 +58,8 @@ const COSINE: [f64; 7] = [
     1.0 / 20_922_789_888_000.0,
 ];
 
+#[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
+#[inline(always)]
 fn polynomial(coefficients: &[f64; 7], x: f64) -> f64 {
     coefficients.iter().rev().fold(0.0, |sum, coefficient| sum * x + coefficient)
 }

@@ -27,6 +27,7 @@ mod record;
 mod seeing;
 mod spectrum;
 mod star_tests;
+mod through_focus;
 mod train;
 mod train_parts;
 mod turned;
@@ -47,6 +48,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     waves::register(module)?;
     nights::register(module)?;
     seeing::register(module)?;
+    through_focus::register(module)?;
     spectrum::register(module)?;
     star_tests::register(module)?;
     bench::register(module)?;

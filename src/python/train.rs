@@ -12,7 +12,7 @@ use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
 use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
 use super::rays::{PyAiry, PyDiagonalFit, PyIllumination, PyRadialIllumination, PySpot};
 use super::record::record;
-use super::waves::{PyPsf, PyWavefront, psf_size};
+use super::waves::PyWavefront;
 use crate::{Field, Focus, Prepared, Train, TrainBuilder};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -339,41 +339,6 @@ impl PyTrain {
         let wavelength_nm = wavelength(wavelength_nm)?;
         let prepared = self.prepared().clone();
         compute(py, move || prepared.wavefront(star, focus, wavelength_nm)).map(PyWavefront)
-    }
-
-    /// Return the image of a star by diffraction.
-    ///
-    /// Units: arcmin, mm, nm, um; without a half width the picture reaches to twelve wavelengths times the
-    /// focal ratio.
-    /// Shapes: `pixels` on a side, an odd number puts one on the reference point.
-    /// Errors: InputError, also for a field point that no light reaches; NotConverged.
-    /// Leaves out: polarisation and the scalar amplitude factor of a fast mirror (1e-3 of the peak at f/5).
-    ///
-    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
-    /// >>> star = train.psf()
-    /// >>> assert star.image.shape == (129, 129) and abs(star.image[64, 64] - 1) < 1e-6
-    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, half_width_um=None,
-        pixels=None, star_distance_mm=None),
-        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
-        half_width_um=None, pixels=129, star_distance_mm=None)")]
-    #[allow(clippy::too_many_arguments)]
-    fn psf(
-        &self,
-        py: Python<'_>,
-        field_arcmin: Option<&Bound<'_, PyAny>>,
-        focus: Option<&str>,
-        focus_shift_mm: Option<&Bound<'_, PyAny>>,
-        wavelength_nm: Option<&Bound<'_, PyAny>>,
-        half_width_um: Option<&Bound<'_, PyAny>>,
-        pixels: Option<&Bound<'_, PyAny>>,
-        star_distance_mm: Option<&Bound<'_, PyAny>>,
-    ) -> PyResult<PyPsf> {
-        let star = star(field_arcmin, star_distance_mm)?;
-        let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
-        let wavelength_nm = wavelength(wavelength_nm)?;
-        let size = psf_size(half_width_um, pixels)?;
-        let prepared = self.prepared().clone();
-        compute(py, move || prepared.wavefront(star, focus, wavelength_nm)?.psf(size)).map(PyPsf)
     }
 
     /// Return the illumination against radius in the focal plane, or at points of it.

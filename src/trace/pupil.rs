@@ -18,6 +18,7 @@ use super::ray::StarBeam;
 use super::star::Star;
 use super::strips::{Limits, Strip, uncovered};
 use crate::numeric::{gauss, roots};
+use crate::units::Field;
 
 /// How many nodes an integrand needs.
 pub(crate) trait Density {
@@ -66,6 +67,42 @@ impl Nodes {
             patches::replace(prepared, &outline, density, &mut nodes);
         } else {
             sample(prepared, outline.beam(), &mut nodes);
+        }
+        nodes
+    }
+
+    /// Nodes along one radius, each standing for its whole ring; nothing where the lit pupil or the figure is not the same all
+    /// around the axis.
+    pub(crate) fn meridian(prepared: &Prepared, star: Star, density: &dyn Density) -> Option<Self> {
+        const LOOKS: u32 = 12;
+        let has_patches = !prepared.train().primary().coating.patches.is_empty();
+        let is_round = prepared.detail().is_none() && prepared.strips().is_empty() && !has_patches;
+        if star.field != Field::AXIS || !is_round {
+            return None;
+        }
+        let outline = Outline::new(prepared, StarBeam::new(star), prepared.open_radius_mm());
+        if !outline.is_star_shaped() || !outline.cuts().is_empty() {
+            return None;
+        }
+        let inner_mm = outline.ring_radius_mm(0.0);
+        // Radii are found to 1e-11 of the rim's.
+        let same = |r: f64| (r - inner_mm).abs() <= 3e-11 * outline.rim_mm();
+        let angles = (0..LOOKS).map(|k| TAU * f64::from(k) / f64::from(LOOKS));
+        if !angles.into_iter().all(|a| same(outline.ring_radius_mm(a)) && same(outline.shadow_radius_mm(a))) {
+            return None;
+        }
+        let mut nodes = Self::default();
+        let spokes = Spokes { prepared, beam: *outline.beam(), density };
+        spokes.spoke(0.0, (inner_mm, outline.rim_mm()), TAU, &mut nodes);
+        Some(nodes)
+    }
+
+    /// The same over a full ring with nothing in the way, of unit flux.
+    pub(crate) fn meridian_of_annulus(inner: f64, outer: f64, density: &dyn Density) -> Self {
+        let mut nodes = Self::default();
+        let panel = Panel { from_mm: inner, to_mm: outer, fractional: false };
+        for (r, weight) in panel.nodes(density.radial(inner, outer)) {
+            nodes.push([r, 0.0], TAU * weight, 1.0);
         }
         nodes
     }

@@ -1,252 +1,384 @@
 //! The light's amplitude in the image, at any point, from the nodes of the pupil.
 //!
-//! A node with phase rates (a, b) and complex weight c adds c exp(i (a x + b y)) at the image point (x, y). Thousands
-//! of nodes times thousands of points would be slow, so the weights are first spread on a small square
-//! grid of rates by a smooth kernel of ten taps a side; sums over the grid separate into rows and columns,
-//! and the kernel's own transform is divided out. Good to 2e-12 of the peak against the direct sum.
-//!
-//! Source: Barnett, Magland & af Klinteberg 2019, SIAM J. Sci. Comput. 41 (the kernel), from memory.
+//! A node with conjugate coordinate m and complex weight c adds c exp(-2 pi i m.s/lambda) at the image point s. Thousands
+//! of nodes times thousands of points would be slow, so the weights are first spread on a small square net
+//! of coordinates; sums over the net separate into rows and columns, and the kernel's own transform is divided out.
+//! Places in the net hang on the coordinates alone, so one set of taps serves all wavelengths. Good to 2e-11 of the
+//! peak against the direct sum.
 
 use std::f64::consts::{PI, TAU};
 
 use ndarray::Array2;
 
+use super::lanes::{self, Folded, LANES, Lanes, Panel, TAP_LANES, Turns};
 use super::source::Pupil;
+use super::spectrum::Spectrum;
+use super::taps::{self, OVERSAMPLING, TAPS};
 use crate::numeric::{gauss, sums};
 use crate::units::{NM_PER_MM, UM_PER_MM};
 
-/// Taps of the kernel on a side.
-const TAPS: usize = 10;
-/// How much finer the grid is than the reach in the image needs.
-const OVERSAMPLING: f64 = 2.0;
-/// Steepness of the kernel for these two.
-const STEEPNESS: f64 = 0.98 * PI * TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING);
-/// Gauss nodes for the kernel's transform over half of its width.
-const TRANSFORM_NODES: usize = 40;
+/// Nodes whose taps are held at once: they fit the first cache.
+const BLOCK: usize = 48;
 
-/// The light of a pupil, ready to be summed at any point of the image plane within a reach.
+/// Places of the list of nodes from which they are taken in turn.
+const STREAMS: usize = 16;
+
+/// The light of a pupil, ready to be summed at any point of the image plane within a square.
 ///
 /// Amplitude at a step s from the reference point: sum of A w exp(2 pi i (W - m.s)/lambda) over the sum of A w.
 #[derive(Clone, Debug)]
 pub(crate) struct Amplitude {
-    /// Spread weights, row by row (rates across), each row by rates along.
-    re: Vec<f64>,
-    im: Vec<f64>,
-    size: usize,
-    /// Distance of neighbouring rates, rad/um.
-    step_per_um: f64,
-    /// Integral of the intensity over the whole plane, um^2.
-    pub(crate) whole_um2: f64,
+    pub(super) colours: Vec<Colour>,
+    /// Points of the net on half of a side.
+    pub(super) half: usize,
+    /// Points of half a row that hold anything, row by row.
+    filled: Vec<usize>,
+    /// How far from the reference point the sums hold, along and across, um.
+    pub(crate) reach_um: f64,
 }
 
-/// Nodes as they are summed: complex weights, and phase rates in rad/um.
-struct Rates {
-    re: Vec<f64>,
-    im: Vec<f64>,
-    along_per_um: Vec<f64>,
-    across_per_um: Vec<f64>,
-    whole_um2: f64,
+/// The net of one wavelength.
+#[derive(Clone, Debug)]
+pub(super) struct Colour {
+    pub(super) net: Vec<Folded>,
+    /// Phase of one step of the net, radians for each um.
+    pub(super) step_per_um: f64,
+    /// What its intensity counts: the share of the energy over the square of the wavelength, all such adding up to 1.
+    pub(super) counts: f64,
 }
 
-impl Rates {
-    fn new(pupil: &Pupil, reference_mm: [f64; 3], wavelength_nm: f64) -> Self {
+/// Where the nodes lie and what they count, whatever the wavelength.
+struct Places {
+    /// Rates along and across: the conjugate coordinate with the other sign.
+    along: Vec<f64>,
+    across: Vec<f64>,
+    path_nm: Vec<f64>,
+    light: Vec<f64>,
+}
+
+impl Places {
+    fn new(pupil: &Pupil, reference_mm: [f64; 3]) -> Self {
         let view = pupil.seen_from(reference_mm);
         let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
         let peak = sums::pairwise(&light);
-        let per_nm = TAU / wavelength_nm;
-        let per_um = -per_nm * NM_PER_MM / UM_PER_MM;
-        let phases = view.path_nm.iter().map(|w| (per_nm * (w - view.path_nm[0])).sin_cos());
-        let (im, re) = phases.zip(&light).map(|((s, c), a)| (a * s / peak, a * c / peak)).unzip();
-        // Parseval: the plane's energy is that of the pupil in the conjugate coordinate.
-        let energy: Vec<f64> = (0..pupil.len())
-            .zip(pupil.spread(reference_mm))
-            .map(|(i, spread)| light[i] * pupil.amplitude[i] / spread)
+        // Neighbours of the list lie beside each other in the net; taken from sixteen places of the list in turn, a node
+        // does not wait for what its neighbour has just written.
+        let (count, part) = (pupil.len(), pupil.len().div_ceil(STREAMS));
+        let order: Vec<usize> = (0..part)
+            .flat_map(|k| (0..STREAMS).map(move |stream| stream * part + k))
+            .filter(|i| *i < count)
             .collect();
-        let wavelength_um = wavelength_nm / 1000.0;
         Self {
-            re,
-            im,
-            along_per_um: view.toward.iter().map(|m| per_um * m[0]).collect(),
-            across_per_um: view.toward.iter().map(|m| per_um * m[1]).collect(),
-            whole_um2: wavelength_um.powi(2) * sums::pairwise(&energy) / (peak * peak),
+            along: order.iter().map(|&i| -view.toward[i][0]).collect(),
+            across: order.iter().map(|&i| -view.toward[i][1]).collect(),
+            path_nm: order.iter().map(|&i| view.path_nm[i]).collect(),
+            light: order.iter().map(|&i| light[i] / peak).collect(),
         }
     }
 
-    /// Middle and half-width of the rates in both directions: one square holds them all.
-    fn square(&self) -> ([f64; 2], f64) {
+    /// Middle and half-width of the rates in both directions, one square for both, and the largest distance from the
+    /// middle.
+    fn extent(&self) -> ([f64; 2], f64, f64) {
         let ends = |rates: &[f64]| {
             rates.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &r| (l.min(r), h.max(r)))
         };
-        let (along, across) = (ends(&self.along_per_um), ends(&self.across_per_um));
+        let (along, across) = (ends(&self.along), ends(&self.across));
+        let middle = [f64::midpoint(along.0, along.1), f64::midpoint(across.0, across.1)];
         let half = 0.5 * (along.1 - along.0).max(across.1 - across.0);
-        ([f64::midpoint(along.0, along.1), f64::midpoint(across.0, across.1)], half)
+        let rates = self.along.iter().zip(&self.across);
+        let square =
+            rates.map(|(u, v)| (u - middle[0]).powi(2) + (v - middle[1]).powi(2)).fold(0.0, f64::max);
+        (middle, half, square.sqrt())
     }
 }
 
 impl Amplitude {
     /// The amplitude of a pupil for image points within `reach_um` along and across.
-    pub(crate) fn new(pupil: &Pupil, reference_mm: [f64; 3], wavelength_nm: f64, reach_um: f64) -> Self {
-        let rates = Rates::new(pupil, reference_mm, wavelength_nm);
-        let (centre, half) = rates.square();
-        let step_per_um = PI / (OVERSAMPLING * reach_um);
-        let size = (2.0 * half / step_per_um).ceil() as usize + TAPS + 1;
-        let mut amplitude = Self {
-            re: vec![0.0; size * size],
-            im: vec![0.0; size * size],
-            size,
-            step_per_um,
-            whole_um2: rates.whole_um2,
-        };
-        // A common phase rate only turns the amplitude's phase, so the grid is laid about the middle.
-        let place = |rate: f64, centre: f64| (rate - centre) / step_per_um + 0.5 * (size - 1) as f64;
-        for i in 0..rates.re.len() {
-            let (column, along) = taps(place(rates.along_per_um[i], centre[0]));
-            let (row, across) = taps(place(rates.across_per_um[i], centre[1]));
-            for (k, share) in across.iter().enumerate() {
-                let from = (row + k) * size + column;
-                let (re, im) = (share * rates.re[i], share * rates.im[i]);
-                for (sum, tap) in amplitude.re[from..from + TAPS].iter_mut().zip(&along) {
-                    *sum += re * tap;
-                }
-                for (sum, tap) in amplitude.im[from..from + TAPS].iter_mut().zip(&along) {
-                    *sum += im * tap;
-                }
+    pub(crate) fn new(pupil: &Pupil, reference_mm: [f64; 3], spectrum: &Spectrum, reach_um: f64) -> Self {
+        let places = Places::new(pupil, reference_mm);
+        let (middle, extent, radius) = places.extent();
+        let (shortest_nm, lines) = (spectrum.lines()[0].0, spectrum.lines());
+        let step = shortest_nm * UM_PER_MM / NM_PER_MM / (2.0 * OVERSAMPLING * reach_um);
+        let half = (extent / step).ceil() as usize + TAPS / 2 + 1;
+        // A common rate only turns the amplitude's phase, so the net is laid about the middle.
+        let place = |rate: f64, middle: f64| (rate - middle) / step + (half as f64 - 0.5);
+        let stride = 2 * half + TAP_LANES;
+        let mut nets = vec![vec![0.0; 2 * stride * 2 * half]; lines.len()];
+        let count = places.light.len();
+        let (mut along, mut across) = (vec![[0.0; TAP_LANES]; BLOCK], vec![[0.0; TAP_LANES]; BLOCK]);
+        let (mut first, mut at) = (Vec::with_capacity(BLOCK), [[0.0; BLOCK]; 2]);
+        let (mut re, mut im) = ([0.0; BLOCK], [0.0; BLOCK]);
+        for from in (0..count).step_by(BLOCK) {
+            let block = from..(from + BLOCK).min(count);
+            first.clear();
+            for (k, i) in block.clone().enumerate() {
+                let (column, x) = taps::first_and_variable(place(places.along[i], middle[0]));
+                let (row, y) = taps::first_and_variable(place(places.across[i], middle[1]));
+                first.push(2 * row * stride + column);
+                (at[0][k], at[1][k]) = (x, y);
             }
+            let held = block.len();
+            lanes::polynomials(&taps::POLYNOMIALS, &at[0][..held], &mut along);
+            lanes::polynomials(&taps::POLYNOMIALS, &at[1][..held], &mut across);
+            for (net, (wavelength_nm, _)) in nets.iter_mut().zip(lines) {
+                let path = &places.path_nm[block.clone()];
+                let per_path = TAU / wavelength_nm;
+                let light = &places.light[block.clone()];
+                lanes::phasors(path, places.path_nm[0], per_path, light, &mut re, &mut im);
+                lanes::spread::<TAPS>(net, stride, &first, (&re, &im), (&along, &across));
+            }
+        }
+        let counts = spectrum.peak_shares();
+        let mut amplitude = Self {
+            colours: Vec::with_capacity(lines.len()),
+            half,
+            filled: filled(half, radius / step),
+            reach_um,
+        };
+        for ((net, (nm, _)), counts) in nets.into_iter().zip(lines).zip(&counts) {
+            amplitude.colours.push(Colour {
+                net: folded(&net, half, stride),
+                step_per_um: TAU * step / (nm / 1000.0),
+                counts: *counts,
+            });
         }
         amplitude
     }
 
     /// Intensity at a point of the plane, 1 at the centre of a perfect star.
     pub(crate) fn intensity(&self, along_um: f64, across_um: f64) -> f64 {
-        let (columns, rows) = (self.phases(along_um), self.phases(across_um));
-        let (mut re, mut im) = (0.0, 0.0);
-        for (i, (c, s)) in rows.into_iter().enumerate() {
-            let row = i * self.size..(i + 1) * self.size;
-            let (mut row_re, mut row_im) = (0.0, 0.0);
-            for ((a, b), (c, s)) in self.re[row.clone()].iter().zip(&self.im[row]).zip(&columns) {
-                row_re += a * c - b * s;
-                row_im += a * s + b * c;
-            }
-            re += row_re * c - row_im * s;
-            im += row_re * s + row_im * c;
-        }
-        (re * re + im * im) / (self.kernel(along_um) * self.kernel(across_um)).powi(2)
+        self.colours.iter().map(|colour| self.intensity_of(colour, along_um, across_um)).sum()
     }
 
-    /// The light along one line of the plane: the sum across is done once for all of its points.
-    pub(crate) fn row(&self, across_um: f64) -> Row<'_> {
-        let (mut re, mut im) = (vec![0.0; self.size], vec![0.0; self.size]);
-        for (i, &(c, s)) in self.phases(across_um).iter().enumerate() {
-            let line = i * self.size..(i + 1) * self.size;
-            turn_and_add((&mut re, &mut im), (c, s), (&self.re[line.clone()], &self.im[line]));
-        }
-        Row { amplitude: self, re, im, kernel: self.kernel(across_um) }
+    /// Intensity of the shortest wavelength alone, 1 at the centre of its perfect star.
+    pub(crate) fn shortest_intensity(&self, along_um: f64, across_um: f64) -> f64 {
+        self.intensity_of(&self.colours[0], along_um, across_um) / self.colours[0].counts
     }
 
-    /// Intensity on the square net of `axis_um` in both directions: rows across, columns along.
+    fn intensity_of(&self, colour: &Colour, along_um: f64, across_um: f64) -> f64 {
+        let (x, y) = (colour.step_per_um * along_um, colour.step_per_um * across_um);
+        let kernel = taps::transform(x) * taps::transform(y);
+        let turns = [x, y].map(|turn| single_turns(turn, self.half));
+        colour.counts * lanes::at_place(&colour.net, &turns[0], &turns[1]) / (kernel * kernel)
+    }
+
+    /// Intensity on the square net of `axis_um` in both directions, symmetric about 0: rows across, columns along.
     pub(crate) fn picture(&self, axis_um: &[f64]) -> Array2<f64> {
         let pixels = axis_um.len();
-        let phases: Vec<Vec<(f64, f64)>> = axis_um.iter().map(|x| self.phases(*x)).collect();
-        let kernels: Vec<f64> = axis_um.iter().map(|x| self.kernel(*x)).collect();
-        // First along every row of the grid, then across: one pixel's column of sums at a time would not
-        // run over neighbouring numbers, one row of the grid does.
-        let (mut half_re, mut half_im) = (vec![0.0; self.size * pixels], vec![0.0; self.size * pixels]);
-        let by_column = |part: fn(&(f64, f64)) -> f64| -> Vec<Vec<f64>> {
-            (0..self.size).map(|k| phases.iter().map(|p| part(&p[k])).collect()).collect()
+        let positive = &axis_um[pixels / 2..];
+        let chunks = positive.len().div_ceil(LANES);
+        let mut image = vec![0.0; pixels * pixels];
+        let mut columns = vec![[vec![[0.0; LANES]; positive.len()], vec![[0.0; LANES]; positive.len()]]; 2];
+        let tables: Vec<Vec<Turns>> =
+            self.colours.iter().map(|colour| self.tables(colour, positive)).collect();
+        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        for chunk in 0..chunks {
+            for side in columns.iter_mut().flatten() {
+                side.fill([0.0; LANES]);
+            }
+            for (colour, table) in self.colours.iter().zip(&tables) {
+                let turns = |chunk: usize| &table[chunk * self.half..(chunk + 1) * self.half];
+                self.panels(colour, turns(chunk), &mut panels);
+                for (panels, [above, below]) in panels.iter().zip(&mut columns) {
+                    let rows = above.chunks_mut(LANES).zip(below.chunks_mut(LANES));
+                    for (rows_of, (above, below)) in rows.enumerate() {
+                        lanes::across_rows(panels, turns(rows_of), colour.counts, above, below);
+                    }
+                }
+            }
+            let here = chunk * LANES..((chunk + 1) * LANES).min(positive.len());
+            for (i, (right, left)) in columns[0][0].iter().zip(&columns[1][0]).enumerate() {
+                place_row(&mut image, pixels / 2 + i, pixels, &here, right, left);
+            }
+            for (i, (right, left)) in columns[0][1].iter().zip(&columns[1][1]).enumerate() {
+                place_row(&mut image, pixels - 1 - (pixels / 2 + i), pixels, &here, right, left);
+            }
+        }
+        Array2::from_shape_vec((pixels, pixels), image).unwrap_or_else(|_| unreachable!("so many pixels"))
+    }
+
+    /// The sums over the columns for eight places and their mirror places, one panel for each pair of rows.
+    fn panels(&self, colour: &Colour, turns: &[Turns], panels: &mut [Vec<Panel>; 2]) {
+        for (j, row) in colour.net.chunks_exact(self.half).enumerate() {
+            let [here, there] = lanes::along_rows(&row[..self.filled[j]], &turns[..self.filled[j]]);
+            (panels[0][j], panels[1][j]) = (here, there);
+        }
+    }
+
+    /// Cosines and sines over the kernel's transform, for eight places after eight.
+    fn tables(&self, colour: &Colour, places_um: &[f64]) -> Vec<Turns> {
+        let mut table = vec![[[0.0; LANES]; 2]; places_um.len().div_ceil(LANES) * self.half];
+        for (places, table) in places_um.chunks(LANES).zip(table.chunks_mut(self.half)) {
+            let (mut turn, mut scale) = ([0.0; LANES], [0.0; LANES]);
+            for (lane, place_um) in places.iter().enumerate() {
+                turn[lane] = colour.step_per_um * place_um;
+                scale[lane] = taps::transform(turn[lane]).recip();
+            }
+            lanes::turns(&turn, &scale, table);
+        }
+        table
+    }
+
+    /// The intensity integrated over a disc about the reference point, um^2.
+    ///
+    /// Lines across the disc and points along each line, both by Gauss; y = R sin(angle) takes the ends of the disc
+    /// smoothly. The intensity's finest detail has a length of wavelength times focal ratio, `unit_um`.
+    pub(crate) fn within_disc_um2(&self, radius_um: f64, unit_um: f64) -> f64 {
+        let count = (TAU * radius_um / unit_um + 16.0) as usize;
+        let lines: Vec<(f64, f64)> = gauss::on_interval(count.next_multiple_of(2), -PI / 2.0, PI / 2.0)
+            .filter(|(angle, _)| *angle > 0.0)
+            .collect();
+        let points: Vec<(f64, f64)> =
+            gauss::on_interval(count.next_multiple_of(2), -1.0, 1.0).filter(|(t, _)| *t > 0.0).collect();
+        let mut sums_of_lines = Vec::new();
+        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        for lines in lines.chunks(LANES) {
+            let places: Vec<f64> = lines.iter().map(|(angle, _)| radius_um * angle.sin()).collect();
+            for colour in &self.colours {
+                self.panels(colour, &self.tables(colour, &places), &mut panels);
+                for (t, weight) in &points {
+                    let (mut turn, mut share) = ([0.0; LANES], [0.0; LANES]);
+                    for (lane, (angle, line)) in lines.iter().enumerate() {
+                        let chord_um = radius_um * angle.cos();
+                        turn[lane] = colour.step_per_um * t * chord_um;
+                        // Measures of the line (in its angle) and of the point.
+                        share[lane] =
+                            line * chord_um * weight * chord_um / taps::transform(turn[lane]).powi(2);
+                    }
+                    for panels in &panels {
+                        let [above, below] = lanes::at_places(panels, &turn);
+                        let sum: f64 = (0..LANES).map(|l| share[l] * (above[l] + below[l])).sum();
+                        sums_of_lines.push(colour.counts * sum);
+                    }
+                }
+            }
+        }
+        sums::pairwise(&sums_of_lines)
+    }
+
+    /// The intensity integrated over a rectangle about the reference point, um^2; finest detail as above.
+    pub(crate) fn within_rectangle_um2(&self, half_along_um: f64, half_across_um: f64, unit_um: f64) -> f64 {
+        let halves = |half_um: f64| -> Vec<(f64, f64)> {
+            let count = (TAU * half_um / unit_um + 16.0) as usize;
+            let nodes = gauss::on_interval(count.next_multiple_of(2), -half_um, half_um);
+            nodes.filter(|(x, _)| *x > 0.0).collect()
         };
-        let (cos, sin) = (by_column(|p| p.0), by_column(|p| p.1));
-        for row in 0..self.size {
-            let (out_re, out_im) = (
-                &mut half_re[row * pixels..(row + 1) * pixels],
-                &mut half_im[row * pixels..(row + 1) * pixels],
-            );
-            for k in 0..self.size {
-                turn_and_add(
-                    (out_re, out_im),
-                    (self.re[row * self.size + k], self.im[row * self.size + k]),
-                    (&cos[k], &sin[k]),
-                );
+        let (lines, points) = (halves(half_along_um), halves(half_across_um));
+        let mut parts = Vec::new();
+        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        for lines in lines.chunks(LANES) {
+            let places: Vec<f64> = lines.iter().map(|line| line.0).collect();
+            for colour in &self.colours {
+                self.panels(colour, &self.tables(colour, &places), &mut panels);
+                for (y, weight) in &points {
+                    let turn = colour.step_per_um * y;
+                    let share = colour.counts * weight / taps::transform(turn).powi(2);
+                    for panels in &panels {
+                        let [above, below] = lanes::at_places(panels, &[turn; LANES]);
+                        let line = |(l, (_, line)): (usize, &(f64, f64))| line * (above[l] + below[l]);
+                        parts.push(share * lines.iter().enumerate().map(line).sum::<f64>());
+                    }
+                }
             }
         }
-        let mut image = Array2::zeros((pixels, pixels));
-        let (mut re, mut im) = (vec![0.0; pixels], vec![0.0; pixels]);
-        for i in 0..pixels {
-            re.fill(0.0);
-            im.fill(0.0);
-            for (row, &(c, s)) in phases[i].iter().enumerate() {
-                let line = row * pixels..(row + 1) * pixels;
-                turn_and_add((&mut re, &mut im), (c, s), (&half_re[line.clone()], &half_im[line]));
+        sums::pairwise(&parts)
+    }
+
+    /// The mean of the intensity over azimuth at radii about the reference point; finest detail as in
+    /// [`Amplitude::within_disc_um2`].
+    pub(crate) fn mean_around(&self, radius_um: &[f64], unit_um: f64) -> Vec<f64> {
+        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        let mut means = Vec::with_capacity(radius_um.len());
+        for radii in radius_um.chunks(LANES) {
+            let mut sums = [0.0; LANES];
+            let largest = radii.iter().copied().fold(0.0, f64::max);
+            // Even steps integrate all azimuthal orders up to their number; a place stands for its four mirror places.
+            let count = ((TAU * largest / unit_um + 20.0) / 4.0).ceil() as usize;
+            for k in 0..count {
+                let (sin, cos) = (PI / 2.0 * (k as f64 + 0.5) / count as f64).sin_cos();
+                let places: Vec<f64> = radii.iter().map(|r| r * cos).collect();
+                for colour in &self.colours {
+                    self.panels(colour, &self.tables(colour, &places), &mut panels);
+                    let (mut turn, mut share) = ([0.0; LANES], [0.0; LANES]);
+                    for (lane, r) in radii.iter().enumerate() {
+                        turn[lane] = colour.step_per_um * r * sin;
+                        share[lane] = colour.counts / taps::transform(turn[lane]).powi(2);
+                    }
+                    for panels in &panels {
+                        let [above, below] = lanes::at_places(panels, &turn);
+                        for lane in 0..LANES {
+                            sums[lane] += share[lane] * (above[lane] + below[lane]);
+                        }
+                    }
+                }
             }
-            for j in 0..pixels {
-                image[[i, j]] = (re[j] * re[j] + im[j] * im[j]) / (kernels[i] * kernels[j]).powi(2);
-            }
+            means.extend(sums[..radii.len()].iter().map(|sum| sum / (4 * count) as f64));
         }
-        image
-    }
-
-    /// exp(i k step x) for every rate of the grid, about its middle.
-    fn phases(&self, x_um: f64) -> Vec<(f64, f64)> {
-        let middle = 0.5 * (self.size - 1) as f64;
-        let phase = |k: usize| (k as f64 - middle) * self.step_per_um * x_um;
-        (0..self.size)
-            .map(|k| {
-                let (s, c) = phase(k).sin_cos();
-                (c, s)
-            })
-            .collect()
-    }
-
-    /// The kernel's transform at a distance in the image.
-    fn kernel(&self, x_um: f64) -> f64 {
-        let half_width = 0.5 * TAPS as f64;
-        let turn = half_width * self.step_per_um * x_um;
-        let half: f64 = gauss::on_interval(TRANSFORM_NODES, 0.0, 1.0)
-            .map(|(z, weight)| weight * bell(z) * (turn * z).cos())
-            .sum();
-        2.0 * half_width * half
+        means
     }
 }
 
-/// One line of the image plane.
-pub(crate) struct Row<'a> {
-    amplitude: &'a Amplitude,
-    re: Vec<f64>,
-    im: Vec<f64>,
-    kernel: f64,
+/// One line of a chunk of columns, right and left of the middle, into the picture.
+fn place_row(
+    image: &mut [f64],
+    row: usize,
+    pixels: usize,
+    here: &std::ops::Range<usize>,
+    right: &Lanes,
+    left: &Lanes,
+) {
+    let line = &mut image[row * pixels..(row + 1) * pixels];
+    let middle = pixels / 2;
+    let last = pixels - 1 - middle;
+    for (to, from) in line[last + 1 - here.end..last + 1 - here.start].iter_mut().rev().zip(left) {
+        *to = *from;
+    }
+    line[middle + here.start..middle + here.end].copy_from_slice(&right[..here.len()]);
 }
 
-impl Row<'_> {
-    /// Intensity at a point of the line.
-    pub(crate) fn intensity(&self, along_um: f64) -> f64 {
-        // The sum over rates is a polynomial in one turn of the phase; where it begins changes no modulus.
-        let (s, c) = (self.amplitude.step_per_um * along_um).sin_cos();
-        let (mut re, mut im) = (0.0, 0.0);
-        for (a, b) in self.re.iter().zip(&self.im).rev() {
-            (re, im) = (re * c - im * s + a, re * s + im * c + b);
+/// Cosines and sines of (k + 1/2) `turn`, k from 0, in the form of [`lanes::at_place`].
+pub(super) fn single_turns(turn: f64, count: usize) -> Vec<Lanes> {
+    let mut table = vec![[0.0; LANES]; count];
+    lanes::single_turns(turn, &mut table);
+    table
+}
+
+/// How many points of half a row lie within a circle (in steps of the net) and the reach of the taps.
+fn filled(half: usize, radius: f64) -> Vec<usize> {
+    let reach = 0.5 * TAPS as f64;
+    let columns = |row: usize| {
+        let nearest = (row as f64 + 0.5 - reach).max(0.0);
+        let half_chord = (radius * radius - nearest * nearest).max(0.0).sqrt();
+        ((half_chord + reach + 0.5).ceil() as usize).min(half)
+    };
+    (0..half).map(columns).collect()
+}
+
+/// The four points (+-column, +-row) of a net taken together.
+pub(super) fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
+    let at =
+        |row: usize, column: usize| [net[2 * row * stride + column], net[(2 * row + 1) * stride + column]];
+    let mut folded = Vec::with_capacity(half * half);
+    for j in 0..half {
+        for k in 0..half {
+            let (up, down, right, left) = (half + j, half - 1 - j, half + k, half - 1 - k);
+            folded.push(fold([at(up, right), at(up, left), at(down, right), at(down, left)]));
         }
-        (re * re + im * im) / (self.kernel * self.amplitude.kernel(along_um)).powi(2)
     }
+    folded
 }
 
-/// Adds (a + ib)(c + is) to a line of sums, for one factor and a line of the other.
-#[inline]
-fn turn_and_add((re, im): (&mut [f64], &mut [f64]), (a, b): (f64, f64), (c, s): (&[f64], &[f64])) {
-    for (((re, im), c), s) in re.iter_mut().zip(im).zip(c).zip(s) {
-        *re += a * c - b * s;
-        *im += a * s + b * c;
-    }
-}
-
-/// The kernel at a distance z from its middle, in half-widths.
-fn bell(z: f64) -> f64 {
-    (STEEPNESS * ((1.0 - z * z).max(0.0).sqrt() - 1.0)).exp()
-}
-
-/// The first grid point that a node at `place` reaches, and its shares there.
-fn taps(place: f64) -> (usize, [f64; TAPS]) {
-    let half_width = 0.5 * TAPS as f64;
-    let first = (place - half_width).ceil();
-    (first as usize, std::array::from_fn(|k| bell((first + k as f64 - place) / half_width)))
+pub(super) fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
+    [
+        a[0] + c[0] + (b[0] + d[0]),
+        a[1] + c[1] + (b[1] + d[1]),
+        a[0] - c[0] + (b[0] - d[0]),
+        a[1] - c[1] + (b[1] - d[1]),
+        a[0] + c[0] - (b[0] + d[0]),
+        a[1] + c[1] - (b[1] + d[1]),
+        a[0] - c[0] - (b[0] - d[0]),
+        a[1] - c[1] - (b[1] - d[1]),
+    ]
 }
 
 #[cfg(test)]
@@ -259,14 +391,20 @@ mod tests {
     use crate::wave::source::Source;
 
     /// The obvious way: every node at every point.
-    fn direct(rates: &Rates, along_um: f64, across_um: f64) -> f64 {
-        let (mut re, mut im) = (0.0, 0.0);
-        for i in 0..rates.re.len() {
-            let (s, c) = (rates.along_per_um[i] * along_um + rates.across_per_um[i] * across_um).sin_cos();
-            re += rates.re[i] * c - rates.im[i] * s;
-            im += rates.re[i] * s + rates.im[i] * c;
+    fn direct(places: &Places, spectrum: &Spectrum, along_um: f64, across_um: f64) -> f64 {
+        let (mut sum, mut total) = (0.0, 0.0);
+        for &(nm, share) in spectrum.lines() {
+            let (mut re, mut im) = (0.0, 0.0);
+            for i in 0..places.light.len() {
+                let step_nm = 1000.0 * (places.along[i] * along_um + places.across[i] * across_um);
+                let (s, c) = (TAU * (places.path_nm[i] - places.path_nm[0] + step_nm) / nm).sin_cos();
+                re += places.light[i] * c;
+                im += places.light[i] * s;
+            }
+            sum += share / (nm * nm) * (re * re + im * im);
+            total += share / (nm * nm);
         }
-        re * re + im * im
+        sum / total
     }
 
     #[test]
@@ -279,20 +417,38 @@ mod tests {
                 .expect("a sound train");
         let source = Source::Star { prepared: Prepared::new(&train), star: Field::arcmin(12.0, -7.0).into() };
         let reference = source.gaussian_mm();
-        for (reach, wavelength_nm) in [(17.0, 550.0), (57.0, 450.0)] {
-            let density = PhaseDensity::new(source.slopes(reference), wavelength_nm, reach, Fineness::IMAGES);
+        let nine: Vec<f64> = (0..9).map(|k| 450.0 + 25.0 * f64::from(k)).collect();
+        let shares: Vec<f64> = (0..9).map(|k| 1.0 + f64::from(k % 4)).collect();
+        for (reach, spectrum) in [
+            (12.0, Spectrum::line(550.0).expect("a line")),
+            (40.0, Spectrum::line(450.0).expect("a line")),
+            (12.0, Spectrum::of_lines(&nine, &shares).expect("lines")),
+        ] {
+            let shortest_nm = spectrum.lines()[0].0;
+            let density =
+                PhaseDensity::new(source.slopes(reference), shortest_nm, 1.5 * reach, Fineness::IMAGES);
             let pupil = source.pupil(&density);
-            let half_width_um = reach / 2.0_f64.sqrt() * wavelength_nm / 1000.0 * 4.9;
-            let amplitude = Amplitude::new(&pupil, reference, wavelength_nm, half_width_um);
-            let rates = Rates::new(&pupil, reference, wavelength_nm);
-            let axis_um: Vec<f64> = (0..9).map(|i| half_width_um * (f64::from(i) / 4.0 - 1.0)).collect();
-            let picture = amplitude.picture(&axis_um);
-            for (i, y) in axis_um.iter().enumerate() {
-                for (j, x) in axis_um.iter().enumerate() {
-                    let truth = direct(&rates, *x, *y);
-                    assert!((amplitude.intensity(*x, *y) - truth).abs() < 2e-11, "point at {x}, {y}");
-                    assert!((picture[[i, j]] - truth).abs() < 2e-11, "pixel at {x}, {y}");
-                    assert!((amplitude.row(*y).intensity(*x) - truth).abs() < 2e-11, "row at {x}, {y}");
+            let half_width_um = reach * shortest_nm / 1000.0 * 4.9;
+            let amplitude = Amplitude::new(&pupil, reference, &spectrum, half_width_um);
+            let places = Places::new(&pupil, reference);
+            for pixels in [9_u32, 36] {
+                let axis_um: Vec<f64> = (0..pixels)
+                    .map(|i| half_width_um * (2.0 * f64::from(i) / f64::from(pixels - 1) - 1.0))
+                    .collect();
+                let picture = amplitude.picture(&axis_um);
+                let near = amplitude.close_up([axis_um[3], axis_um[5]], 0.2 * half_width_um);
+                for (i, y) in axis_um.iter().enumerate().step_by(3) {
+                    for (j, x) in axis_um.iter().enumerate() {
+                        let truth = direct(&places, &spectrum, *x, *y);
+                        let off = (picture[[i, j]] - truth).abs();
+                        assert!(off < 2e-11, "pixel at {x}, {y}: {off:e}");
+                        let off = (amplitude.intensity(*x, *y) - truth).abs();
+                        assert!(off < 2e-11, "point at {x}, {y}: {off:e}");
+                        if near.holds(*x, *y) {
+                            let off = (near.intensity(*x, *y) - truth).abs();
+                            assert!(off < 4e-11, "close up at {x}, {y}: {off:e}");
+                        }
+                    }
                 }
             }
         }

@@ -2,7 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use super::path::line_of_sight;
+use super::path::{dot, ideal_line, line_of_sight};
 use super::terms::Terms;
 use crate::trace::{Density, Detail, Prepared, StarBeam};
 use crate::units::NM_PER_MM;
@@ -42,11 +42,18 @@ impl SlopeTable {
         table
     }
 
-    pub(crate) fn of_terms(terms: &Terms) -> Self {
+    pub(crate) fn of_terms(terms: &Terms, reference_mm: [f64; 3]) -> Self {
         let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim: 1.0, detail: Detail::default() };
+        // What moving the reference point takes off: the straight lines' product with it, by central differences.
+        let focal_ratio = terms.focal_ratio.unwrap_or(10.0);
+        let moved = |x: f64, y: f64| NM_PER_MM * dot(&ideal_line(x, y, focal_ratio), &reference_mm);
+        let step = 1e-4;
         table.look(terms.obstruction_ratio, 1.0, false, |r, angle| {
             let (sin, cos) = angle.sin_cos();
-            let [gx, gy] = terms.gradient_nm(r * cos, r * sin);
+            let (x, y) = (r * cos, r * sin);
+            let [gx, gy] = terms.gradient_nm(x, y);
+            let gx = gx - (moved(x + step, y) - moved(x - step, y)) / (2.0 * step);
+            let gy = gy - (moved(x, y + step) - moved(x, y - step)) / (2.0 * step);
             (gx * cos + gy * sin, r * (gy * cos - gx * sin))
         });
         table
@@ -71,6 +78,15 @@ impl SlopeTable {
             }
         }
         self.panels.push((from, to, steepest, fractional));
+    }
+
+    /// The steeper of two at each place, for nodes that serve two reference points.
+    pub(crate) fn steeper(mut self, other: &Self) -> Self {
+        for (mine, its) in self.panels.iter_mut().zip(&other.panels) {
+            mine.2 = mine.2.max(its.2);
+        }
+        self.around_nm = self.around_nm.max(other.around_nm);
+        self
     }
 
     fn steepest_between(&self, from: f64, to: f64) -> (f64, bool) {

@@ -5,22 +5,22 @@ use std::f64::consts::{PI, TAU};
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
-use super::amplitude::Amplitude;
-use super::density::{Fineness, PhaseDensity};
+use super::spectrum::Spectrum;
+use super::star_light::Near;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::{roots, sums};
 use crate::units::UM_PER_MM;
 
 /// Accuracy that is promised for an image, as a share of the perfect peak.
-const IMAGE_ACCURACY: f64 = 1e-6;
-const REFINEMENTS: usize = 3;
+pub(super) const IMAGE_ACCURACY: f64 = 1e-6;
+pub(super) const REFINEMENTS: usize = 3;
 /// What the outline of a cut pupil is good to.
-const ERROR_FLOOR: f64 = 1e-10;
+pub(super) const ERROR_FLOOR: f64 = 1e-10;
 /// Largest picture: 2048 x 2048 numbers are 32 MiB.
 const MOST_PIXELS: usize = 2048;
 /// Largest half-width, in wavelengths times focal ratio: beyond, the pupil needs a million nodes.
-const WIDEST: f64 = 200.0;
+pub(super) const WIDEST: f64 = 200.0;
 
 /// How large a star image is computed.
 ///
@@ -36,6 +36,20 @@ pub struct PsfSize {
     pub half_width_um: Option<f64>,
     /// Pixels on a side; an odd number puts one on the reference point.
     pub pixels: usize,
+}
+
+impl PsfSize {
+    /// So many pixels of a given size on a side.
+    ///
+    /// Units: um.
+    ///
+    /// ```
+    /// let size = catoptric::PsfSize::of_pixels(0.5, 41);
+    /// assert_eq!((size.half_width_um, size.pixels), (Some(10.25), 41));
+    /// ```
+    pub fn of_pixels(pixel_um: f64, pixels: usize) -> Self {
+        Self { half_width_um: Some(pixel_um * pixels as f64 / 2.0), pixels }
+    }
 }
 
 impl Default for PsfSize {
@@ -85,7 +99,9 @@ pub struct Psf {
     pub focal_ratio: f64,
     /// Estimated error of the intensity, as a share of the perfect peak.
     pub error_estimate: f64,
-    /// The wavefront behind the picture.
+    /// The light of the picture.
+    pub spectrum: Spectrum,
+    /// The wavefront behind the picture, at the mean wavelength.
     pub wavefront: Wavefront,
 }
 
@@ -105,31 +121,57 @@ impl Wavefront {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn psf(&self, size: PsfSize) -> Result<Psf> {
+        self.psf_of(size, &Spectrum::line(self.wavelength_nm)?)
+    }
+
+    /// The image of the star in light of several wavelengths, seen from this one reference point.
+    ///
+    /// Each wavelength's picture counts by its energy: I = sum of share/wavelength^2 i over the sum of share/wavelength^2, i being
+    /// 1 at the centre of that wavelength's perfect star, so that I is 1 at the centre of the perfect star of the whole light.
+    /// The wavefront behind the picture is given at the mean wavelength.
+    ///
+    /// Units: um; without a half-width the picture reaches to twelve mean wavelengths times the focal ratio.
+    /// Errors: as [`Wavefront::psf`].
+    /// Leaves out: a coating whose reflectance differs from colour to colour.
+    ///
+    /// ```
+    /// use catoptric::{Indexing, PsfSize, Spectrum, Wavefront};
+    /// let perfect = Wavefront::from_zernikes(&[].into(), Indexing::Noll, 0.0, Some(5.0), 550.0)?;
+    /// let star = perfect.psf_of(PsfSize::default(), &Spectrum::of_lines(&[500.0, 600.0], &[1.0, 1.0])?)?;
+    /// assert!((star.image[[64, 64]] - 1.0).abs() < 1e-6 && star.wavefront.wavelength_nm == 550.0);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn psf_of(&self, size: PsfSize, spectrum: &Spectrum) -> Result<Psf> {
         let focal_ratio = self.image_focal_ratio()?;
-        let unit_um = self.wavelength_nm / 1000.0 * focal_ratio;
+        let mean_nm = spectrum.mean_nm();
+        let unit_um = mean_nm / 1000.0 * focal_ratio;
         let half_width_um = check_size(size, unit_um)?;
-        let pixel_um = 2.0 * half_width_um / size.pixels as f64;
-        let axis_um: Vec<f64> =
-            (0..size.pixels).map(|i| (i as f64 - (size.pixels as f64 - 1.0) / 2.0) * pixel_um).collect();
+        let axis_um = axis_um(half_width_um, size.pixels);
+        let wavefront = self.at_wavelength(mean_nm)?;
         // The corner counts, and a little more: the summit may lie between the outermost pixels.
-        let mut reach = half_width_um * 2.0_f64.sqrt() / unit_um + 1.0;
-        let (amplitude, error_estimate) = self.amplitude_reaching(reach)?;
-        let image = amplitude.picture(&axis_um);
-        let (peak_um, peak) = amplitude.peak_near(brightest(&image, &axis_um), unit_um);
-        let mut radii = half_radii_um(&amplitude, peak_um, peak, unit_um, reach);
-        while radii.is_none() && reach < WIDEST {
-            reach *= 2.0;
-            radii = half_radii_um(&self.amplitude_reaching(reach)?.0, peak_um, peak, unit_um, reach);
+        let mut reach_um = half_width_um + unit_um;
+        let settled = self.star_light(spectrum, reach_um, 2.0_f64.sqrt() * reach_um)?;
+        let image = settled.light(0).picture(&axis_um);
+        // The summit lies within a pixel or half a unit of the brightest pixel, half of the peak mostly within a unit.
+        let start_um = brightest(&image, &axis_um);
+        let near = settled.light(0).near(start_um, 2.3 * unit_um);
+        let (peak_um, peak) = peak_near(&near, start_um, unit_um);
+        let mut radii = half_radii_um(&near, reach_um, peak_um, peak, unit_um);
+        while radii.is_none() && reach_um < WIDEST * unit_um {
+            reach_um *= 2.0;
+            let wider = self.star_light(spectrum, reach_um, 2.0_f64.sqrt() * reach_um)?;
+            radii =
+                half_radii_um(&wider.light(0).near(peak_um, 2.0 * unit_um), reach_um, peak_um, peak, unit_um);
         }
         let radii = radii.ok_or(Error::NotConverged {
             what: "the width of the star at half of its peak",
-            reached: reach,
+            reached: reach_um / unit_um,
             wanted: WIDEST,
         })?;
         let fwhm = |a: usize, b: usize| radii[a] + radii[b];
         Ok(Psf {
             image,
-            pixel_um,
+            pixel_um: 2.0 * half_width_um / size.pixels as f64,
             across_um: axis_um.clone(),
             along_um: axis_um,
             peak,
@@ -138,8 +180,9 @@ impl Wavefront {
             fwhm_along_um: fwhm(0, 8),
             fwhm_across_um: fwhm(4, 12),
             focal_ratio,
-            error_estimate,
-            wavefront: self.clone(),
+            error_estimate: settled.error,
+            spectrum: spectrum.clone(),
+            wavefront,
         })
     }
 
@@ -150,48 +193,22 @@ impl Wavefront {
         })
     }
 
-    /// The amplitude in the image on as many nodes as a reach (in wavelengths times focal ratio) needs, and
-    /// the estimated error of the intensity.
-    pub(crate) fn amplitude_reaching(&self, reach: f64) -> Result<(Amplitude, f64)> {
-        let unit_um = self.wavelength_nm / 1000.0 * self.image_focal_ratio()?;
-        let slopes = self.source.slopes(self.reference_mm);
-        let mut density = PhaseDensity::new(slopes, self.wavelength_nm, reach, Fineness::IMAGES);
-        let (mut error, tolerance) = (f64::INFINITY, self.source.tolerance(IMAGE_ACCURACY));
-        for refinement in 0..=REFINEMENTS {
-            let pupil = self.source.pupil(&density);
-            let sampling = pupil.sampling_error;
-            let amplitude = Amplitude::new(&pupil, self.reference_mm, self.wavelength_nm, reach * unit_um);
-            let companion = self.source.pupil(&density.with(density.fineness().companion()));
-            let companion =
-                Amplitude::new(&companion, self.reference_mm, self.wavelength_nm, reach * unit_um);
-            let difference = probes(reach * unit_um)
-                .map(|[x, y]| (amplitude.intensity(x, y) - companion.intensity(x, y)).abs())
-                .fold(0.0, f64::max);
-            error = 3.0 * difference + ERROR_FLOOR;
-            if let Some(sampling) = sampling {
-                return Ok((amplitude, error.max(sampling)));
-            }
-            if error <= tolerance.wanted || (refinement == REFINEMENTS && error <= tolerance.accepted) {
-                return Ok((amplitude, error));
-            }
-            density = density.with(density.fineness().finer());
+    /// The same wavefront looked at in another wavelength.
+    pub(crate) fn at_wavelength(&self, wavelength_nm: f64) -> Result<Self> {
+        if self.wavelength_nm.to_bits() == wavelength_nm.to_bits() {
+            return Ok(self.clone());
         }
-        Err(Error::NotConverged { what: "the star image", reached: error, wanted: tolerance.accepted })
+        Self::seen_from(self.source.clone(), self.reference_mm, wavelength_nm)
     }
 }
 
-/// Points at which two lists of nodes are compared: the centre, the corner's radius and half of it.
-fn probes(corner_um: f64) -> impl Iterator<Item = [f64; 2]> {
-    let ring = |radius: f64, count: u32| {
-        (0..count).map(move |i| {
-            let (sin, cos) = (TAU * (f64::from(i) + 0.3) / f64::from(count)).sin_cos();
-            [radius * cos, radius * sin]
-        })
-    };
-    ring(0.0, 1).chain(ring(corner_um, 12)).chain(ring(corner_um / 2.0, 6))
+/// Positions of pixels, um, about 0.
+pub(super) fn axis_um(half_width_um: f64, pixels: usize) -> Vec<f64> {
+    let pixel_um = 2.0 * half_width_um / pixels as f64;
+    (0..pixels).map(|i| (i as f64 - (pixels as f64 - 1.0) / 2.0) * pixel_um).collect()
 }
 
-fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
+pub(super) fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
     if !(2..=MOST_PIXELS).contains(&size.pixels) {
         let mebibytes = (size.pixels as f64).powi(2) * 8.0 / 1_048_576.0;
         let found = format!("{} ({mebibytes:.0} MiB)", size.pixels);
@@ -201,52 +218,60 @@ fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
     if !(half_width_um > 0.0 && half_width_um <= WIDEST * unit_um) {
         let allowed =
             format!("above 0 and up to {:.0} um (200 wavelengths times focal ratio)", WIDEST * unit_um);
-        return Err(Error::input("half_width_um", half_width_um, allowed, "nanometres or arcseconds?"));
+        return Err(Error::input(
+            "half_width_um",
+            half_width_um,
+            allowed,
+            "nanometres, arcseconds, or pixels larger than the field?",
+        ));
     }
     Ok(half_width_um)
 }
 
 fn brightest(image: &Array2<f64>, axis_um: &[f64]) -> [f64; 2] {
-    let mut best = (f64::NEG_INFINITY, [0.0; 2]);
-    for ((i, j), &value) in image.indexed_iter() {
-        if value > best.0 {
-            best = (value, [axis_um[j], axis_um[i]]);
+    let mut best = (f64::NEG_INFINITY, 0, 0);
+    for (i, row) in image.rows().into_iter().enumerate() {
+        let largest = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        if largest > best.0 {
+            best = (largest, i, row.iter().position(|v| *v >= largest).unwrap_or(0));
         }
     }
-    best.1
+    [axis_um[best.2], axis_um[best.1]]
 }
 
-impl Amplitude {
-    /// The greatest intensity near a point, and where it lies.
-    fn peak_near(&self, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], f64) {
-        let [mut x, mut y] = start_um;
-        // Along one axis, then the other; the summit is round, so few rounds suffice.
-        for _ in 0..6 {
-            let reach = 0.3 * unit_um;
-            let before = [x, y];
-            x = roots::maximum(|x| self.intensity(x, y), x - reach, x + reach, 1e-7 * unit_um).0;
-            y = roots::maximum(|y| self.intensity(x, y), y - reach, y + reach, 1e-7 * unit_um).0;
-            if (x - before[0]).hypot(y - before[1]) < 1e-6 * unit_um {
-                break;
-            }
+/// The greatest intensity near a point, and where it lies.
+fn peak_near(near: &Near<'_>, start_um: [f64; 2], unit_um: f64) -> ([f64; 2], f64) {
+    let [mut x, mut y] = start_um;
+    let reach = 0.3 * unit_um;
+    // Along one axis, then the other; the summit is round, so few rounds suffice.
+    for _ in 0..6 {
+        let before = [x, y];
+        x = roots::maximum(|x| near.intensity(x, y), x - reach, x + reach, 1e-7 * unit_um).0;
+        y = roots::maximum(|y| near.intensity(x, y), y - reach, y + reach, 1e-7 * unit_um).0;
+        if (x - before[0]).hypot(y - before[1]) < 1e-6 * unit_um {
+            break;
         }
-        ([x, y], self.intensity(x, y))
     }
+    ([x, y], near.intensity(x, y))
 }
 
 /// Distances from the peak, in sixteen directions, at which the intensity first falls to half, um; none where one of
 /// them lies beyond the reach.
 fn half_radii_um(
-    amplitude: &Amplitude,
+    near: &Near<'_>,
+    reach_um: f64,
     peak_um: [f64; 2],
     peak: f64,
     unit_um: f64,
-    reach: f64,
 ) -> Option<Vec<f64>> {
-    let farthest_um = reach * unit_um - peak_um[0].hypot(peak_um[1]);
     let in_direction = |i: u32| {
         let (sin, cos) = (TAU * f64::from(i) / 16.0).sin_cos();
-        let above = |r: f64| amplitude.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
+        // To the edge of the square on which the sums hold.
+        let room = |at: f64, slope: f64| {
+            if slope == 0.0 { f64::INFINITY } else { (reach_um - at * slope.signum()) / slope.abs() }
+        };
+        let farthest_um = room(peak_um[0], cos).min(room(peak_um[1], sin));
+        let above = |r: f64| near.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
         let step = 0.1 * unit_um;
         let steps = (farthest_um / step).max(0.0) as usize;
         let below = (1..=steps).map(|k| step * k as f64).find(|r| above(*r) <= 0.0)?;
@@ -256,9 +281,9 @@ fn half_radii_um(
 }
 
 impl Psf {
-    /// The Strehl: the intensity at the reference point, from the statistics list of the wavefront.
+    /// The Strehl: the intensity at the reference point in the light of the picture, from the statistics list of the wavefront.
     pub fn strehl(&self) -> f64 {
-        self.wavefront.strehl
+        self.wavefront.strehl_in(&self.spectrum)
     }
 
     /// Arcseconds on the sky for each pixel, or nothing for coefficients alone, whose focal length is not known.

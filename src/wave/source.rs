@@ -68,6 +68,14 @@ impl Source {
         }
     }
 
+    /// Distance of the image over the diameter that gathers light: larger than the focal ratio for a lamp nearby.
+    pub(crate) fn working_focal_ratio(&self) -> Option<f64> {
+        match self {
+            Self::Star { prepared, .. } => Some(self.gaussian_mm()[2] / (2.0 * prepared.open_radius_mm())),
+            Self::Terms(terms) => terms.focal_ratio,
+        }
+    }
+
     pub(crate) fn obstruction_ratio(&self) -> f64 {
         match self {
             Self::Star { prepared, .. } => prepared.obstruction_ratio(),
@@ -100,6 +108,23 @@ impl Source {
             Self::Terms(terms) => {
                 Pupil::of_terms(terms, Nodes::annulus(terms.obstruction_ratio, 1.0, density))
             }
+        }
+    }
+
+    /// The pupil along one radius, each node standing for its ring, where all is the same around the axis on which the reference
+    /// point lies.
+    pub(crate) fn meridian(&self, reference_mm: [f64; 3], density: &dyn Density) -> Option<Pupil> {
+        // A ten-thousandth of a nanometre beside the axis is on it: the picture moves by as much.
+        if reference_mm[0].hypot(reference_mm[1]) > 1e-10 {
+            return None;
+        }
+        match self {
+            Self::Star { prepared, star } => {
+                Some(Pupil::of_star(prepared, *star, Nodes::meridian(prepared, *star, density)?))
+            }
+            Self::Terms(terms) => terms.are_round().then(|| {
+                Pupil::of_terms(terms, Nodes::meridian_of_annulus(terms.obstruction_ratio, 1.0, density))
+            }),
         }
     }
 
@@ -142,7 +167,7 @@ impl Source {
             Self::Star { prepared, star } => {
                 SlopeTable::of_star(prepared, &StarBeam::new(*star), reference_mm)
             }
-            Self::Terms(terms) => SlopeTable::of_terms(terms),
+            Self::Terms(terms) => SlopeTable::of_terms(terms, reference_mm),
         }
     }
 }

@@ -65,6 +65,11 @@ impl Terms {
         Ok(Self { terms, obstruction_ratio, focal_ratio })
     }
 
+    /// Whether the wavefront depends on the radius alone.
+    pub(crate) fn are_round(&self) -> bool {
+        self.terms.iter().all(|&(_, m, value)| m == 0 || value == 0.0)
+    }
+
     /// The wavefront at a point of the pupil, nm.
     pub(crate) fn path_nm(&self, x: f64, y: f64) -> f64 {
         let (rho, theta) = (x.hypot(y), y.atan2(x));

@@ -8,6 +8,8 @@ use super::density::{Fineness, PhaseDensity};
 use super::extremes;
 use super::focus::Focus;
 use super::source::{Pupil, Source, View};
+use super::spectrum::Spectrum;
+use super::star_light::KeptLists;
 use super::terms::{self, FitNodes, Terms};
 use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
@@ -47,6 +49,7 @@ pub struct Wavefront {
     pub(crate) reference_mm: [f64; 3],
     pub(crate) pupil: Pupil,
     pub(crate) view: View,
+    pub(crate) kept: KeptLists,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
     /// Root mean square over the lit pupil, nm.
@@ -199,7 +202,20 @@ impl Wavefront {
             reference_mm,
             pupil,
             view,
+            kept: KeptLists::default(),
         }
+    }
+
+    /// The Strehl in light of several wavelengths: the intensity at the reference point over that of the perfect star of
+    /// the same light, share/wavelength^2 being the weight of each.
+    pub(crate) fn strehl_in(&self, spectrum: &Spectrum) -> f64 {
+        if let [(nm, _)] = spectrum.lines()
+            && nm.to_bits() == self.wavelength_nm.to_bits()
+        {
+            return self.strehl;
+        }
+        let lines = spectrum.lines().iter().zip(spectrum.peak_shares());
+        lines.map(|((nm, _), counts)| counts * Sums::new(&self.pupil, &self.view, *nm).strehl()).sum()
     }
 
     /// Where the star stands; the centre of the field for given coefficients.

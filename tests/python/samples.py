@@ -185,6 +185,8 @@ def results():
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
+        train.through_focus(defocus_waves=[-1, 0, 1.5], half_width_um=25, pixels=31),
+        ct.typical_faults(bare())[1],
         ct.knife_edge_picture(
             primary(), source="moving", stage_mm=2, slit_width_um=20, pixels=31, **MASK
         ),

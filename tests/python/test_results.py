@@ -44,6 +44,7 @@ surface_or_wavefront strehl_range untested_share contradictions assumptions shee
 coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
 freedom origin
 ray_image knife_from pixels phase
+images side profile energy_in_circle name train words spectrum
 indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
 conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost

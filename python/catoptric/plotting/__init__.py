@@ -9,7 +9,8 @@ from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
-from .star import energy, spot, star_image
+from .star import energy, ring_energy, spot, star_image
+from .through_focus import through_focus, through_focus_gallery, through_focus_profiles
 from .verdict import profiles, verdict
 
 __all__ = [
@@ -24,10 +25,14 @@ __all__ = [
     "nights",
     "profiles",
     "readings",
+    "ring_energy",
     "seen_star",
     "shares",
     "spot",
     "star_image",
+    "through_focus",
+    "through_focus_gallery",
+    "through_focus_profiles",
     "verdict",
     "wavefront_map",
 ]

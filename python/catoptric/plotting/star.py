@@ -152,6 +152,49 @@ def energy(
     return ax
 
 
+def ring_energy(
+    result: PsfLike, ax: Axes | None = None, *, rings: int = 5, label: str = "this star"
+) -> Axes:
+    """Draw the light of the disc and of each ring beside that of the perfect star.
+
+    Units: per cent of all the star's light. The rings lie between the dark rings of the perfect
+    star.
+    """
+    ax = _style.axes_for(ax, 6.6, 4.0)
+    table = result.ring_energy(rings=rings)
+    share, perfect = (100.0 * np.asarray(table[name]) for name in ("share", "perfect_share"))
+    place = np.arange(len(share), dtype=float)
+    series = _style.SERIES[1]
+    ax.bar(
+        place - 0.2, perfect, 0.38, facecolor="white", edgecolor=_style.INK, label="perfect star"
+    )
+    ax.bar(place + 0.2, share, 0.38, color=series.colour, label=label)
+    for x, value in zip(
+        np.concatenate([place - 0.2, place + 0.2]), np.concatenate([perfect, share]), strict=True
+    ):
+        ax.annotate(
+            f"{value:.1f}",
+            xy=(float(x), float(value)),
+            xytext=(0, 2),
+            textcoords="offset points",
+            fontsize=8,
+            ha="center",
+        )
+    ax.set_xticks(place, ["disc", *(f"ring {k}" for k in range(1, len(share)))])
+    ax.set_ylabel("share of the star's light (%)")
+    _style.open_frame(ax)
+    ax.grid(False, axis="x")
+    _style.legend(ax, "upper right")
+    beyond = 100.0 - float(share.sum()), 100.0 - float(perfect.sum())
+    _style.heading(
+        ax,
+        "Where the light lies, ring by ring",
+        f"at {result.wavelength_nm:g} nm, between the dark rings of the perfect star",
+        f"beyond ring {len(share) - 1}: {beyond[0]:.1f} %, of the perfect star {beyond[1]:.1f} %",
+    )
+    return ax
+
+
 def _perfect(result: PsfLike, radius: Any) -> Any:
     return np.asarray(result.airy.encircled_energy(radius))
 

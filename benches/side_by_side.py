@@ -1,0 +1,285 @@
+"""Star images beside what a good user of numpy and scipy would write, in one process.
+
+Rounds alternate between the peers; a row gives the median over the rounds of (peer's time / our
+time), our time, and how far each answer lies from a converged sum. Run pinned to one core, with
+one thread:
+
+    export CATOPTRIC_NUM_THREADS=1 OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1
+    taskset -c 0 python benches/side_by_side.py
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+
+import catoptric as ct
+import numpy as np
+from scipy.fft import fft2
+from scipy.signal import ZoomFFT
+from scipy.special import j0
+
+APERTURE_MM, FOCAL_MM = 318.0, 1558.0
+RATIO = FOCAL_MM / APERTURE_MM
+PIXELS, GRID = 256, 512
+VANE_MM = 1.0
+Answer = np.ndarray
+
+
+def train(*, symmetric: bool = False) -> ct.Train:
+    """Return an invented telescope: turned edge, displaced shadow, vanes; or a bare mirror."""
+    primary = ct.Primary(
+        clear_aperture_mm=APERTURE_MM,
+        focal_length_mm=FOCAL_MM,
+        figure=[ct.TurnedEdge(width_mm=9, drop_nm=90)],
+    )
+    if symmetric:
+        return ct.Train(primary=primary)
+    return ct.Train(
+        primary=primary,
+        diagonal=ct.Diagonal(minor_axis_mm=70),
+        focal_plane=ct.FocalPlane(axis_to_focus_mm=235),
+        spider=ct.Spider(vanes=4, thickness_mm=VANE_MM),
+    )
+
+
+def pixel_positions(half_width_um: float) -> Answer:
+    """Return the places of the pixels along one side, um."""
+    pixel = 2.0 * half_width_um / PIXELS
+    return (np.arange(PIXELS) - (PIXELS - 1) / 2.0) * pixel
+
+
+class Grid:
+    """The same pupil on a grid, as a peer has it before the clock starts.
+
+    The coordinate of each point is the sine of its angle at the focus, on an even grid of sines.
+    """
+
+    def __init__(self, telescope: ct.Train, points: int) -> None:
+        half = (APERTURE_MM / 2 / FOCAL_MM) / (1 + (APERTURE_MM / 4 / FOCAL_MM) ** 2)
+        self.step = 2 * half / points
+        sine = (np.arange(points) - (points - 1) / 2) * self.step
+        self.sine = sine
+        across, along = np.meshgrid(sine, sine, indexing="ij")
+        # A paraboloid: s = (r/f)/(1 + r^2/4f^2), solved for r; the mirror's x is on the other side.
+        total = np.hypot(along, across)
+        # r = 2 f tan(angle/2)
+        radius = 2 * FOCAL_MM * np.tan(np.arcsin(np.minimum(total, 0.9)) / 2)
+        scale = np.divide(radius, total, out=np.zeros_like(total), where=total > 0)
+        x, y = -along * scale, -across * scale
+        edge = np.clip((radius - (APERTURE_MM / 2 - 9)) / 9, 0, None)
+        self.path_nm = 2 * -90 * edge**2 / (1 + (radius / (2 * FOCAL_MM)) ** 2)
+        lit = radius <= APERTURE_MM / 2
+        if telescope.diagonal is not None:
+            centre = shadow_centre_mm(telescope)
+            lit &= np.hypot(x - centre, y) > 35.0
+            # Four vanes between the axes.
+            lit &= (np.abs(x - y) > VANE_MM / np.sqrt(2)) & (np.abs(x + y) > VANE_MM / np.sqrt(2))
+        # Light for a unit of the sine's plane: the mirror's area that it stands for.
+        self.light = np.where(lit, mirror_area_per_sine(total), 0.0)
+
+    def field(self, wavelength_nm: float) -> Answer:
+        """Return the complex amplitude over the pupil."""
+        return self.light * np.exp(2j * np.pi * self.path_nm / wavelength_nm)
+
+
+def mirror_area_per_sine(sine: Answer) -> Answer:
+    """Return r dr over s ds for r = 2 f tan(angle/2), s = sin(angle)."""
+    cosine = np.sqrt(1 - np.minimum(sine, 0.9) ** 2)
+    return 4 * FOCAL_MM**2 / ((1 + cosine) ** 2 * cosine)
+
+
+def shadow_centre_mm(telescope: ct.Train) -> float:
+    """Return where the middle of the diagonal's shadow lies on the mirror along x."""
+    return -float(telescope.diagonal_offset_mm)
+
+
+def by_zoom(grid: Grid, wavelength_nm: float, zoom: ZoomFFT, centre: Answer) -> Answer:
+    """Return the picture by two chirp transforms."""
+    field = grid.field(wavelength_nm)
+    rows = zoom(field, axis=1)
+    image = zoom(rows, axis=0)
+    return np.abs(image) ** 2 / grid.light.sum() ** 2
+
+
+def by_matrices(grid: Grid, wavelength_nm: float, position_um: Answer) -> Answer:
+    """Return the picture by two matrix products."""
+    turn = np.exp(-2j * np.pi / (wavelength_nm / 1000) * np.outer(position_um, grid.sine))
+    return np.abs(turn @ grid.field(wavelength_nm) @ turn.T) ** 2 / grid.light.sum() ** 2
+
+
+def by_padded_fft(grid: Grid, wavelength_nm: float) -> Answer:
+    """Return the whole padded picture: its pixel is what the padding makes it."""
+    return np.abs(fft2(grid.field(wavelength_nm), s=(4096, 4096))) ** 2 / grid.light.sum() ** 2
+
+
+def by_hankel(
+    radius_mm: Answer,
+    weight: Answer,
+    sine: Answer,
+    path_nm: Answer,
+    spectrum: ct.Spectrum,
+    far_um: float,
+) -> Callable[[Answer], Answer]:
+    """Return the picture of a round pupil by a sum with J0, interpolated over the pixels."""
+    out_um = np.linspace(0, far_um, 700)
+    total, counts = np.zeros(len(out_um)), spectrum.weight / spectrum.wavelength_nm**2
+    for nm, count in zip(spectrum.wavelength_nm, counts, strict=True):
+        table = j0(2 * np.pi / (nm / 1000) * np.outer(out_um, sine))
+        field = weight * np.exp(2j * np.pi * path_nm / nm)
+        total += count * np.abs(table @ field) ** 2 / weight.sum() ** 2
+    total /= counts.sum()
+    return lambda r: np.interp(r, out_um, total)
+
+
+def timed(work: Callable[[], Answer]) -> float:
+    """Return the seconds that one call takes."""
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def compare(
+    title: str, ours: Callable[[], Answer], peers: dict[str, Callable[[], Answer]], rounds: int
+) -> None:
+    """Print our time and the ratios of all peers, measured in turn."""
+    ours()
+    for peer in peers.values():
+        peer()
+    mine: list[float] = []
+    ratios: dict[str, list[float]] = {name: [] for name in peers}
+    for _ in range(rounds):
+        own = min(timed(ours) for _ in range(3))
+        mine.append(own)
+        for name, peer in peers.items():
+            ratios[name].append(timed(peer) / own)
+    print(f"{title}: ours {1e3 * float(np.median(mine)):.3f} ms")
+    for name, found in ratios.items():
+        print(f"    {name:34s} {float(np.median(found)):8.1f} x")
+
+
+def difference(a: Answer, b: Answer) -> str:
+    """Return the largest difference as text."""
+    return f"{float(np.abs(a - b).max()):.1e}"
+
+
+def main() -> None:
+    """Measure and print all rows."""
+    rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 7
+    half_um = 12 * 0.55 * RATIO
+    position = pixel_positions(half_um)
+    telescope, nine = train(), ct.Spectrum.photopic()
+    grid = Grid(telescope, GRID)
+    # ZoomFFT sums exp(-2 pi i f n): the frequency of a pixel, in cycles a point of the grid.
+    cycles = position * grid.step / 0.55
+    zoom = ZoomFFT(GRID, [cycles[0], cycles[-1]], m=PIXELS, fs=1.0, endpoint=True)
+    wave = telescope.wavefront(focus="paraxial")
+
+    star = wave.psf(half_width_um=half_um, pixels=PIXELS)
+    fine = by_matrices(Grid(telescope, 2048), 550.0, position)
+    print("accuracy, largest difference as a share of the perfect peak:")
+    print(
+        "    ours: stated error",
+        f"{star.error_estimate:.1e};",
+        "against a 2048 grid",
+        difference(star.image, fine),
+    )
+    print(
+        "    512 grid by matrices against a 2048 grid",
+        difference(by_matrices(grid, 550.0, position), fine),
+    )
+    print(
+        "    ZoomFFT against matrices",
+        difference(by_zoom(grid, 550.0, zoom, position), by_matrices(grid, 550.0, position)),
+    )
+    peers = {
+        "scipy ZoomFFT": lambda: by_zoom(grid, 550.0, zoom, position),
+        "numpy matrix transform": lambda: by_matrices(grid, 550.0, position),
+        "scipy padded 4096 FFT": lambda: by_padded_fft(grid, 550.0),
+    }
+    compare(
+        "PSF 256 x 256, wavefront given",
+        lambda: wave.psf(half_width_um=half_um, pixels=PIXELS).image,
+        peers,
+        rounds,
+    )
+    compare(
+        "the same, from the train",
+        lambda: telescope.psf(focus="paraxial", half_width_um=half_um, pixels=PIXELS).image,
+        peers,
+        rounds,
+    )
+
+    def nine_by_matrices() -> Answer:
+        counts = nine.weight / nine.wavelength_nm**2
+        pictures = (
+            c * by_matrices(grid, float(nm), position)
+            for nm, c in zip(nine.wavelength_nm, counts, strict=True)
+        )
+        return sum(pictures, start=np.zeros((PIXELS, PIXELS))) / counts.sum()
+
+    together = wave.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine)
+    print(
+        "nine wavelengths: difference from matrices on the 512 grid",
+        difference(together.image, nine_by_matrices()),
+    )
+    compare(
+        "PSF, nine wavelengths, wavefront given",
+        lambda: wave.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine).image,
+        {"numpy matrix transform": nine_by_matrices},
+        rounds,
+    )
+
+    # Round pupil: Gauss nodes in r^2, 200 of them split at the edge, as a careful user would.
+    bare = train(symmetric=True).wavefront(focus="paraxial")
+    nodes, weights = np.polynomial.legendre.leggauss(100)
+    square, weight = [], []
+    for low, high in [(0.0, 150.0**2), (150.0**2, 159.0**2)]:
+        square.append((low + high) / 2 + (high - low) / 2 * nodes)
+        weight.append((high - low) / 2 * weights)
+    radius, light = np.sqrt(np.concatenate(square)), np.concatenate(weight)
+    sine = (radius / FOCAL_MM) / (1 + (radius / (2 * FOCAL_MM)) ** 2)
+    edge = np.clip((radius - 150.0) / 9, 0, None)
+    path = -180 * edge**2 / (1 + (radius / (2 * FOCAL_MM)) ** 2)
+    distance = np.hypot(*np.meshgrid(position, position, indexing="ij"))
+    far = float(distance.max())
+
+    def hankel() -> Answer:
+        return by_hankel(radius, light, sine, path, nine, far)(distance)
+
+    round_star = bare.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine)
+    print(
+        "round, nine wavelengths: difference from the J0 sum",
+        difference(round_star.image, hankel()),
+    )
+    compare(
+        "round PSF, nine wavelengths, wavefront given",
+        lambda: bare.psf(half_width_um=half_um, pixels=PIXELS, spectrum=nine).image,
+        {"numpy/scipy Hankel sum": hankel},
+        rounds,
+    )
+
+    steps = np.linspace(-2.5, 2.5, 11)
+
+    def strip_by_matrices() -> Answer:
+        turn = np.exp(-2j * np.pi / 0.55 * np.outer(position, grid.sine))
+        along, across = np.meshgrid(grid.sine, grid.sine, indexing="ij")
+        square = (along**2 + across**2) * (2 * RATIO) ** 2
+        field = grid.field(550.0)
+        return np.array(
+            [np.abs(turn @ (field * np.exp(2j * np.pi * w * square)) @ turn.T) ** 2 for w in steps]
+        )
+
+    compare(
+        "eleven pictures through focus, wavefront given",
+        lambda: (
+            wave.through_focus(defocus_waves=steps, half_width_um=half_um, pixels=PIXELS).images
+        ),
+        {"numpy matrix transform": strip_by_matrices},
+        rounds,
+    )
+
+
+if __name__ == "__main__":
+    main()
