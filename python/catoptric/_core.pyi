@@ -668,6 +668,14 @@ class Seeing(_Record):
     def transfer(
         self, cycles_per_arcsec: Numbers1D, /, *, wavelength_nm: Number = 550.0
     ) -> Floats: ...
+    def combined_contrast(
+        self,
+        cycles_per_arcsec: Numbers1D,
+        contrast: Numbers1D,
+        /,
+        *,
+        wavelength_nm: Number = 550.0,
+    ) -> Floats: ...
     def fwhm_arcsec_at(self, wavelength_nm: Number, /) -> float: ...
     def plot(self, ax: Axes | None = None) -> Axes: ...
 
