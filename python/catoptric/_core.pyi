@@ -45,6 +45,7 @@ from .table import Table
 __all__ = [
     "DEFAULT_WAVELENGTH_NM",
     "Airy",
+    "ArtificialStar",
     "Astigmatism",
     "AstigmatismEstimate",
     "BenchScatter",
@@ -58,16 +59,26 @@ __all__ = [
     "FocalPlane",
     "GratingPicture",
     "HeightMap",
+    "Holder",
     "Illumination",
     "KnifeEdgeReadings",
     "KnifePicture",
+    "MirrorClips",
+    "NightsThatShow",
     "Opening",
     "Primary",
     "Psf",
     "RadialIllumination",
     "RadialProfile",
+    "Seeing",
+    "SeenStar",
     "SheetFigure",
+    "SpectralStrehl",
+    "Spectrum",
+    "Spider",
+    "Spikes",
     "Spot",
+    "StrehlApproximations",
     "TestSheet",
     "Train",
     "TurnedEdge",
@@ -85,6 +96,7 @@ __all__ = [
     "inches",
     "judge_refigure",
     "knife_edge_picture",
+    "nights_that_show",
     "smallest_diagonal",
 ]
 
@@ -714,6 +726,14 @@ class Seeing(_Record):
     def short_exposure(self, *, diameter_mm: Number, alpha: Number = 1.0) -> Seeing: ...
     def transfer(
         self, cycles_per_arcsec: Numbers1D, /, *, wavelength_nm: Number = 550.0
+    ) -> Floats: ...
+    def combined_contrast(
+        self,
+        cycles_per_arcsec: Numbers1D,
+        contrast: Numbers1D,
+        /,
+        *,
+        wavelength_nm: Number = 550.0,
     ) -> Floats: ...
     def fwhm_arcsec_at(self, wavelength_nm: Number, /) -> float: ...
     def plot(self, ax: Axes | None = None) -> Axes: ...

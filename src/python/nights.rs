@@ -103,8 +103,8 @@ getters!(PyNightsThatShow, |nights| {
     error_estimate: f64 = nights.error_estimate;
 });
 record!(PyNightsThatShow, "NightsThatShow",
-    attributes: ["fwhm_arcsec", "contrast_change", "detail_arcsec", "peak_before", "peak_after", "shows", "count", "words",
-        "least_contrast_change", "least_peak_change", "wavelength_nm", "error_estimate"],
+    attributes: ["fwhm_arcsec", "contrast_change", "detail_arcsec", "peak_before", "peak_after", "shows", "count",
+        "words", "least_contrast_change", "least_peak_change", "wavelength_nm", "error_estimate"],
     shown: ["count", "least_contrast_change", "least_peak_change", "wavelength_nm"]);
 
 /// Return on which of some nights a change of the telescope would show through the air.

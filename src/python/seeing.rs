@@ -97,7 +97,7 @@ impl PySeeing {
     /// Errors: InputError.
     ///
     /// >>> night = ct.Seeing(fwhm_arcsec=1.0)
-    /// >>> assert night.transfer([0.0, 0.5]).round(3).tolist() == [1.0, 0.334]
+    /// >>> assert night.transfer([0.0, 0.5]).round(3).tolist() == [1.0, 0.323]
     #[pyo3(signature = (cycles_per_arcsec, /, *, wavelength_nm=None),
         text_signature = "($self, cycles_per_arcsec, /, *, wavelength_nm=550.0)")]
     fn transfer<'py>(
@@ -108,6 +108,28 @@ impl PySeeing {
     ) -> PyResult<Column<'py>> {
         let (cycles, nm) = (list(cycles_per_arcsec, "cycles_per_arcsec")?, seen_at(py, wavelength_nm)?);
         Ok(column(py, cycles.iter().map(|c| self.0.transfer(*c, nm))))
+    }
+
+    /// Return a telescope's contrasts through this air: each times what the air leaves at its frequency.
+    ///
+    /// Units: cycles for each arcsecond, nm. Shapes: one contrast a frequency; so many come back.
+    /// Errors: InputError for lists of unequal length.
+    ///
+    /// >>> night = ct.Seeing(fwhm_arcsec=1.0)
+    /// >>> both = night.combined_contrast([0.0, 0.5], [1.0, 0.8])
+    /// >>> assert both[0] == 1 and abs(both[1] - 0.8 * night.transfer([0.5])[0]) < 1e-15
+    #[pyo3(signature = (cycles_per_arcsec, contrast, /, *, wavelength_nm=None),
+        text_signature = "($self, cycles_per_arcsec, contrast, /, *, wavelength_nm=550.0)")]
+    fn combined_contrast<'py>(
+        &self,
+        py: Python<'py>,
+        cycles_per_arcsec: &Bound<'py, PyAny>,
+        contrast: &Bound<'py, PyAny>,
+        wavelength_nm: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<Column<'py>> {
+        let (cycles, contrast) = (list(cycles_per_arcsec, "cycles_per_arcsec")?, list(contrast, "contrast")?);
+        let both = self.0.combined_contrast(&cycles, &contrast, wavelength(wavelength_nm)?);
+        both.map(|values| column(py, values)).map_err(|e| exception(py, e))
     }
 
     /// Return the full width at half maximum of the long exposure at another wavelength, arcsec.

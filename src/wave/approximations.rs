@@ -76,9 +76,8 @@ impl StrehlApproximations {
                 "past an RMS of 0.225 waves (here {rms_waves:.3}) Marechal's form rises again, and both mean nothing"
             ));
         } else if strehl - exponential > TOLERATED {
-            words.push(
-                "an error that few parts of the pupil share, as a thin steep edge, costs less than its RMS says".to_owned(),
-            );
+            let why = "an error that few parts of the pupil share, as a thin steep edge, costs less than its RMS says";
+            words.push(why.to_owned());
         }
         Self {
             rms_waves,

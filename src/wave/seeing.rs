@@ -199,7 +199,34 @@ impl Seeing {
         )
     }
 
-    /// The same for two points of the pupil that stand `baseline_mm` apart: lambda nu.
+    /// A telescope's contrasts through this air: each times what the air leaves at its frequency.
+    ///
+    /// Units: cycles for each arcsecond, nm. Shapes: one contrast a frequency; so many come back.
+    /// Errors: [`Error::Input`] for lists of unequal length.
+    ///
+    /// ```
+    /// let night = catoptric::Seeing::from_fwhm(1.0, 550.0, 0.0)?;
+    /// let both = night.combined_contrast(&[0.0, 0.5], &[1.0, 0.8], 550.0)?;
+    /// assert!(both[0] == 1.0 && (both[1] - 0.8 * night.transfer(0.5, 550.0)).abs() < 1e-15);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn combined_contrast(
+        &self,
+        cycles_per_arcsec: &[f64],
+        contrast: &[f64],
+        wavelength_nm: f64,
+    ) -> Result<Vec<f64>> {
+        check_wavelength(wavelength_nm)?;
+        if contrast.len() != cycles_per_arcsec.len() {
+            let found =
+                format!("{} contrasts beside {} frequencies", contrast.len(), cycles_per_arcsec.len());
+            return Err(Error::input("contrast", found, "one contrast for each frequency", ""));
+        }
+        let both = cycles_per_arcsec.iter().zip(contrast);
+        Ok(both.map(|(&cycles, contrast)| contrast * self.transfer(cycles, wavelength_nm)).collect())
+    }
+
+    /// The same as `transfer` for two points of the pupil that stand `baseline_mm` apart: lambda nu.
     pub(crate) fn transfer_at(&self, baseline_mm: f64, wavelength_nm: f64) -> f64 {
         let long = EXPONENT * (baseline_mm / self.r0_mm(wavelength_nm)).powf(5.0 / 3.0);
         let left = match self.exposure {

@@ -210,7 +210,53 @@ def real_strip():
 # Pictures with axes of their own making.
 ON_A_FIGURE = {"through_focus_gallery"}
 
+
+def some_air():
+    """A seeing of 1 arcsec whose contrast falls as a bell."""
+    return SimpleNamespace(
+        fwhm_arcsec=1.0,
+        r0_mm=110.7,
+        wavelength_nm=550.0,
+        diameter_mm=None,
+        transfer=lambda cycles, wavelength_nm: np.exp(-((2.0 * np.asarray(cycles)) ** 2)),
+    )
+
+
+def a_seen_star():
+    """A bell 2 arcsec wide, its peak set 1 arcsec toward the sky and half of one across."""
+    axis = np.linspace(-40.0, 40.0, 81)
+    across, along = np.meshgrid(axis - 5.0, axis - 10.0, indexing="ij")
+    return SimpleNamespace(
+        image=0.1 * np.exp(-np.log(2) * (across**2 + along**2) / 10.0**2),
+        along_um=axis,
+        pixel_um=1.0,
+        pixel_arcsec=0.1,
+        peak=0.1,
+        peak_along_um=10.0,
+        peak_across_um=5.0,
+        fwhm_arcsec=2.0,
+        wavelength_nm=550.0,
+        seeing=some_air(),
+    )
+
+
+def some_nights():
+    """Three nights out of order, of which the best shows the change."""
+    return SimpleNamespace(
+        fwhm_arcsec=np.array([3.0, 1.0, 2.0]),
+        contrast_change=np.array([0.01, 0.08, 0.03]),
+        peak_before=np.array([0.010, 0.040, 0.020]),
+        peak_after=np.array([0.010, 0.050, 0.021]),
+        shows=np.array([False, True, False]),
+        least_contrast_change=0.05,
+        least_peak_change=0.1,
+    )
+
+
 PICTURES = {
+    "air_contrast": (plotting.air_contrast, some_air, "arcsec", "contrast"),
+    "seen_star": (plotting.seen_star, a_seen_star, "arcsec", "arcsec"),
+    "nights": (plotting.nights, some_nights, "arcsec", "%"),
     "grating_bands": (plotting.grating_bands, a_shadow, "mm", "mm"),
     "knife_shadow": (plotting.knife_shadow, a_shadow, "mm", "mm"),
     "spot": (plotting.spot, a_spot, "um", "um"),
@@ -268,6 +314,11 @@ def real_verdict():
 
 
 REAL = {
+    "air_contrast": lambda: ct.Seeing(fwhm_arcsec=2).short_exposure(diameter_mm=318),
+    "seen_star": lambda: real_train().psf(focus="peak").in_seeing(ct.Seeing(fwhm_arcsec=2)),
+    "nights": lambda: ct.nights_that_show(
+        before=real_train(), after=real_train().with_primary(figure=[]), fwhm_arcsec=[1, 2, 4]
+    ),
     "grating_bands": real_bands,
     "knife_shadow": real_shadow,
     "spot": lambda: real_train().spot(field_arcmin=(10, 5)),
@@ -289,6 +340,9 @@ REAL = {
 
 # How the results themselves draw, where they do.
 OWN_PLOT = {
+    "air_contrast": lambda result, ax: result.plot(ax),
+    "seen_star": lambda result, ax: result.plot(ax),
+    "nights": lambda result, ax: result.plot(ax),
     "grating_bands": lambda result, ax: result.plot(ax),
     "knife_shadow": lambda result, ax: result.plot(ax, rays=True),
     "spot": lambda result, ax: result.plot(ax, wavelength_nm=500),
@@ -759,3 +813,33 @@ def test_a_gallery_has_a_strip_and_words_for_each_fault():
     assert all(fault.name in texts for fault in faults)
     assert len(figure.axes) == 6
     figure.canvas.draw()
+
+
+def test_a_star_in_the_air_stands_where_its_peak_is():
+    ax = plotting.seen_star(a_seen_star())
+    (circle,) = ax.lines
+    x, y = circle.get_data()
+    # A whole turn closes on its first point, so the middle is that of the extremes.
+    np.testing.assert_allclose(
+        [(x.max() + x.min()) / 2, (y.max() + y.min()) / 2], [0.5, 1.0], atol=1e-3
+    )
+    np.testing.assert_allclose(np.ptp(y), 2.0, atol=1e-3)
+    shown = ax.images[0]
+    row, column = np.unravel_index(np.argmax(shown.get_array()), shown.get_array().shape)
+    left, right, low, high = shown.get_extent()
+    place = (left + (column + 0.5) * (right - left) / 81, low + (row + 0.5) * (high - low) / 81)
+    np.testing.assert_allclose(place, (0.5, 1.0), atol=1e-9)
+
+
+def test_nights_stand_in_order_and_filled_where_they_show():
+    ax = plotting.nights(some_nights())
+    curve = ax.lines[0]
+    np.testing.assert_allclose(curve.get_xdata(), [1.0, 2.0, 3.0])
+    np.testing.assert_allclose(curve.get_ydata(), [8.0, 3.0, 1.0])
+    filled = [
+        line
+        for line in ax.lines
+        if line.get_markerfacecolor() != "white" and line.get_marker() == "o"
+    ]
+    assert [list(line.get_xdata()) for line in filled if len(line.get_xdata())] == [[1.0]]
+    assert "1 of 3 nights" in ax.get_title(loc="left")
