@@ -46,7 +46,7 @@ pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
     AxisDirection, Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, HeightMap, Joined,
-    Opening, Primary, PrimaryInput, RadialProfile, Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
+    Opening, Primary, PrimaryInput, RadialProfile, Ripple, Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
@@ -67,7 +67,7 @@ pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
-pub use wave::{Airy, Focus, Psf, PsfSize, Spectrum, Wavefront, WavefrontMap};
+pub use wave::{Airy, Focus, Psf, PsfSize, Spectrum, Wavefront, WavefrontMap, scatter_loss};
 
 /// The README's Rust code is a test.
 #[cfg(doctest)]

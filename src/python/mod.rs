@@ -21,6 +21,7 @@ mod model;
 mod pictures;
 mod rays;
 mod record;
+mod ripple;
 mod train;
 mod turned;
 mod waves;
@@ -33,6 +34,7 @@ use pyo3::prelude::*;
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
     figure::register(module)?;
+    ripple::register(module)?;
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
