@@ -20,6 +20,7 @@ pub(crate) mod chi_square;
 pub mod convolve;
 pub mod gauss;
 pub mod least_squares;
+pub(crate) mod periodic;
 pub(crate) mod phase;
 pub mod pool;
 pub mod random;

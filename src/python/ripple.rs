@@ -1,6 +1,7 @@
 //! Ripple of the figure, and what it scatters.
 
 use pyo3::prelude::*;
+use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{number, number_or, part_number, part_number_or, wavelength};
@@ -88,7 +89,7 @@ impl PyRipple {
         ax: Option<&Bound<'py, PyAny>>,
         clear_aperture_mm: Option<&Bound<'py, PyAny>>,
     ) -> PyResult<Bound<'py, PyAny>> {
-        let options = pyo3::types::PyDict::new(slf.py());
+        let options = PyDict::new(slf.py());
         options.set_item("clear_aperture_mm", number_or(clear_aperture_mm, "clear_aperture_mm", 200.0)?)?;
         draw("ripple_map", slf.as_any(), ax, Some(&options))
     }
