@@ -9,7 +9,7 @@
 //! ```text
 //! readings ──> figure ──┐
 //! sizes, coatings ──────┴─> Train ──> Prepared ──> rays ──> Spot, Illumination
-//!                                         └──────> Wavefront ──> Strehl, Psf, encircled energy
+//!                                         └──────> Wavefront ──> Strehl, Psf, encircled energy, View
 //! judge: takes what is known of a figure before and after (readings, sheets, reports), returns numbers,
 //!        intervals and a verdict
 //! ```
@@ -40,6 +40,7 @@ pub mod python;
 mod shop_test;
 mod trace;
 mod units;
+mod view;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
@@ -68,7 +69,14 @@ pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
-pub use wave::{Airy, Focus, Psf, PsfSize, Spectrum, Wavefront, WavefrontMap, scatter_loss};
+pub use view::{
+    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, Eyepiece, FieldStar, Scene, Sensor, StarField, Through, View,
+    ViewDifference, ViewOptions, eye_mtf,
+};
+pub use wave::{
+    Airy, Focus, Psf, PsfSize, Seeing, SeenSize, SeenStar, SpectralStrehl, Spectrum, StrehlApproximations,
+    Wavefront, WavefrontMap, scatter_loss,
+};
 
 /// The README's Rust code is a test.
 #[cfg(doctest)]

@@ -22,6 +22,7 @@ mod pictures;
 mod rays;
 mod record;
 mod ripple;
+mod spectrum;
 mod train;
 mod turned;
 mod waves;
@@ -38,6 +39,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
+    spectrum::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
     evidence::register(module)?;

@@ -16,4 +16,4 @@ pub use picture::{BrightnessUnit, View, ViewDifference};
 pub use scene::Scene;
 pub use see::{Through, ViewOptions};
 pub use sensor::Sensor;
-pub use stars::{DoubleStar, Star, StarField};
+pub use stars::{DoubleStar, FieldStar, StarField};

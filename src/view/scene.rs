@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::disc::BandedDisc;
-use super::stars::{DoubleStar, Star, StarField};
+use super::stars::{DoubleStar, FieldStar, StarField};
 use crate::error::{Findings, Result};
 
 /// A scene that is looked at.
@@ -46,7 +46,7 @@ impl Scene {
     }
 
     /// The stars of a scene of stars; none for a planet.
-    pub(super) fn stars(&self) -> Vec<Star> {
+    pub(super) fn stars(&self) -> Vec<FieldStar> {
         match self {
             Self::BandedDisc(_) => Vec::new(),
             Self::DoubleStar(pair) => pair.stars().to_vec(),

@@ -17,12 +17,12 @@ const COUNTS_A_MAGNITUDE: f64 = 0.6;
 /// Units: arcsec on the sky from the middle of the view: x toward the focuser's side, y toward +y.
 ///
 /// ```
-/// let star = catoptric::Star { x_arcsec: 3.0, y_arcsec: 0.0, magnitude: 5.0 };
+/// let star = catoptric::FieldStar { x_arcsec: 3.0, y_arcsec: 0.0, magnitude: 5.0 };
 /// assert!((star.light() - 0.01).abs() < 1e-12);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Star {
+pub struct FieldStar {
     /// Toward the focuser's side, arcsec.
     pub x_arcsec: f64,
     /// Toward +y, arcsec.
@@ -31,11 +31,11 @@ pub struct Star {
     pub magnitude: f64,
 }
 
-impl Star {
+impl FieldStar {
     /// Its light in units of a star of magnitude 0 (Pogson 1856: five magnitudes are a factor of 100).
     ///
     /// ```
-    /// assert_eq!(catoptric::Star { x_arcsec: 0.0, y_arcsec: 0.0, magnitude: 0.0 }.light(), 1.0);
+    /// assert_eq!(catoptric::FieldStar { x_arcsec: 0.0, y_arcsec: 0.0, magnitude: 0.0 }.light(), 1.0);
     /// ```
     pub fn light(&self) -> f64 {
         10.0_f64.powf(-0.4 * self.magnitude)
@@ -88,10 +88,10 @@ impl DoubleStar {
     }
 
     /// The two stars.
-    pub fn stars(&self) -> [Star; 2] {
+    pub fn stars(&self) -> [FieldStar; 2] {
         let (sin, cos) = self.position_angle_deg.to_radians().sin_cos();
         let half = self.separation_arcsec / 2.0;
-        [(-half, self.first_magnitude), (half, self.second_magnitude)].map(|(step, magnitude)| Star {
+        [(-half, self.first_magnitude), (half, self.second_magnitude)].map(|(step, magnitude)| FieldStar {
             x_arcsec: step * cos,
             y_arcsec: step * sin,
             magnitude,
@@ -123,18 +123,18 @@ impl DoubleStar {
 #[serde(deny_unknown_fields)]
 pub struct StarField {
     /// The stars, in no order.
-    pub stars: Vec<Star>,
+    pub stars: Vec<FieldStar>,
 }
 
 impl StarField {
     /// Stars as given.
     ///
     /// ```
-    /// use catoptric::{Star, StarField};
-    /// let one = StarField::new(vec![Star { x_arcsec: 1.0, y_arcsec: 2.0, magnitude: 0.0 }]);
+    /// use catoptric::{FieldStar, StarField};
+    /// let one = StarField::new(vec![FieldStar { x_arcsec: 1.0, y_arcsec: 2.0, magnitude: 0.0 }]);
     /// assert_eq!(one.stars.len(), 1);
     /// ```
-    pub fn new(stars: Vec<Star>) -> Self {
+    pub fn new(stars: Vec<FieldStar>) -> Self {
         Self { stars }
     }
 
@@ -150,7 +150,7 @@ impl StarField {
     pub fn of_chance(half_width_arcsec: f64, count: usize, faintest_magnitude: f64, seed: u64) -> Self {
         let mut draws = Stream::new(seed, 0);
         let mut place = |draws: &mut Stream| half_width_arcsec * (2.0 * draws.uniform() - 1.0);
-        let stars = (0..count.min(MOST_STARS + 1)).map(|_| Star {
+        let stars = (0..count.min(MOST_STARS + 1)).map(|_| FieldStar {
             x_arcsec: place(&mut draws),
             y_arcsec: place(&mut draws),
             magnitude: faintest_magnitude + draws.uniform().log10() / COUNTS_A_MAGNITUDE,

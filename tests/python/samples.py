@@ -157,6 +157,7 @@ def parts():
         sheet(),
         report(),
         turned_runs(),
+        ct.Spectrum.photopic(),
     ]
     return {type(part).__name__: part for part in found}
 

@@ -47,6 +47,7 @@ indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
 conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost
 freedom_without_outermost p_value_without_outermost p_value freedom
+weight
 """
 WITHOUT_UNIT = set(NAMES.split())
 
