@@ -70,8 +70,8 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use view::{
-    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, Eyepiece, FieldStar, Scene, Sensor, StarField, Through, View,
-    ViewDifference, ViewOptions, eye_mtf,
+    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, Eyepiece, FieldStar, Scene, Sensor, StarField, Through,
+    View, ViewDifference, ViewOptions, eye_mtf,
 };
 pub use wave::{
     Airy, Focus, Psf, PsfSize, Seeing, SeenSize, SeenStar, SpectralStrehl, Spectrum, StrehlApproximations,

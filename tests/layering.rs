@@ -15,10 +15,7 @@ const FLOORS: [(&str, &[&str]); 10] = [
     ("view", &["error", "units", "numeric", "model", "trace", "wave"]),
     ("shop_test", &["error", "units", "numeric", "model", "trace", "wave"]),
     ("judge", &["error", "units", "numeric", "model", "trace", "wave", "shop_test"]),
-    (
-        "python",
-        &["error", "units", "numeric", "model", "trace", "wave", "view", "shop_test", "judge"],
-    ),
+    ("python", &["error", "units", "numeric", "model", "trace", "wave", "view", "shop_test", "judge"]),
 ];
 
 struct Source {

@@ -32,14 +32,24 @@ fn the_strehl_is_that_of_total_integrated_scatter() {
     for rms_nm in [5.0, 10.0, 20.0] {
         let square = (4.0 * PI * rms_nm / WAVELENGTH_NM).powi(2);
         let truth = (-square).exp();
-        assert_close(1.0 - scatter_loss(rms_nm, WAVELENGTH_NM, 0.0).expect("a loss"), truth, 1e-15, "formula");
+        assert_close(
+            1.0 - scatter_loss(rms_nm, WAVELENGTH_NM, 0.0).expect("a loss"),
+            truth,
+            1e-15,
+            "formula",
+        );
         for seed in 0..8 {
             let found = seen(Ripple::new(rms_nm, 40.0, 20.0, seed));
             let kurtosis = 3.0 * (24.0 / patches).sqrt() * square * square / 12.0;
             let allowed = truth * (square * (oblique + 5e-3) + kurtosis);
             assert_close(found.strehl, truth, allowed, &format!("Strehl of {rms_nm} nm, seed {seed}"));
             assert!(found.error_estimate < 1e-5, "{}", found.error_estimate);
-            assert_close(found.rms_nm, 2.0 * rms_nm, 2.0 * rms_nm * (oblique + 2.5e-3), "RMS of the wavefront, nm");
+            assert_close(
+                found.rms_nm,
+                2.0 * rms_nm,
+                2.0 * rms_nm * (oblique + 2.5e-3),
+                "RMS of the wavefront, nm",
+            );
         }
     }
 }

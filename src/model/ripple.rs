@@ -121,14 +121,23 @@ impl Ripple {
 
     pub(super) fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         let allowed = format!("0 or more, {HEIGHT}");
-        findings.number("rms_nm", self.rms_nm, |v| (0.0..=TALLEST_NM / 10.0).contains(&v), &allowed, HEIGHT_CAUSE);
+        findings.number(
+            "rms_nm",
+            self.rms_nm,
+            |v| (0.0..=TALLEST_NM / 10.0).contains(&v),
+            &allowed,
+            HEIGHT_CAUSE,
+        );
         let longest = findings.length("longest_mm", self.longest_mm);
         if longest && findings.length("shortest_mm", self.shortest_mm) {
             let allowed = "a shortest wave of at most 3/4 of the longest one";
             let below = |v: f64| v <= 0.75 * self.longest_mm;
             findings.number("shortest_mm", self.shortest_mm, below, allowed, "the two exchanged?");
             if rim_mm.is_finite() {
-                let allowed = format!("{:.3} mm, 1/{MOST_WAVES} of the clear aperture, or more", 2.0 * rim_mm / MOST_WAVES);
+                let allowed = format!(
+                    "{:.3} mm, 1/{MOST_WAVES} of the clear aperture, or more",
+                    2.0 * rim_mm / MOST_WAVES
+                );
                 let above = |v: f64| v >= 2.0 * rim_mm / MOST_WAVES * (1.0 - 1e-9);
                 let cause = "finer roughness only scatters light: see scatter_loss";
                 findings.number("shortest_mm", self.shortest_mm, above, &allowed, cause);
@@ -143,6 +152,12 @@ impl Ripple {
                 "longer ones are the figure: Zernike terms describe them",
             );
         }
-        findings.number("slope", self.slope, |v| (-2.0..=6.0).contains(&v), "a slope from -2 to 6", "a sign?");
+        findings.number(
+            "slope",
+            self.slope,
+            |v| (-2.0..=6.0).contains(&v),
+            "a slope from -2 to 6",
+            "a sign?",
+        );
     }
 }

@@ -137,7 +137,7 @@ fn scatter_loss(
 
 /// A seed: a whole number that 64 bits hold.
 pub(super) fn seed(value: &Bound<'_, PyAny>) -> PyResult<u64> {
-    value.extract().map_err(|_| {
-        refused(value.py(), "seed", &value.to_string(), "a whole number from 0 to 2^64 - 1", "")
-    })
+    value
+        .extract()
+        .map_err(|_| refused(value.py(), "seed", &value.to_string(), "a whole number from 0 to 2^64 - 1", ""))
 }

@@ -136,7 +136,9 @@ impl BandedDisc {
     /// assert!((plain.brightness_at(12.0, 0.0) - 0.9).abs() < 1e-12); // 1 - 0.5 (1 - sqrt(1 - 0.36))
     /// ```
     pub fn brightness_at(&self, x_arcsec: f64, y_arcsec: f64) -> f64 {
-        self.bare(x_arcsec, y_arcsec) * self.bands(x_arcsec, y_arcsec) * self.spotted(x_arcsec, y_arcsec)
+        self.bare(x_arcsec, y_arcsec)
+            * self.bands(x_arcsec, y_arcsec)
+            * self.spotted(x_arcsec, y_arcsec)
             * (1.0 + Streaks::of(self).map_or(0.0, |s| s.at(x_arcsec, y_arcsec)))
     }
 
@@ -201,9 +203,21 @@ impl BandedDisc {
                 f.number("x_arcsec", spot.x_arcsec, on_disc, "a place on the disc", "");
                 f.number("y_arcsec", spot.y_arcsec, on_disc, "a place on the disc", "");
                 let size = |v: f64| v > 0.0 && v <= self.diameter_arcsec;
-                f.number("diameter_arcsec", spot.diameter_arcsec, size, "above 0, no larger than the disc", "");
+                f.number(
+                    "diameter_arcsec",
+                    spot.diameter_arcsec,
+                    size,
+                    "above 0, no larger than the disc",
+                    "",
+                );
                 let share = |v: f64| (-1.0..=1.0).contains(&v);
-                f.number("contrast", spot.contrast, share, "a share from -1 (bright) to 1 (black)", "percent?");
+                f.number(
+                    "contrast",
+                    spot.contrast,
+                    share,
+                    "a share from -1 (bright) to 1 (black)",
+                    "percent?",
+                );
             });
         }
     }

@@ -81,8 +81,16 @@ impl Eyepiece {
         let pupil = self.exit_pupil_mm(focal_ratio);
         if sound && pupil > LARGEST_PUPIL_MM {
             let found = format!("{} (exit pupil {pupil:.2} mm)", self.focal_length_mm);
-            let allowed = format!("an exit pupil of at most {LARGEST_PUPIL_MM} mm, {:.1} mm of focal length", LARGEST_PUPIL_MM * focal_ratio);
-            findings.fault("focal_length_mm", found, &allowed, "the eye's own pupil would stop the mirror down");
+            let allowed = format!(
+                "an exit pupil of at most {LARGEST_PUPIL_MM} mm, {:.1} mm of focal length",
+                LARGEST_PUPIL_MM * focal_ratio
+            );
+            findings.fault(
+                "focal_length_mm",
+                found,
+                &allowed,
+                "the eye's own pupil would stop the mirror down",
+            );
         }
     }
 }

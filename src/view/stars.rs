@@ -149,7 +149,7 @@ impl StarField {
     /// ```
     pub fn of_chance(half_width_arcsec: f64, count: usize, faintest_magnitude: f64, seed: u64) -> Self {
         let mut draws = Stream::new(seed, 0);
-        let mut place = |draws: &mut Stream| half_width_arcsec * (2.0 * draws.uniform() - 1.0);
+        let place = |draws: &mut Stream| half_width_arcsec * (2.0 * draws.uniform() - 1.0);
         let stars = (0..count.min(MOST_STARS + 1)).map(|_| FieldStar {
             x_arcsec: place(&mut draws),
             y_arcsec: place(&mut draws),
