@@ -4,14 +4,18 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{count_or, list, maybe_number, number};
+use super::arguments::{count_or, field, list, maybe_number, number};
 use super::arrays::{Column, column};
-use super::errors::exception;
+use super::errors::{compute, exception};
 use super::record::{getters, record};
-use crate::Spectrum;
+use super::train::PyTrain;
+use super::waves::PyWavefront;
+use crate::{Focus, SpectralStrehl, Spectrum, StrehlApproximations};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
-    module.add_class::<PySpectrum>()
+    module.add_class::<PySpectrum>()?;
+    module.add_class::<PySpectralStrehl>()?;
+    module.add_class::<PyStrehlApproximations>()
 }
 
 /// Light of several wavelengths, each with its share of the energy.
@@ -109,3 +113,133 @@ getters!(PySpectrum, |spectrum| {
 record!(PySpectrum, "Spectrum",
     attributes: ["wavelength_nm", "weight"],
     shown: ["mean_nm", "shortest_nm", "longest_nm"]);
+
+/// The Strehl over a spectrum, at one reference point for all colours.
+///
+/// Units: nm, mm. Shapes: one entry a wavelength of the spectrum.
+/// Errors: those of `Train.strehl` and `Wavefront.spectral_strehl`, which make it.
+/// Source: the exact pupil integral at every wavelength, weighted with weight/wavelength^2.
+/// Leaves out: polarisation and the scalar amplitude factor of a fast mirror (1e-3 of the peak at f/5); how well
+/// the wavelengths stand for the spectrum, which `Spectrum.photopic` says.
+///
+/// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, conic=-0.97))
+/// >>> seen = train.strehl(spectrum=ct.Spectrum.photopic())
+/// >>> assert seen.strehl_by_wavelength[1] < seen.strehl < seen.strehl_by_wavelength[6]
+#[pyclass(name = "SpectralStrehl", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PySpectralStrehl(SpectralStrehl);
+
+#[pymethods]
+impl PySpectralStrehl {
+    /// The Strehl at each wavelength of the spectrum, seen from the same reference point.
+    #[getter]
+    fn strehl_by_wavelength<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.strehl_by_wavelength.iter().copied())
+    }
+}
+
+getters!(PySpectralStrehl, |found| {
+    /// The Strehl over the spectrum.
+    strehl: f64 = found.strehl;
+    /// The mean wavelength, nm, at which a focus of greatest Strehl is found.
+    wavelength_nm: f64 = found.spectrum.mean_nm();
+    /// How far the reference point lies behind the paraxial focus, mm.
+    focus_shift_mm: f64 = found.focus_shift_mm;
+    /// Estimated error of the Strehl.
+    error_estimate: f64 = found.error_estimate;
+    /// The light.
+    spectrum: PySpectrum = PySpectrum(found.spectrum.clone());
+});
+record!(PySpectralStrehl, "SpectralStrehl",
+    attributes: ["strehl", "wavelength_nm", "strehl_by_wavelength", "focus_shift_mm", "error_estimate", "spectrum"],
+    shown: ["strehl", "wavelength_nm", "focus_shift_mm", "error_estimate"]);
+
+/// Two approximations of the Strehl, by the RMS alone, beside the exact value.
+///
+/// Units: waves for the RMS.
+/// Errors: none; `Wavefront.strehl_approximations` makes it.
+/// Source: Marechal's (1 - 2 pi^2 s^2)^2 and the exponential exp(-(2 pi s)^2), s the RMS in waves (Mahajan, from
+/// memory).
+/// Leaves out: all of the wavefront but its RMS. Marechal's form rises again past 0.225 waves; the exponential
+/// one fails for thin steep edges. `warning` says where and by how much, and is empty where both are within
+/// 0.01 of the exact value.
+///
+/// >>> wave = ct.Wavefront.from_zernikes({11: 165.0}, indexing="noll")
+/// >>> by = wave.strehl_approximations()
+/// >>> assert by.strehl_marechal > 0.5 and "rises again" in by.warning
+#[pyclass(name = "StrehlApproximations", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyStrehlApproximations(StrehlApproximations);
+
+getters!(PyStrehlApproximations, |by| {
+    /// Root mean square of the wavefront, waves.
+    rms_waves: f64 = by.rms_waves;
+    /// The exact pupil integral.
+    strehl: f64 = by.strehl;
+    /// Marechal's form, (1 - 2 pi^2 s^2)^2.
+    strehl_marechal: f64 = by.strehl_marechal;
+    /// The exponential form, exp(-(2 pi s)^2).
+    strehl_exponential: f64 = by.strehl_exponential;
+    /// Where a form fails here, and by how much; empty where both are within 0.01 of the exact value.
+    warning: String = by.warning.clone();
+});
+record!(PyStrehlApproximations, "StrehlApproximations",
+    attributes: ["rms_waves", "strehl", "strehl_marechal", "strehl_exponential", "warning"],
+    shown: ["rms_waves", "strehl", "strehl_marechal", "strehl_exponential"]);
+
+#[pymethods]
+impl PyWavefront {
+    /// Return the Strehl over a spectrum, seen from this wavefront's own reference point.
+    ///
+    /// Errors: NotConverged where a wavelength does not come to 1e-6.
+    ///
+    /// >>> wave = ct.Wavefront.from_zernikes({11: 30.0}, indexing="noll")
+    /// >>> alone = wave.spectral_strehl(ct.Spectrum(wavelength_nm=[550], weight=[1]))
+    /// >>> assert alone.strehl == wave.strehl
+    #[pyo3(signature = (spectrum, /))]
+    fn spectral_strehl(&self, py: Python<'_>, spectrum: PySpectrum) -> PyResult<PySpectralStrehl> {
+        let wavefront = self.0.clone();
+        compute(py, move || wavefront.spectral_strehl(&spectrum.0)).map(PySpectralStrehl)
+    }
+
+    /// Return the Strehl by Marechal's form and by the exponential one, beside the exact value.
+    ///
+    /// >>> quarter_wave = {4: 550 / (8 * np.sqrt(3))}  # defocus
+    /// >>> by = ct.Wavefront.from_zernikes(quarter_wave, indexing="noll").strehl_approximations()
+    /// >>> assert by.strehl_marechal < by.strehl < by.strehl_exponential and not by.warning
+    fn strehl_approximations(&self) -> PyStrehlApproximations {
+        PyStrehlApproximations(self.0.strehl_approximations())
+    }
+}
+
+#[pymethods]
+impl PyTrain {
+    /// Return the Strehl of a star, exact, over a spectrum: by default what the eye sees by day.
+    /// The reference point is one for all wavelengths; that of "peak" is found at the spectrum's mean.
+    ///
+    /// Units: arcmin (toward the focuser's side, and across), mm.
+    /// Errors: InputError, also for a field point that no light reaches; NotConverged.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, conic=-0.97))
+    /// >>> green = train.strehl(spectrum=ct.Spectrum(wavelength_nm=[550], weight=[1]))
+    /// >>> assert green.strehl == train.wavefront(focus="peak").strehl
+    /// >>> assert abs(train.strehl().strehl - green.strehl) < 0.02
+    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, spectrum=None),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='peak', focus_shift_mm=None, spectrum=None)")]
+    fn strehl(
+        &self,
+        py: Python<'_>,
+        field_arcmin: Option<&Bound<'_, PyAny>>,
+        focus: Option<&str>,
+        focus_shift_mm: Option<&Bound<'_, PyAny>>,
+        spectrum: Option<PySpectrum>,
+    ) -> PyResult<PySpectralStrehl> {
+        let star = field(field_arcmin)?;
+        let focus = super::arguments::focus(py, focus, focus_shift_mm, Focus::Peak)?;
+        let spectrum = spectrum.map_or_else(Spectrum::photopic, |s| s.0);
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.spectral_strehl(star, focus, &spectrum)).map(PySpectralStrehl)
+    }
+}
