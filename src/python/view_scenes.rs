@@ -1,7 +1,7 @@
 //! What is looked at, and through what: scenes, eyepieces, sensors.
 
 use pyo3::prelude::*;
-use pyo3::types::PyTuple;
+use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count, count_or, list, maybe_part_number, number, part_number, part_number_or};
