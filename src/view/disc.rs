@@ -136,9 +136,9 @@ impl BandedDisc {
     /// assert!((plain.brightness_at(12.0, 0.0) - 0.9).abs() < 1e-12); // 1 - 0.5 (1 - sqrt(1 - 0.36))
     /// ```
     pub fn brightness_at(&self, x_arcsec: f64, y_arcsec: f64) -> f64 {
-        self.bare(x_arcsec, y_arcsec)
+        self.bare(x_arcsec, y_arcsec, 0.0)
             * self.bands(x_arcsec, y_arcsec)
-            * self.spotted(x_arcsec, y_arcsec)
+            * self.spotted(x_arcsec, y_arcsec, 0.0)
             * (1.0 + Streaks::of(self).map_or(0.0, |s| s.at(x_arcsec, y_arcsec)))
     }
 
@@ -147,10 +147,11 @@ impl BandedDisc {
         self.band_width_arcsec.unwrap_or(self.diameter_arcsec / 10.0)
     }
 
-    /// The darkened disc alone.
-    pub(super) fn bare(&self, x: f64, y: f64) -> f64 {
+    /// The darkened disc alone, its rim softened over a length.
+    pub(super) fn bare(&self, x: f64, y: f64, soft: f64) -> f64 {
+        let inside = within(x.hypot(y), self.diameter_arcsec / 2.0, soft);
         let square = (x * x + y * y) / (0.25 * self.diameter_arcsec * self.diameter_arcsec);
-        if square > 1.0 { 0.0 } else { 1.0 - self.limb_darkening * (1.0 - (1.0 - square).sqrt()) }
+        inside * (1.0 - self.limb_darkening * (1.0 - (1.0 - square).max(0.0).sqrt()))
     }
 
     /// The factor of the bands.
@@ -166,10 +167,11 @@ impl BandedDisc {
         1.0 - self.band_contrast * dark.min(1.0)
     }
 
-    /// The factor of the spots.
-    pub(super) fn spotted(&self, x: f64, y: f64) -> f64 {
-        let inside = |s: &&DiscSpot| (x - s.x_arcsec).hypot(y - s.y_arcsec) <= s.diameter_arcsec / 2.0;
-        self.spots.iter().filter(inside).map(|s| 1.0 - s.contrast).product()
+    /// The factor of the spots, their rims softened over a length.
+    pub(super) fn spotted(&self, x: f64, y: f64, soft: f64) -> f64 {
+        let inside =
+            |s: &DiscSpot| within((x - s.x_arcsec).hypot(y - s.y_arcsec), s.diameter_arcsec / 2.0, soft);
+        self.spots.iter().map(|s| 1.0 - s.contrast * inside(s)).product()
     }
 
     /// Circles on which the brightness jumps: middle and radius, arcsec.
@@ -220,6 +222,17 @@ impl BandedDisc {
                 );
             });
         }
+    }
+}
+
+/// 1 within a radius and 0 beyond, falling evenly over a length about it: the part of a sample's square that lies inside.
+fn within(distance: f64, radius: f64, soft: f64) -> f64 {
+    if soft > 0.0 {
+        ((radius - distance) / soft + 0.5).clamp(0.0, 1.0)
+    } else if distance <= radius {
+        1.0
+    } else {
+        0.0
     }
 }
 

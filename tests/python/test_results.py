@@ -48,6 +48,9 @@ correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
 conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost
 freedom_without_outermost p_value_without_outermost p_value freedom
 weight
+slope band_count band_contrast limb_darkening spots detail_contrast contrast first_magnitude
+second_magnitude stars star_count magnitude throughput bands_left spots_left star_gap magnification
+pixels_per_lambda_f tail_share spectrum seeing scene eyepiece sensor rms greatest
 """
 WITHOUT_UNIT = set(NAMES.split())
 

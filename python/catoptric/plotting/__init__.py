@@ -11,6 +11,7 @@ from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
 from .star import energy, spot, star_image
 from .verdict import profiles, verdict
+from .views import ripple_map, view, views
 
 __all__ = [
     "air_contrast",
@@ -24,10 +25,13 @@ __all__ = [
     "nights",
     "profiles",
     "readings",
+    "ripple_map",
     "seen_star",
     "shares",
     "spot",
     "star_image",
     "verdict",
+    "view",
+    "views",
     "wavefront_map",
 ]
