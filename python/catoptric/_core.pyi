@@ -1539,6 +1539,7 @@ def judge_refigure(
     wavelength_nm: Number = 550.0,
 ) -> Verdict: ...
 def bench_scatter(first: KnifeEdgeReadings, second: KnifeEdgeReadings, /) -> BenchScatter: ...
+
 # What one would see.
 
 @final
@@ -1610,9 +1611,7 @@ class DoubleStar(_Record):
 
 @final
 class StarField(_Record):
-    def __new__(
-        cls, *, x_arcsec: Numbers1D, y_arcsec: Numbers1D, magnitude: Numbers1D
-    ) -> Self: ...
+    def __new__(cls, *, x_arcsec: Numbers1D, y_arcsec: Numbers1D, magnitude: Numbers1D) -> Self: ...
     @staticmethod
     def of_chance(
         *, half_width_arcsec: Number, count: int, faintest_magnitude: Number, seed: int

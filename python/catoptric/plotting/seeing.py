@@ -115,7 +115,9 @@ def nights(result: NightsLike, ax: Axes | None = None) -> Axes:
         (contrast, result.least_contrast_change, "contrast, at the detail where it changes most"),
         (peak, result.least_peak_change, "peak of a star, of the brighter one"),
     )
-    for (change, least, label), series in zip(changes, (_style.SERIES[1], _style.SERIES[0]), strict=True):
+    for (change, least, label), series in zip(
+        changes, (_style.SERIES[1], _style.SERIES[0]), strict=True
+    ):
         ax.plot(fwhm[order], change[order], series.line, color=series.colour, linewidth=1.2)
         for chosen, face in ((shows, series.colour), (~shows, "white")):
             ax.plot(

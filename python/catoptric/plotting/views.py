@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from . import _style
-from ._results import Floats, RippleLike, ViewLike
+from ._results import RippleLike, ViewLike
 from .mirror import half_pixel_edges
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ MOST_IN_A_ROW = 4
 
 DISC = "disc_centre"
 
-EYEPIECE_ORIENTATION = "as seen through the eyepiece, sky end of the tube up:"
+EYEPIECE_ORIENTATION = "as seen through the eyepiece, sky end of the tube up;"
 SKY_IN_EYEPIECE = "sky +x (focuser side) down, +y to the left"
 
 
@@ -45,7 +45,11 @@ def view(
     shown = _picture(result, ax, _norm(scale, [result], white))
     _style.scale_beside(ax, shown, _unit(result, scale))
     _style.heading(
-        ax, _what(result), EYEPIECE_ORIENTATION, SKY_IN_EYEPIECE, _conditions(result), _left(result)
+        ax,
+        _what(result),
+        f"{EYEPIECE_ORIENTATION} {SKY_IN_EYEPIECE}",
+        _conditions(result),
+        *_left(result),
     )
     return ax
 
@@ -80,8 +84,7 @@ def views(
     picture = None
     for (name, result), ax in zip(results.items(), places, strict=True):
         picture = _picture(result, ax, norm)
-        notes = [note for note in (_conditions(result), _left(result)) if note]
-        _style.heading(ax, name, *notes)
+        _style.heading(ax, name, _conditions(result), *_left(result))
         if ax is not places[0]:
             ax.set_ylabel("")
     _style.scale_beside(places[-1], picture, _unit(shown[0], scale))
@@ -205,7 +208,7 @@ def _unit(result: ViewLike, scale: str | None) -> str:
     words = {"root": "square-root scale", "linear": "even scale", "log": "logarithmic scale"}
     scale = words[scale or _usual_scale(result)]
     if result.unit == DISC:
-        return f"brightness, middle of the disc through a perfect mirror = 1 ({scale})"
+        return f"brightness of the disc, perfect middle = 1 ({scale})"
     return f"light of magnitude 0 on an arcsec² ({scale})"
 
 
@@ -232,14 +235,15 @@ def _conditions(result: ViewLike) -> str:
     return "; ".join(parts)
 
 
-def _left(result: ViewLike) -> str:
+def _left(result: ViewLike) -> list[str]:
     parts = [f"Strehl {result.strehl:.2f}"]
-    for name, share in (("bands", result.bands_left), ("spots", result.spots_left)):
-        if share is not None:
-            parts.append(f"{name} {100 * share:.0f} %")
+    left = [
+        f"{name} {100 * share:.0f} %"
+        for name, share in (("bands", result.bands_left), ("spots", result.spots_left))
+        if share is not None
+    ]
+    if left:
+        parts.append("contrast left: " + ", ".join(left))
     if result.star_gap is not None:
-        parts.append(f"gap at {100 * result.star_gap:.0f} % of the peak")
-    joined = ", ".join(parts[1:])
-    if result.bands_left is not None or result.spots_left is not None:
-        joined += " of their contrast left"
-    return f"{parts[0]}; {joined}" if joined else parts[0]
+        parts.append(f"between them {100 * result.star_gap:.0f} % of the fainter")
+    return parts
