@@ -22,11 +22,11 @@ fn seen(ripple: Ripple) -> Wavefront {
 
 #[test]
 fn the_strehl_is_that_of_total_integrated_scatter() {
-    // Bennett & Porteus 1961: exp(-(4 pi s/lambda)^2), s on glass. What one surface may differ by, own derivation: a hill
-    // counts 2h/(1 + (r/R)^2), which takes the mean of 2 (r/R)^2 from the variance; the best point of the image takes some tilt
-    // with it, at most 5e-3 of the variance (waves of 20 to 40 mm have next to none); and a sample of N independent patches has
-    // an excess of kurtosis of 0 +- sqrt(24/N), which enters as phase^4/12. N = area (integral of the density)^2/integral of
-    // its square = 158 for this spectrum.
+    // Bennett & Porteus 1961: exp(-(4 pi s/lambda)^2), s on glass. What one surface may differ by, own derivation: a
+    // hill counts 2h/(1 + (r/R)^2), which takes the mean of 2 (r/R)^2 from the variance; the best point of the image
+    // takes some tilt with it, at most 5e-3 of the variance (waves of 20 to 40 mm have next to none); and a sample of N
+    // independent patches has an excess of kurtosis of 0 +- sqrt(24/N), which enters as phase^4/12. N = area (integral
+    // of the density)^2/integral of its square = 158 for this spectrum.
     let oblique = (CLEAR_MM / 2.0 / RADIUS_OF_CURVATURE_MM).powi(2);
     let patches = PI * (CLEAR_MM / 2.0).powi(2) * (2.0 * PI * 2.0_f64.ln()).powi(2) / (PI * (1600.0 - 400.0));
     for rms_nm in [5.0, 10.0, 20.0] {

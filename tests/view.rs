@@ -68,7 +68,8 @@ fn brightest(view: &View) -> [f64; 2] {
 
 #[test]
 fn a_star_gives_back_its_own_image() {
-    // The means of the picture's squares from the pupil integral itself, 5 x 5 points each: off by p^4 terms, below 1e-4.
+    // The means of the picture's squares from the pupil integral itself, 5 x 5 points each: off by p^4 terms, below
+    // 1e-4.
     let train = newtonian(Some(TurnedEdge::new(15.0, 300.0)));
     let star = train.wavefront(Field::arcmin(12.0, 5.0), Focus::Peak, 550.0).expect("a wavefront");
     let (pixel_um, side) = (0.7, 31);
@@ -88,9 +89,10 @@ fn a_star_gives_back_its_own_image() {
             assert!((found - mean(i, j)).abs() < 2e-4, "{i} {j}: {found} for {}", mean(i, j));
         }
     }
-    // By Parseval a perfect star's peak times the plane's whole is the light: (lambda F)^2 4/(pi lit) for a pupil of which the share
-    // `lit` is lit, here the throughput. A paraboloid's conjugate coordinate is r/(f + r^2/(4 f)), which makes the whole larger by the mean
-    // of r^2/f^2 over the annulus (own derivation, next order 1e-5); the field of 13' and its vignetting are left at 1e-3.
+    // By Parseval a perfect star's peak times the plane's whole is the light: (lambda F)^2 4/(pi lit) for a pupil of
+    // which the share `lit` is lit, here the throughput. A paraboloid's conjugate coordinate is r/(f + r^2/(4 f)),
+    // which makes the whole larger by the mean of r^2/f^2 over the annulus (own derivation, next order 1e-5); the field
+    // of 13' and its vignetting are left at 1e-3.
     let unit_arcsec = 0.55 * 6.0 / 1.2e6 * ARCSEC_PER_RADIAN;
     let slow = unit_arcsec.powi(2) * 4.0 / (PI * view.throughput);
     let whole = slow * (1.0 + (100.0_f64.powi(2) + 25.0_f64.powi(2)) / 2.0 / 1200.0_f64.powi(2));
@@ -141,8 +143,8 @@ fn a_uniform_field_stays_uniform() {
 
 #[test]
 fn a_pair_at_the_rayleigh_distance_has_the_textbooks_gap() {
-    // scipy 1.16 (j1): two Airy patterns 1.21967 lambda/D apart, darkest point between over the peak: 0.735032; others at
-    // 1, 1.5 and 2 lambda/D. A pixel of 1/24 of the unit takes 7e-4 of the peaks.
+    // scipy 1.16 (j1): two Airy patterns 1.21967 lambda/D apart, darkest point between over the peak: 0.735032; others
+    // at 1, 1.5 and 2 lambda/D. A pixel of 1/24 of the unit takes 7e-4 of the peaks.
     for (distance, truth) in [(1.219_669_891, 0.735_032), (1.5, 0.397_853), (2.0, 0.065_352)] {
         for angle in [0.0, 90.0, 33.0] {
             let pair = DoubleStar::new(distance * SLOW_ARCSEC, 2.0, 2.0).position_angle_deg(angle);
@@ -183,7 +185,8 @@ fn seeing_is_that_of_a_star_in_seeing() {
     let star = train.wavefront(Field::AXIS, Focus::Peak, 550.0).expect("a wavefront");
     let size = SeenSize { half_width_um: Some(0.4), pixels: 3 };
     let truth = star.in_seeing(&night, size, None).expect("a star").peak;
-    // The sharp star's peak is dulled by its pixel, by pi^2/8 of its square in units of lambda F over 1.1: known to 1e-3.
+    // The sharp star's peak is dulled by its pixel, by pi^2/8 of its square in units of lambda F over 1.1: known to
+    // 1e-3.
     let unit = 0.8_f64 / 3.3;
     let dulled = 1.0 - PI * PI / 4.0 * (1.0 + 0.0625) * unit * unit / 6.0;
     let found = view.image[[40, 40]] / clear.image[[40, 40]] * dulled;
@@ -310,7 +313,8 @@ fn what_stands_toward_x_is_seen_there() {
 fn coarse_pixels_are_named_and_blur() {
     let view = seen(&slow(), one_star(0.0, 0.0), Sensor::new(SLOW_UM, 33, 33), &ViewOptions::default());
     assert_close(view.pixels_per_lambda_f, 1.0, 1e-12, "pixels for a wavelength times focal ratio");
-    // The light of a square of the unit's side about an Airy pattern's middle: scipy 1.16, dblquad of (2 J1(v)/v)^2 pi/4.
+    // The light of a square of the unit's side about an Airy pattern's middle: scipy 1.16, dblquad of (2 J1(v)/v)^2
+    // pi/4.
     let found = view.image[[16, 16]] * view.pixel_arcsec.powi(2);
     assert_close(found, 0.528_891_006, 2e-4, "light on the middle pixel");
     // A star between two coarse pixels sends them equal light.

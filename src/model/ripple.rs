@@ -20,16 +20,16 @@ const MOST_WAVES: f64 = 160.0;
 
 /// Ripple all over the glass: a Gaussian surface of chance with an isotropic power spectrum.
 ///
-/// The spectral density of the height (nm^2 mm^2, over both frequencies) is A f^(-slope) for 1/longest <= f <= 1/shortest,
-/// f in cycles for each mm, and 0 elsewhere: slope 0 is white, 2 to 3 is usual for polished glass (common practice, no source).
-/// `rms_nm` is the RMS about the mean over the clear aperture, exactly, for every seed; so A is that of the
-/// surface drawn, and scatters about rms^2 (2 - slope)/(2 pi (f2^(2 - slope) - f1^(2 - slope))), its mean over seeds, the more
-/// the fewer of the longest waves the mirror holds.
+/// The spectral density of the height (nm^2 mm^2, over both frequencies) is A f^(-slope) for 1/longest <= f <=
+/// 1/shortest, f in cycles for each mm, and 0 elsewhere: slope 0 is white, 2 to 3 is usual for polished glass (common
+/// practice, no source). `rms_nm` is the RMS about the mean over the clear aperture, exactly, for every seed; so A is
+/// that of the surface drawn, and scatters about rms^2 (2 - slope)/(2 pi (f2^(2 - slope) - f1^(2 - slope))), its mean
+/// over seeds, the more the fewer of the longest waves the mirror holds.
 ///
 /// Units: mm and nm of glass height. The surface depends on these numbers, the seed and the clear aperture.
 /// Errors: found by the train's check: a longest wave beyond the clear aperture, a shortest one below 1/160 of it.
-/// Method: spectral synthesis on a net of ten pixels a wave ([`numeric::rough`](crate::numeric::rough)), drawn by bicubic
-/// splines as every [`HeightMap`]: the shortest wave is 4e-4 of its amplitude wrong.
+/// Method: spectral synthesis on a net of ten pixels a wave ([`numeric::rough`](crate::numeric::rough)), drawn by
+/// bicubic splines as every [`HeightMap`]: the shortest wave is 4e-4 of its amplitude wrong.
 /// Leaves out: waves outside the two limits; any preferred direction, as of rings from a polishing stroke.
 ///
 /// ```

@@ -23,7 +23,8 @@ impl Filter {
     }
 
     /// Adds the transform of a kernel, each frequency of it turned into what counts by `made`, which is given row and
-    /// column of the frequency and the real and the imaginary part of the transform there. The kernel's middle is its first entry.
+    /// column of the frequency and the real and the imaginary part of the transform there. The kernel's middle is its
+    /// first entry.
     pub(crate) fn add(&mut self, kernel: &Array2<f64>, made: impl Fn(usize, usize, [f64; 2]) -> [f64; 2]) {
         let plane = self.transform(kernel, |planner, n| planner.plan_fft_forward(n));
         for (k, (factor, value)) in self.factors.iter_mut().zip(plane).enumerate() {

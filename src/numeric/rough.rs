@@ -11,8 +11,8 @@ use super::random::Stream;
 
 /// A periodic surface on a square net whose spectral density falls as a power of the frequency.
 ///
-/// Every wave of the net between `low` and `high` (cycles for each sample, both included) has an amplitude and a phase of
-/// chance: two independent normal draws times f^(-slope/2). All others are absent. The scale is arbitrary.
+/// Every wave of the net between `low` and `high` (cycles for each sample, both included) has an amplitude and a phase
+/// of chance: two independent normal draws times f^(-slope/2). All others are absent. The scale is arbitrary.
 ///
 /// Shapes: `size` x `size`.
 /// Source: spectral synthesis of a Gaussian surface, common practice, no source.

@@ -20,12 +20,12 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// Ripple all over the glass: a Gaussian surface of chance with an isotropic power spectrum.
 ///
 /// The spectral density of the height falls as f^(-slope) between the frequencies 1/longest_mm and 1/shortest_mm and is
-/// 0 elsewhere: slope 0 is white, 2 to 3 is usual for polished glass (common practice, no source). The RMS about the mean over the
-/// clear aperture is `rms_nm` exactly, whatever the seed.
+/// 0 elsewhere: slope 0 is white, 2 to 3 is usual for polished glass (common practice, no source). The RMS about the
+/// mean over the clear aperture is `rms_nm` exactly, whatever the seed.
 ///
 /// Units: mm; nm of glass height (half of the wavefront).
-/// Errors: InputError for ripple that cannot be; on a mirror for a longest wave beyond the clear aperture and a shortest
-/// one below 1/160 of it.
+/// Errors: InputError for ripple that cannot be; on a mirror for a longest wave beyond the clear aperture and a
+/// shortest one below 1/160 of it.
 /// Source: spectral synthesis on a net of ten pixels a wave, common practice, no source.
 /// Leaves out: waves outside the two limits; any preferred direction, as of rings from a polishing stroke. The
 /// shortest wave is drawn 4e-4 of its amplitude wrong, as on every map.

@@ -25,18 +25,19 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 impl PyTrain {
     /// Return what one would see of a scene at an eyepiece or on a sensor.
     ///
-    /// The scene is blurred by the exact image of a star in its middle, all colours from one focus, by the air, and at an
-    /// eyepiece by what the mean eye takes beyond diffraction. Every pixel is the mean over its square. A focus is
+    /// The scene is blurred by the exact image of a star in its middle, all colours from one focus, by the air, and at
+    /// an eyepiece by what the mean eye takes beyond diffraction. Every pixel is the mean over its square. A focus is
     /// given by name or by its shift.
     ///
-    /// Units: arcmin (toward the focuser's side, and across), mm, nm, arcsec from the middle to the edge. Half width and
-    /// pixels count at an eyepiece; without a half width the view is what the scene needs.
+    /// Units: arcmin (toward the focuser's side, and across), mm, nm, arcsec from the middle to the edge. Half width
+    /// and pixels count at an eyepiece; without a half width the view is what the scene needs.
     /// Shapes: `pixels` on a side at an eyepiece; a sensor's rows and columns.
     /// Errors: InputError, also for a view wider than the field stop, a pixel larger than the disc, and a picture
     /// that would take more than about 1 GiB; NotConverged.
-    /// Leaves out: that the star image changes over the view (coma grows in proportion to the distance from the axis); the
-    /// noise of eye and sensor. Light of a star beyond 64 wavelengths times focal ratio, `tail_share`, is added
-    /// as rings that fall off as 1/r^3: contrasts of a perfect annulus come out within 2e-4.
+    /// Leaves out: that the star image changes over the view (coma grows in proportion to the distance from the axis);
+    /// the noise of eye and sensor. Light of a star beyond 64 wavelengths times focal ratio, `tail_share`, is added
+    /// as rings that fall off as 1/r^3: contrasts of a perfect annulus come out within 5e-5, those of a pupil
+    /// with vanes, whose far light lies in spikes, within that share.
     ///
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200))
     /// >>> planet, eyepiece = ct.BandedDisc(diameter_arcsec=20), ct.Eyepiece(focal_length_mm=6, field_stop_mm=8)
@@ -96,12 +97,13 @@ impl PyTrain {
 
 /// A scene as it is seen.
 ///
-/// Brightness 1 is, by `unit`: "disc_centre", the middle of the disc without bands and spots through a perfect mirror of the full
-/// clear aperture that reflects everything and has nothing in its way, at the same magnification; or
-/// "magnitude_zero_per_arcsec2", all light that such a mirror collects of a star of magnitude 0 on one square arcsecond.
+/// Brightness 1 is, by `unit`: "disc_centre", the middle of the disc without bands and spots through a perfect mirror
+/// of the full clear aperture that reflects everything and has nothing in its way, at the same magnification; or
+/// "magnitude_zero_per_arcsec2", all light that such a mirror collects of a star of magnitude 0 on one square
+/// arcsecond.
 ///
-/// Units: arcsec on the sky from the middle of the view, x toward the focuser's side, y toward +y. Through the eyepiece the sky
-/// stands on its head: +x points down and +y to the left, where the sky end of the tube is up.
+/// Units: arcsec on the sky from the middle of the view, x toward the focuser's side, y toward +y. Through the eyepiece
+/// the sky stands on its head: +x points down and +y to the left, where the sky end of the tube is up.
 /// Shapes: `image[i, j]`, row i at `y_arcsec[i]`, column j at `x_arcsec[j]`.
 /// Errors: those of `Train.view`, which makes it.
 /// Leaves out: what `Train.view` leaves out.
@@ -206,7 +208,8 @@ getters!(PyView, |view| {
     pixel_um: f64 = view.pixel_um;
     /// What brightness 1 is: "disc_centre" or "magnitude_zero_per_arcsec2".
     unit: &'static str = view.unit.name();
-    /// Light that arrives over that of a mirror of the full clear aperture which reflects everything, nothing in its way.
+    /// Light that arrives over that of a mirror of the full clear aperture which reflects everything, nothing in its
+    /// way.
     throughput: f64 = view.throughput;
     /// The Strehl of a star in the middle, without air and eye.
     strehl: f64 = view.strehl;
@@ -214,7 +217,8 @@ getters!(PyView, |view| {
     bands_left: Option<f64> = view.bands_left;
     /// Share of the spots' own contrast that is left, or None.
     spots_left: Option<f64> = view.spots_left;
-    /// The darkest point between the two stars of a pair over the fainter one's peak; 1 where nothing parts them; or None.
+    /// The darkest point between the two stars of a pair over the fainter one's peak; 1 where nothing parts them; or
+    /// None.
     star_gap: Option<f64> = view.star_gap;
     /// Magnification, or None on a sensor.
     magnification: Option<f64> = view.magnification;

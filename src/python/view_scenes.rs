@@ -181,8 +181,8 @@ record!(PyBandedDisc, "BandedDisc",
 
 /// Two stars, the point halfway between them in the middle of the view.
 ///
-/// Units: arcsec; degrees: `position_angle_deg` is the direction on the sky from the first star to the second, from +x (the
-/// focuser's side) toward +y; how the tube stands to north is not known here. Magnitudes.
+/// Units: arcsec; degrees: `position_angle_deg` is the direction on the sky from the first star to the second, from +x
+/// (the focuser's side) toward +y; how the tube stands to north is not known here. Magnitudes.
 /// Errors: InputError.
 ///
 /// >>> pair = ct.DoubleStar(separation_arcsec=0.8, first_magnitude=4, second_magnitude=6)
@@ -398,15 +398,16 @@ record!(PySensor, "Sensor", attributes: ["pixel_um", "columns", "rows"], shown: 
 
 /// Return the mean eye's transfer of contrast through a pupil of its own.
 ///
-/// (1 + (u/u1)^2)^-0.62 sqrt(D(u)), u1 = 21.95 - 5.512 d + 0.3922 d^2, D the transfer of diffraction at 555 nm. Fitted for
-/// pupils d of 2 to 6 mm. A view at an eyepiece takes this over D, never above 1: diffraction is in the star image already.
+/// (1 + (u/u1)^2)^-0.62 sqrt(D(u)), u1 = 21.95 - 5.512 d + 0.3922 d^2, D the transfer of diffraction at 555 nm. Fitted
+/// for pupils d of 2 to 6 mm. A view at an eyepiece takes this over D, never above 1: diffraction is in the star image
+/// already.
 ///
 /// Units: cycles for each degree; mm.
 /// Shapes: one entry a frequency.
 /// Errors: InputError for negative frequencies and pupils outside 0.1 to 7 mm.
 /// Source: Watson 2013, Journal of Vision 13(6):18.
-/// Leaves out: scattered light within the eye; what retina and brain make of the image; how much single eyes differ from the
-/// mean of 200 corrected ones, the largest uncertainty of a view.
+/// Leaves out: scattered light within the eye; what retina and brain make of the image; how much single eyes differ
+/// from the mean of 200 corrected ones, the largest uncertainty of a view.
 ///
 /// >>> assert abs(ct.eye_mtf([10.0], pupil_mm=3)[0] - 0.562616845632) < 1e-11  # mpmath
 #[pyfunction]

@@ -35,13 +35,13 @@ pub struct DiscSpot {
 
 /// An invented planet in the middle of the view: a disc that darkens toward its limb, with dark bands and round spots.
 ///
-/// Brightness 1 is the middle of the disc without bands and spots; toward the limb it falls as 1 - k (1 - sqrt(1 - r^2/R^2)).
-/// `band_count` straight bands lie evenly spaced across the disc, at D (i + 1)/(n + 1) - D/2 along the pole; a band is darker
-/// by `band_contrast` in its middle, by 1/e of that half of `band_width_arcsec` away: exp(-(2 d/width)^4). Spots have sharp
-/// rims. `detail_contrast` is the RMS of fine streaks of chance, drawn from `seed`.
+/// Brightness 1 is the middle of the disc without bands and spots; toward the limb it falls as 1 - k (1 - sqrt(1 -
+/// r^2/R^2)). `band_count` straight bands lie evenly spaced across the disc, at D (i + 1)/(n + 1) - D/2 along the pole;
+/// a band is darker by `band_contrast` in its middle, by 1/e of that half of `band_width_arcsec` away: exp(-(2
+/// d/width)^4). Spots have sharp rims. `detail_contrast` is the RMS of fine streaks of chance, drawn from `seed`.
 ///
-/// Units: arcsec on the sky; `tilt_deg` is the direction of the disc's pole, degrees from +x (the focuser's side) toward +y: the
-/// bands lie square to it, level as seen through the eyepiece at 0.
+/// Units: arcsec on the sky; `tilt_deg` is the direction of the disc's pole, degrees from +x (the focuser's side)
+/// toward +y: the bands lie square to it, level as seen through the eyepiece at 0.
 /// Errors: found when the scene is looked at: sizes and contrasts that cannot be, bands that overlap.
 /// Leaves out: phase, a flattened globe, bands that curve.
 ///
@@ -225,7 +225,8 @@ impl BandedDisc {
     }
 }
 
-/// 1 within a radius and 0 beyond, falling evenly over a length about it: the part of a sample's square that lies inside.
+/// 1 within a radius and 0 beyond, falling evenly over a length about it: the part of a sample's square that lies
+/// inside.
 fn within(distance: f64, radius: f64, soft: f64) -> f64 {
     if soft > 0.0 {
         ((radius - distance) / soft + 0.5).clamp(0.0, 1.0)

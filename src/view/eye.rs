@@ -97,15 +97,15 @@ impl Eyepiece {
 
 /// The mean eye's transfer of contrast, well corrected and looking through a pupil of its own.
 ///
-/// M = (1 + (u/u1)^2)^-0.62 sqrt(D(u)), u1 = 21.95 - 5.512 d + 0.3922 d^2, with D the transfer of diffraction by the same
-/// round pupil at 555 nm. For d from 2 to 6 mm; used here beyond, from 0 to 7 mm.
+/// M = (1 + (u/u1)^2)^-0.62 sqrt(D(u)), u1 = 21.95 - 5.512 d + 0.3922 d^2, with D the transfer of diffraction by the
+/// same round pupil at 555 nm. For d from 2 to 6 mm; used here beyond, from 0 to 7 mm.
 ///
 /// Units: cycles for each degree; mm.
 /// Source: Watson 2013, A formula for the mean human optical modulation transfer function as a function of pupil size,
 /// Journal of Vision 13(6):18 (the formula from two independent restatements).
-/// Leaves out: scattered light within the eye; what retina and brain make of the image; and how much single eyes differ from
-/// the mean of the 200 corrected ones behind the formula, which is the largest uncertainty of a view at an eyepiece: a
-/// comparison of two views through the same eye stands on firmer ground than either.
+/// Leaves out: scattered light within the eye; what retina and brain make of the image; and how much single eyes differ
+/// from the mean of the 200 corrected ones behind the formula, which is the largest uncertainty of a view at an
+/// eyepiece: a comparison of two views through the same eye stands on firmer ground than either.
 ///
 /// ```
 /// use catoptric::eye_mtf;
@@ -116,8 +116,8 @@ pub fn eye_mtf(cycles_per_deg: f64, pupil_mm: f64) -> f64 {
     aberrations(cycles_per_deg, pupil_mm) * diffraction(cycles_per_deg, pupil_mm).sqrt()
 }
 
-/// What the eye takes beyond diffraction, which the exit pupil has done already: M/D, and never above 1, which the formula
-/// exceeds near the limit of small pupils. Below about 1.5 mm next to nothing is left of it.
+/// What the eye takes beyond diffraction, which the exit pupil has done already: M/D, and never above 1, which the
+/// formula exceeds near the limit of small pupils. Below about 1.5 mm next to nothing is left of it.
 pub(super) fn eye_beyond_diffraction(cycles_per_deg: f64, pupil_mm: f64) -> f64 {
     let limit = diffraction(cycles_per_deg, pupil_mm);
     if limit <= 0.0 { 1.0 } else { (aberrations(cycles_per_deg, pupil_mm) / limit.sqrt()).min(1.0) }

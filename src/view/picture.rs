@@ -23,8 +23,8 @@ const GAP_POINTS: usize = 401;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum BrightnessUnit {
-    /// The middle of the disc, without bands and spots, through a perfect mirror of the full clear aperture that reflects
-    /// everything and has nothing in its way, at the same magnification.
+    /// The middle of the disc, without bands and spots, through a perfect mirror of the full clear aperture that
+    /// reflects everything and has nothing in its way, at the same magnification.
     DiscCentre,
     /// All light that such a mirror collects of a star of magnitude 0, on one square arcsecond.
     MagnitudeZeroPerArcsec2,
@@ -47,9 +47,9 @@ impl BrightnessUnit {
 
 /// A scene as it is seen.
 ///
-/// Units: `image` in [`BrightnessUnit`], every number the mean over its pixel; places on the sky in arcsec from the middle of
-/// the view, x toward the focuser's side, y toward +y. Through the eyepiece the sky stands on its head: +x points down and
-/// +y to the left, where the sky end of the tube is up. On a sensor x arcsec lie at along = -f x.
+/// Units: `image` in [`BrightnessUnit`], every number the mean over its pixel; places on the sky in arcsec from the
+/// middle of the view, x toward the focuser's side, y toward +y. Through the eyepiece the sky stands on its head: +x
+/// points down and +y to the left, where the sky end of the tube is up. On a sensor x arcsec lie at along = -f x.
 /// Shapes: `image[[i, j]]`, row i at `y_arcsec[i]`, column j at `x_arcsec[j]`.
 ///
 /// ```
@@ -75,7 +75,8 @@ pub struct View {
     pub pixel_um: f64,
     /// What brightness 1 is.
     pub unit: BrightnessUnit,
-    /// Light that arrives over that of a mirror of the full clear aperture which reflects everything, nothing in its way.
+    /// Light that arrives over that of a mirror of the full clear aperture which reflects everything, nothing in its
+    /// way.
     pub throughput: f64,
     /// The Strehl of a star in the middle, without air and eye; for a spectrum the mean by energy.
     pub strehl: f64,
@@ -210,7 +211,8 @@ pub(super) fn star_gap(
         let y = stars[0].y_arcsec + share * (stars[1].y_arcsec - stars[0].y_arcsec);
         surface.value_and_slopes(place(rows, y), place(columns, x)).0
     };
-    // The peaks may have moved toward each other: each is sought on its half of the line, and a quarter beyond its star.
+    // The peaks may have moved toward each other: each is sought on its half of the line, and a quarter beyond its
+    // star.
     let line: Vec<f64> =
         (0..GAP_POINTS).map(|i| at(-0.25 + 1.5 * i as f64 / (GAP_POINTS - 1) as f64)).collect();
     let top =

@@ -1,5 +1,6 @@
 //! A scene through a train: which wavefronts, which net, and the finished view.
 
+use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
 use super::disc::{BandedDisc, Streaks};
@@ -8,7 +9,9 @@ use super::net::{Beyond, Drawn, Layout, filter};
 use super::picture::{BrightnessUnit, View, left_of, star_gap};
 use super::scene::Scene;
 use super::sensor::Sensor;
+use super::stars::FieldStar;
 use crate::error::{Error, Findings, Result};
+use crate::numeric::periodic::Filter;
 use crate::numeric::sums;
 use crate::trace::Prepared;
 use crate::units::{ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, UM_PER_MM};
@@ -49,8 +52,8 @@ impl From<Sensor> for Through {
 
 /// How a scene is looked at.
 ///
-/// Units: arcmin for the field, arcsec from the middle to the edge of the view; `half_width_arcsec` and `pixels` count at
-/// an eyepiece, a sensor has its own.
+/// Units: arcmin for the field, arcsec from the middle to the edge of the view; `half_width_arcsec` and `pixels` count
+/// at an eyepiece, a sensor has its own.
 ///
 /// ```
 /// assert_eq!(catoptric::ViewOptions::default().pixels, 257);
@@ -65,7 +68,8 @@ pub struct ViewOptions {
     pub spectrum: Option<Spectrum>,
     /// The air; none: outside of it.
     pub seeing: Option<Seeing>,
-    /// From the middle to the edge of the view at an eyepiece, arcsec; not given: what the scene needs, within the field.
+    /// From the middle to the edge of the view at an eyepiece, arcsec; not given: what the scene needs, within the
+    /// field.
     pub half_width_arcsec: Option<f64>,
     /// Pixels on a side of the view at an eyepiece.
     pub pixels: usize,
@@ -87,19 +91,21 @@ impl Default for ViewOptions {
 impl Prepared {
     /// What one would see of a scene.
     ///
-    /// The scene is drawn on a fine net, blurred by the exact image of a star in its middle (and that of every line of the spectrum, all
-    /// from one focus), by the air, and at an eyepiece by what the eye takes beyond diffraction; every pixel of the picture is the
-    /// mean over its square.
+    /// The scene is drawn on a fine net, blurred by the exact image of a star in its middle (and that of every line of
+    /// the spectrum, all from one focus), by the air, and at an eyepiece by what the eye takes beyond diffraction;
+    /// every pixel of the picture is the mean over its square.
     ///
     /// Units: see [`View`].
-    /// Errors: [`Error::Input`] for scenes, eyepieces, sensors and sizes that cannot be, a view wider than the field stop, a pixel
-    /// larger than what is looked at, and pictures that would take more than about 1 GiB; [`Error::NoLight`];
-    /// [`Error::NotConverged`].
-    /// Method: products of Fourier transforms; stars lie where they are to 1e-6 of a pixel, rims are drawn in grey, areas to 1e-4 for a disc of 36 fine pixels and as their power 1.5 better. A star is summed within 64
-    /// wavelengths times focal ratio (less where the pixels are finer than a twelfth of that unit); the light beyond, stated as `tail_share`, is
-    /// added as rings falling off as 1/r^3.
-    /// Leaves out: that the star image changes over the view: for coma it grows in proportion to the distance from the axis; what the
-    /// dark adaptation and the noise of an eye make of it; noise of the sensor.
+    /// Errors: [`Error::Input`] for scenes, eyepieces, sensors and sizes that cannot be, a view wider than the field
+    /// stop, a pixel larger than what is looked at, and pictures that would take more than about 1 GiB;
+    /// [`Error::NoLight`]; [`Error::NotConverged`].
+    /// Method: products of Fourier transforms; stars lie where they are to 1e-6 of a pixel, rims are drawn in grey,
+    /// areas to 1e-4 for a disc of 36 fine pixels and as their power 1.5 better. A star is summed within 64 wavelengths
+    /// times focal ratio (less where the pixels are finer than a twelfth of that unit); the light beyond, stated as
+    /// `tail_share`, is added as rings falling off as 1/r^3: contrasts of a perfect annulus come out within 5e-5, those
+    /// of a pupil with vanes, whose far light lies in spikes, within that share.
+    /// Leaves out: that the star image changes over the view: for coma it grows in proportion to the distance from the
+    /// axis; what the dark adaptation and the noise of an eye make of it; noise of the sensor.
     ///
     /// ```
     /// use catoptric::{BandedDisc, Eyepiece, FocalLengthMm, Prepared, Primary, Train, ViewOptions};
@@ -117,7 +123,7 @@ impl Prepared {
         let mut findings = Findings::default();
         match through {
             Through::Eyepiece(eyepiece) => {
-                findings.within("eyepiece", |f| eyepiece.note_problems(focal_ratio, f))
+                findings.within("eyepiece", |f| eyepiece.note_problems(focal_ratio, f));
             }
             Through::Sensor(sensor) => findings.within("sensor", |f| sensor.note_problems(f)),
         }
@@ -133,27 +139,12 @@ impl Prepared {
         let throughput = self.throughput(&waves[0].0, options.field);
         let drawn = if matches!(scene, Scene::BandedDisc(_)) { Drawn::Means } else { Drawn::Bells };
         let (filter, tail_share) = filter(&layout, &waves, beyond, drawn)?;
-        let seen = |net: &ndarray::Array2<f64>| layout.sampled(&filter.applied(net));
-        let (mut image, unit, bands_left, spots_left) = match scene {
-            Scene::BandedDisc(disc) => {
-                let parts = Drawings::new(&layout, disc);
-                let left = |part: &Option<ndarray::Array2<f64>>| {
-                    part.as_ref().and_then(|net| left_of(&layout.mean(net), &seen(net)))
-                };
-                let (bands, spots) = (left(&parts.bands), left(&parts.spots));
-                (seen(&parts.whole) * throughput, BrightnessUnit::DiscCentre, bands, spots)
-            }
-            _ => {
-                // Light of a star for each fine pixel of its image: by the area, light for each square arcsecond.
-                let per_area = throughput / layout.fine_area_arcsec2();
-                (
-                    seen(&layout.spread(&scene.stars())) * per_area,
-                    BrightnessUnit::MagnitudeZeroPerArcsec2,
-                    None,
-                    None,
-                )
-            }
+        let Developed { mut image, unit, bands_left, spots_left } = if let Scene::BandedDisc(disc) = scene {
+            Developed::disc(&layout, &filter, disc)
+        } else {
+            Developed::stars(&layout, &filter, &scene.stars())
         };
+        image *= throughput;
         let [y_arcsec, x_arcsec] = layout.axes_arcsec();
         let star_gap = match scene {
             Scene::DoubleStar(pair) => star_gap(&image, [&y_arcsec, &x_arcsec], pair.stars()),
@@ -201,7 +192,7 @@ impl Prepared {
     fn waves(&self, options: &ViewOptions, spectrum: &Spectrum) -> Result<Vec<(Wavefront, f64)>> {
         let middle = self.wavefront(options.field, options.focus, spectrum.mean_nm())?;
         let seen = |&(nm, share): &(f64, f64)| {
-            if nm == middle.wavelength_nm {
+            if nm.to_bits() == middle.wavelength_nm.to_bits() {
                 return Ok((middle.clone(), share));
             }
             Wavefront::seen_from(middle.source.clone(), middle.reference_mm, nm).map(|w| (w, share))
@@ -209,7 +200,8 @@ impl Prepared {
         spectrum.lines().iter().filter(|line| line.1 > 0.0).map(seen).collect()
     }
 
-    /// Light that arrives over what a perfect mirror of the full clear aperture would send, without anything in its way.
+    /// Light that arrives over what a perfect mirror of the full clear aperture would send, without anything in its
+    /// way.
     fn throughput(&self, wave: &Wavefront, field: Field) -> f64 {
         let pupil = &wave.pupil;
         let returned: Vec<f64> =
@@ -262,36 +254,53 @@ impl Prepared {
     }
 }
 
-/// A disc on the fine net, and what bands and spots add to it.
-struct Drawings {
-    whole: ndarray::Array2<f64>,
-    bands: Option<ndarray::Array2<f64>>,
-    spots: Option<ndarray::Array2<f64>>,
+/// The picture of a scene without what the telescope loses, and what is measured while it is made.
+struct Developed {
+    image: Array2<f64>,
+    unit: BrightnessUnit,
+    bands_left: Option<f64>,
+    spots_left: Option<f64>,
 }
 
-impl Drawings {
-    fn new(layout: &Layout, disc: &BandedDisc) -> Self {
-        let (rims, reach) = (disc.rims(), disc.diameter_arcsec / 2.0);
+impl Developed {
+    fn disc(layout: &Layout, filter: &Filter, disc: &BandedDisc) -> Self {
+        let seen = |net: &Array2<f64>| layout.sampled(&filter.applied(net));
+        let rims = disc.rims();
+        let reach = disc.diameter_arcsec / 2.0;
         let streaks = Streaks::of(disc);
         let fine = |x: f64, y: f64| 1.0 + streaks.as_ref().map_or(0.0, |s| s.at(x, y));
         let banded = |x: f64, y: f64, soft: f64| {
             let bare = disc.bare(x, y, soft);
             if bare == 0.0 { 0.0 } else { bare * disc.bands(x, y) }
         };
-        let whole = |x: f64, y: f64, soft: f64| {
-            let banded = banded(x, y, soft);
-            if banded == 0.0 { 0.0 } else { banded * disc.spotted(x, y, soft) * fine(x, y) }
+        let whole = layout.drawn(
+            |x, y, soft| {
+                let banded = banded(x, y, soft);
+                if banded == 0.0 { 0.0 } else { banded * disc.spotted(x, y, soft) * fine(x, y) }
+            },
+            &rims,
+            reach,
+        );
+        let bands =
+            || layout.drawn(|x, y, soft| banded(x, y, soft) - disc.bare(x, y, soft), &rims[..1], reach);
+        let spots = || {
+            let added = |x: f64, y: f64, soft: f64| banded(x, y, soft) * (disc.spotted(x, y, soft) - 1.0);
+            layout.drawn(added, &rims, reach)
         };
+        let left = |net: Array2<f64>| left_of(&layout.mean(&net), &seen(&net));
         let has_bands = disc.band_count > 0 && disc.band_contrast > 0.0;
         let has_spots = disc.spots.iter().any(|s| s.contrast != 0.0);
-        let limb = &rims[..1];
         Self {
-            whole: layout.drawn(whole, &rims, reach),
-            bands: has_bands
-                .then(|| layout.drawn(|x, y, soft| banded(x, y, soft) - disc.bare(x, y, soft), limb, reach)),
-            spots: has_spots.then(|| {
-                layout.drawn(|x, y, soft| banded(x, y, soft) * (disc.spotted(x, y, soft) - 1.0), &rims, reach)
-            }),
+            image: seen(&whole),
+            unit: BrightnessUnit::DiscCentre,
+            bands_left: if has_bands { left(bands()) } else { None },
+            spots_left: if has_spots { left(spots()) } else { None },
         }
+    }
+
+    fn stars(layout: &Layout, filter: &Filter, stars: &[FieldStar]) -> Self {
+        // Light of a star for each fine pixel of its image: by the area, light for each square arcsecond.
+        let image = layout.sampled(&filter.applied(&layout.spread(stars))) / layout.fine_area_arcsec2();
+        Self { image, unit: BrightnessUnit::MagnitudeZeroPerArcsec2, bands_left: None, spots_left: None }
     }
 }

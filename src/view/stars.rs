@@ -9,7 +9,8 @@ use crate::numeric::random::Stream;
 const MAGNITUDES: std::ops::RangeInclusive<f64> = -30.0..=40.0;
 const MAGNITUDE: &str = "a magnitude from -30 to 40";
 const MOST_STARS: usize = 100_000;
-/// Star counts grow by this factor a magnitude in a field of chance: 10^0.6 of stars of one brightness spread evenly in space.
+/// Star counts grow by this factor a magnitude in a field of chance: 10^0.6 of stars of one brightness spread evenly in
+/// space.
 const COUNTS_A_MAGNITUDE: f64 = 0.6;
 
 /// A star of a scene.
@@ -44,8 +45,8 @@ impl FieldStar {
 
 /// Two stars, the point halfway between them in the middle of the view.
 ///
-/// Units: arcsec; `position_angle_deg` is the direction from the first star to the second on the sky, degrees from +x (the
-/// focuser's side) toward +y. How the tube stands to north is not known here.
+/// Units: arcsec; `position_angle_deg` is the direction from the first star to the second on the sky, degrees from +x
+/// (the focuser's side) toward +y. How the tube stands to north is not known here.
 /// Errors: found when the scene is looked at.
 ///
 /// ```
@@ -138,8 +139,8 @@ impl StarField {
         Self { stars }
     }
 
-    /// A square field of chance: places evenly spread, ten to the 0.6 times as many stars with each magnitude, as of equal stars
-    /// evenly spread in space, up to the faintest.
+    /// A square field of chance: places evenly spread, ten to the 0.6 times as many stars with each magnitude, as of
+    /// equal stars evenly spread in space, up to the faintest.
     ///
     /// Units: arcsec from the middle to the field's edge.
     ///

@@ -11,7 +11,8 @@ const END: f64 = 90.0;
 /// Transfer function of light that falls off as 1/r^3 beyond a radius: far from its core every star behind a pupil with
 /// a sharp rim does so in the mean over a ring.
 ///
-/// g(s) = integral from 1 to infinity of J0(s t)/t^2 dt = J0(s) - s (1 + J1(s) - integral from 0 to s of J0), s = 2 pi f R.
+/// g(s) = integral from 1 to infinity of J0(s t)/t^2 dt = J0(s) - s (1 + J1(s) - integral from 0 to s of J0), s = 2 pi
+/// f R.
 pub(super) struct Tail {
     table: Vec<f64>,
 }

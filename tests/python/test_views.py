@@ -37,9 +37,9 @@ def refusal(ask):
 
 @pytest.mark.parametrize("place", [(0.0, 0.0), (0.37, -0.21), (-1.3, 2.45)])
 def test_a_star_lies_where_it_is_between_the_pixels(place):
-    # Airy's pattern by scipy, the mean over each pixel by 6 x 6 Gauss nodes: exact to 1e-9.
-    # A paraboloid's conjugate coordinate r/(f + r^2/(4 f)) spreads the light wider than the textbook's
-    # pupil, by the mean of r^2/f^2: 3.5e-5 at f/60.
+    # Airy's pattern by scipy, the mean of each pixel by 6 x 6 Gauss nodes: exact to 1e-9.
+    # A paraboloid's conjugate coordinate r/(f + r^2/(4 f)) spreads the light wider than the
+    # textbook's pupil, by the mean of r^2/f^2: 3.5e-5 at f/60.
     sensor = ct.Sensor(pixel_um=11, columns=24, rows=21)
     x, y = (UNIT_ARCSEC * step for step in place)
     field = ct.StarField(x_arcsec=[x], y_arcsec=[y], magnitude=[5])

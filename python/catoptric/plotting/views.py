@@ -81,13 +81,12 @@ def views(
     if len(places) != len(shown):
         raise InputError.about("axes", f"{len(places)} axes", f"{len(shown)}, one for each view")
     norm = _norm(scale, shown, white)
-    picture = None
+    pictures = [_picture(result, ax, norm) for result, ax in zip(shown, places, strict=True)]
     for (name, result), ax in zip(results.items(), places, strict=True):
-        picture = _picture(result, ax, norm)
         _style.heading(ax, name, _conditions(result), *_left(result))
         if ax is not places[0]:
             ax.set_ylabel("")
-    _style.scale_beside(places[-1], picture, _unit(shown[0], scale))
+    _style.scale_beside(places[-1], pictures[-1], _unit(shown[0], scale))
     if axes is None:
         places[0].figure.suptitle(
             f"{_what(shown[0])}, one grey scale\n{EYEPIECE_ORIENTATION} {SKY_IN_EYEPIECE}",
