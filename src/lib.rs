@@ -74,8 +74,9 @@ pub use view::{
     View, ViewDifference, ViewOptions, eye_mtf,
 };
 pub use wave::{
-    Airy, Focus, NightsThatShow, Psf, PsfSize, Seeing, SeenSize, SeenStar, ShowsWhen, SpectralStrehl,
-    Spectrum, StrehlApproximations, Wavefront, WavefrontMap, nights_that_show, scatter_loss,
+    Airy, ArtificialStar, Focus, NightsThatShow, Psf, PsfSize, Seeing, SeenSize, SeenStar, ShowsWhen,
+    SpectralStrehl, Spectrum, Spikes, StrehlApproximations, Wavefront, WavefrontMap, nights_that_show,
+    scatter_loss,
 };
 
 /// The README's Rust code is a test.

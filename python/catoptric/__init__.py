@@ -13,6 +13,7 @@ from . import plotting
 from ._core import (
     DEFAULT_WAVELENGTH_NM,
     Airy,
+    ArtificialStar,
     Astigmatism,
     AstigmatismEstimate,
     BandedDisc,
@@ -49,6 +50,7 @@ from ._core import (
     SpectralStrehl,
     Spectrum,
     Spider,
+    Spikes,
     Spot,
     StarField,
     StrehlApproximations,
@@ -82,6 +84,7 @@ from .table import Table
 __all__ = [
     "DEFAULT_WAVELENGTH_NM",
     "Airy",
+    "ArtificialStar",
     "Astigmatism",
     "AstigmatismEstimate",
     "BandedDisc",
@@ -122,6 +125,7 @@ __all__ = [
     "SpectralStrehl",
     "Spectrum",
     "Spider",
+    "Spikes",
     "Spot",
     "StarField",
     "StrehlApproximations",

@@ -1,12 +1,14 @@
 //! On how many nights a change of the telescope would show through the air.
 
+use std::f64::consts::TAU;
+
+use ndarray::Axis;
 use serde::{Deserialize, Serialize};
 
 use super::seeing::Seeing;
-use super::source::{Pupil, View};
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
-use crate::numeric::{pool, sums};
+use crate::numeric::{gauss, pool, sums};
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM, UM_PER_MM};
 
 /// Half width of the star's picture behind a contrast, in wavelengths times focal ratio, and its spacing.
@@ -16,6 +18,8 @@ const SPACING: f64 = 0.45;
 const CONTRAST_ERROR: f64 = 1e-3;
 /// Details that are looked at, as shares of the telescope's finest.
 const DETAILS: usize = 60;
+/// Frequencies of the integral behind a peak.
+const FREQUENCIES: usize = 80;
 const MOST_NIGHTS: usize = 10_000;
 
 /// When a change counts as seen.
@@ -47,8 +51,8 @@ impl Default for ShowsWhen {
 /// Units: arcsec for the seeing (long exposure, at the zenith, at 550 nm) and for the detail, the length of one cycle of light and dark
 /// lines; contrasts and peaks are shares of what full contrast and the perfect star without air have.
 /// Shapes: one entry a night.
-/// Method: contrast along and across from a star's picture 100 wavelengths times focal ratio wide, scaled by the pupil's own energy, times
-/// the seeing's transfer; the peak as a sum over all pairs of points of the pupil.
+/// Method: contrasts from a star's picture that reaches out to 100 wavelengths times focal ratio, scaled by the pupil's own energy, times the
+/// seeing's transfer; the peak, at the reference point, as the integral of the same over all details and directions.
 /// Leaves out: what [`Seeing`] leaves out; patterns that lie aslant. Contrasts are good to 1e-3, peaks to 1e-3 of
 /// themselves.
 ///
@@ -108,17 +112,16 @@ pub fn nights_that_show(
 ) -> Result<NightsThatShow> {
     let nights = checked(before, after, fwhm_arcsec, shows_when)?;
     let wavelength_nm = before.wavelength_nm;
-    let pupils = [Pairs::new(before)?, Pairs::new(after)?];
-    let cut_off = pupils[0].cut_off_per_arcsec.max(pupils[1].cut_off_per_arcsec);
+    let cut_off = cut_off_per_arcsec(before).max(cut_off_per_arcsec(after));
     let cycles: Vec<f64> = (1..DETAILS).map(|i| cut_off * i as f64 / DETAILS as f64).collect();
-    let contrasts = [contrasts(before, &cycles)?, contrasts(after, &cycles)?];
+    let [before, after] = [Sight::new(before, &cycles)?, Sight::new(after, &cycles)?];
     let night = |i: usize| {
         let air = &nights[i];
         let (mut change, mut detail) = (0.0_f64, f64::INFINITY);
         for (k, &c) in cycles.iter().enumerate() {
             for direction in 0..2 {
-                let telescope = contrasts[1][k][direction] - contrasts[0][k][direction];
-                let combined = air.transfer(c, wavelength_nm) * telescope;
+                let telescope = after.contrasts[k][direction] - before.contrasts[k][direction];
+                let combined = air.transfer_at(c * after.baseline_mm, wavelength_nm) * telescope;
                 if combined.abs() > change.abs() {
                     (change, detail) = (combined, 1.0 / c);
                 }
@@ -126,7 +129,7 @@ pub fn nights_that_show(
         }
         // Two telescopes that are alike differ nowhere; any detail will do.
         let detail = if detail.is_finite() { detail } else { 1.0 / cycles[0] };
-        (change, detail, pupils[0].peak(air, wavelength_nm), pupils[1].peak(air, wavelength_nm))
+        (change, detail, before.peak(air, wavelength_nm), after.peak(air, wavelength_nm))
     };
     let found = pool::map_ordered(nights.len(), true, night);
     let shows = |&(change, _, before, after): &(f64, f64, f64, f64)| {
@@ -175,75 +178,84 @@ fn checked(
     fwhm_arcsec.iter().enumerate().map(night).collect()
 }
 
-/// The lit pupil as pairs of its points: what the air leaves of the peak.
-struct Pairs {
-    x_mm: Vec<f64>,
-    y_mm: Vec<f64>,
-    re: Vec<f64>,
-    im: Vec<f64>,
-    amplitude: f64,
-    cut_off_per_arcsec: f64,
+/// What a telescope makes of details without air.
+struct Sight {
+    /// Frequencies at which the mean over all directions is known, cycles for each arcsec, with the weights of their integral.
+    around: Vec<(f64, f64)>,
+    /// The mean over all directions of the transfer function, real part.
+    mean: Vec<f64>,
+    /// Contrast along and across at the frequencies asked for.
+    contrasts: Vec<[f64; 2]>,
+    /// The baseline for one cycle for each arcsec, mm.
+    baseline_mm: f64,
+    /// From the integral of mean times frequency to the peak.
+    scale: f64,
 }
 
-impl Pairs {
-    fn new(wave: &Wavefront) -> Result<Self> {
-        wave.focal_length_mm()?;
-        let (pupil, view): (&Pupil, &View) = (&wave.pupil, &wave.view);
-        let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
-        let per_nm = std::f64::consts::TAU / wave.wavelength_nm;
-        let phases = view.path_nm.iter().map(|w| (per_nm * w).sin_cos());
-        let (im, re) = phases.zip(&light).map(|((s, c), a)| (a * s, a * c)).unzip();
-        let diameter_mm = 2.0 * wave.source.rim();
+impl Sight {
+    fn new(wave: &Wavefront, cycles_per_arcsec: &[f64]) -> Result<Self> {
+        let unit_um = wave.wavelength_nm / 1000.0 * wave.image_focal_ratio()?;
+        let (amplitude, _) = wave.amplitude_reaching(HALF_WIDTH * 2.0_f64.sqrt() + 1.0)?;
+        let half = (HALF_WIDTH / SPACING) as usize;
+        let spacing_um = SPACING * unit_um;
+        let axis_um: Vec<f64> = (0..=2 * half).map(|i| (i as f64 - half as f64) * spacing_um).collect();
+        let star = amplitude.picture(&axis_um);
+        let um_per_arcsec = wave.focal_length_mm()? * UM_PER_MM / ARCSEC_PER_RADIAN;
+        let share = spacing_um * spacing_um / amplitude.whole_um2;
+        let lines = |axis: usize| -> Vec<f64> {
+            star.lanes(Axis(axis)).into_iter().map(|lane| sums::pairwise(&lane.to_vec())).collect()
+        };
+        // Summed across, the light along; and the other way round.
+        let projections = [lines(0), lines(1)];
+        let contrast = |line: &[f64], cycles: f64| {
+            let turn = TAU * cycles / um_per_arcsec;
+            let part = |f: fn(f64) -> f64| -> Vec<f64> {
+                line.iter().zip(&axis_um).map(|(light, x)| light * f(turn * x)).collect()
+            };
+            share * sums::pairwise(&part(f64::cos)).hypot(sums::pairwise(&part(f64::sin)))
+        };
+        // All pixels that are as far from the reference point count together.
+        let mut rings = vec![0.0; 2 * half * half + 1];
+        for ((i, j), light) in star.indexed_iter() {
+            rings[i.abs_diff(half).pow(2) + j.abs_diff(half).pow(2)] += light;
+        }
+        let rings: Vec<(f64, f64)> = rings
+            .into_iter()
+            .enumerate()
+            .filter(|(_, light)| *light > 0.0)
+            .map(|(square, light)| (spacing_um * (square as f64).sqrt(), light))
+            .collect();
+        let around: Vec<(f64, f64)> =
+            gauss::on_interval(FREQUENCIES, 0.0, um_per_arcsec / (unit_um * 0.99)).collect();
+        let mean_at = |i: usize| {
+            let turn = TAU * around[i].0 / um_per_arcsec;
+            let terms: Vec<f64> = rings.iter().map(|(r, light)| light * libm::j0(turn * r)).collect();
+            share * sums::pairwise(&terms)
+        };
         Ok(Self {
-            x_mm: pupil.x.clone(),
-            y_mm: pupil.y.clone(),
-            re,
-            im,
-            amplitude: sums::pairwise(&light),
-            cut_off_per_arcsec: diameter_mm / (wave.wavelength_nm / NM_PER_MM) / ARCSEC_PER_RADIAN,
+            mean: pool::map_ordered(around.len(), true, mean_at),
+            contrasts: cycles_per_arcsec
+                .iter()
+                .map(|&c| [0, 1].map(|d| contrast(&projections[d], c)))
+                .collect(),
+            baseline_mm: wave.wavelength_nm / NM_PER_MM * wave.mean_distance_mm() * UM_PER_MM / um_per_arcsec,
+            scale: TAU * amplitude.whole_um2 / (um_per_arcsec * um_per_arcsec),
+            around,
         })
     }
 
-    /// Sum over all pairs of A A' cos(phase difference) times the air's transfer of their distance, over the sum without either.
+    /// The intensity at the reference point through the air.
     fn peak(&self, air: &Seeing, wavelength_nm: f64) -> f64 {
-        let count = self.re.len();
-        let row = |i: usize| {
-            let mut sum = 0.5 * (self.re[i] * self.re[i] + self.im[i] * self.im[i]);
-            for j in 0..i {
-                let apart_mm = (self.x_mm[i] - self.x_mm[j]).hypot(self.y_mm[i] - self.y_mm[j]);
-                let both = self.re[i] * self.re[j] + self.im[i] * self.im[j];
-                sum += both * air.transfer_at(apart_mm, wavelength_nm);
-            }
-            sum
-        };
-        let rows: Vec<f64> = (0..count).map(row).collect();
-        2.0 * sums::pairwise(&rows) / (self.amplitude * self.amplitude)
+        let terms = self.around.iter().zip(&self.mean).map(|(&(cycles, weight), mean)| {
+            weight * cycles * mean * air.transfer_at(cycles * self.baseline_mm, wavelength_nm)
+        });
+        self.scale * sums::pairwise(&terms.collect::<Vec<_>>())
     }
 }
 
-/// Contrast that a telescope without air leaves along and across at each number of cycles for an arcsecond.
-fn contrasts(wave: &Wavefront, cycles_per_arcsec: &[f64]) -> Result<Vec<[f64; 2]>> {
-    let unit_um = wave.wavelength_nm / 1000.0 * wave.image_focal_ratio()?;
-    let (amplitude, _) = wave.amplitude_reaching(HALF_WIDTH * 2.0_f64.sqrt() + 1.0)?;
-    let half = (HALF_WIDTH / SPACING) as i64;
-    let spacing_um = SPACING * unit_um;
-    let axis_um: Vec<f64> = (-half..=half).map(|i| i as f64 * spacing_um).collect();
-    let star = amplitude.picture(&axis_um);
-    let lines = |axis: usize| -> Vec<f64> {
-        star.lanes(ndarray::Axis(axis)).into_iter().map(|lane| sums::pairwise(&lane.to_vec())).collect()
-    };
-    // Summed across, the light along; and the other way round.
-    let projections = [lines(0), lines(1)];
-    let um_per_arcsec = wave.focal_length_mm()? * UM_PER_MM / ARCSEC_PER_RADIAN;
-    let scale = spacing_um * spacing_um / amplitude.whole_um2;
-    let contrast = |line: &[f64], cycles: f64| {
-        let turn = std::f64::consts::TAU * cycles / um_per_arcsec;
-        let part = |f: fn(f64) -> f64| -> Vec<f64> {
-            line.iter().zip(&axis_um).map(|(light, x)| light * f(turn * x)).collect()
-        };
-        scale * sums::pairwise(&part(f64::cos)).hypot(sums::pairwise(&part(f64::sin)))
-    };
-    Ok(cycles_per_arcsec.iter().map(|&c| [0, 1].map(|d| contrast(&projections[d], c))).collect())
+/// Where the telescope's contrast ends, cycles for each arcsec.
+fn cut_off_per_arcsec(wave: &Wavefront) -> f64 {
+    2.0 * wave.source.rim() / (wave.wavelength_nm / NM_PER_MM) / ARCSEC_PER_RADIAN
 }
 
 impl NightsThatShow {

@@ -12,14 +12,14 @@ use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::bicubic::Bicubic;
 use crate::numeric::{convolve, gauss, pool, roots, sums};
-use crate::units::{ARCSEC_PER_RADIAN, UM_PER_MM};
+use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM, UM_PER_MM};
 
 /// Widest picture of the star itself, from the middle to its edge, in wavelengths times focal ratio.
 const WIDEST: f64 = 190.0;
 /// Widest picture that is handed out, so that room is left for light that comes in from outside.
 const WIDEST_SHOWN: f64 = 120.0;
-/// Spacing of the star's own samples, in wavelengths times focal ratio: half of what its finest detail needs.
-const SPACING: f64 = 0.25;
+/// Widest spacing of the star's own samples, in wavelengths times focal ratio; its finest detail needs 0.5.
+const SPACING: f64 = 0.35;
 const MOST_PIXELS: usize = 2048;
 /// The picture lies in a dark one of at least this many widths of the seeing, or twice its own size.
 const DARK_AROUND: f64 = 16.0;
@@ -53,7 +53,8 @@ impl Default for SeenSize {
 /// Method: the telescope's image from the exact pupil integral, sampled finer than its own limit asks for and out to where the
 /// seeing's disc has faded, filtered with the seeing's transfer function; scaled by the pupil's own energy, never by the sum of a
 /// picture.
-/// Leaves out: what [`Seeing`] leaves out; light of the star beyond the picture it is filtered in, whose largest effect
+/// Leaves out: what [`Seeing`] leaves out; that the zones of a fast paraboloid map the sky to the image at slightly different scales, of
+/// which the mean is taken: about 1e-4 of the peak at f/5; light of the star beyond the picture it is filtered in, whose largest effect
 /// stands in `error_estimate`; the pixel's own width. A long exposure is round for a star that is; a single short one is a
 /// heap of speckles, of which this is the mean.
 ///
@@ -233,6 +234,15 @@ impl Wavefront {
         })
     }
 
+    /// Millimetres of the pupil for a unit of the conjugate coordinate in the image, the mean over the light: the focal length
+    /// times about 1 + (1 + e^2)/(16 F^2), because a paraboloid's outer zones have a longer focal length.
+    pub(crate) fn mean_distance_mm(&self) -> f64 {
+        let pupil = &self.pupil;
+        let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a * a).collect();
+        let areas: Vec<f64> = pupil.spread(self.reference_mm).iter().map(|spread| 1.0 / spread).collect();
+        (sums::dot(&light, &areas) / sums::pairwise(&light)).sqrt()
+    }
+
     /// The focal length that scales the sky; refused for given coefficients.
     pub(crate) fn focal_length_mm(&self) -> Result<f64> {
         match &self.source {
@@ -302,8 +312,8 @@ fn filtered(wave: &Wavefront, seeing: &Seeing, focal_mm: f64, plan: &Plan) -> Re
     let reach = plan.half_width_um * 2.0_f64.sqrt() / unit_um + 1.0;
     let (amplitude, star_error) = wave.amplitude_reaching(reach)?;
     let star = amplitude.picture(&axis_um);
-    // Cycles for each sample, over samples for each um, times wavelength and focal length: the baseline in the pupil.
-    let baseline_mm = wave.wavelength_nm / 1e6 * focal_mm * UM_PER_MM / plan.spacing_um;
+    // Cycles for each sample, over samples for each um, times wavelength and distance: the baseline in the pupil.
+    let baseline_mm = wave.wavelength_nm / NM_PER_MM * wave.mean_distance_mm() * UM_PER_MM / plan.spacing_um;
     let transfer = |x: f64, y: f64| (seeing.transfer_at(x.hypot(y) * baseline_mm, wave.wavelength_nm), 0.0);
     let values = convolve::filtered(&star, plan.dark, transfer);
     let cell_um2 = plan.spacing_um * plan.spacing_um;

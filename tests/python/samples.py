@@ -181,6 +181,7 @@ def parts():
         report(),
         turned_runs(),
         ct.Spectrum.photopic(),
+        ct.Seeing(fwhm_arcsec=1.5, zenith_angle_deg=30).short_exposure(diameter_mm=318),
     ]
     return {type(part).__name__: part for part in found}
 
@@ -194,6 +195,8 @@ def results():
         train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 2, 4]),
         train.illumination(radius_mm=[0, 5, 10, 15]),
         train.airy(),
+        train.artificial_star(40_000),
+        train.spikes(),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
@@ -211,5 +214,11 @@ def results():
         report().figure(draws=200),
         turned_runs().estimate(),
         turned_runs().estimate().glass,
+        train.strehl(
+            field_arcmin=(6, -3), spectrum=ct.Spectrum.band(from_nm=500, to_nm=600, count=3)
+        ),
+        train.wavefront().strehl_approximations(),
+        train.wavefront().in_seeing(ct.Seeing(fwhm_arcsec=1), pixels=41),
+        ct.nights_that_show(before=bare(conic=-0.8), after=bare(), fwhm_arcsec=[0.5, 1.5, 3]),
     ]
     return {type(result).__name__: result for result in found}

@@ -38,6 +38,7 @@ strehl_after_total_interval strehl_after_total_draws
 worst draws seed run_count opening_count source readings_increase reasons cautions
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube spider holder mirror_clips vanes clips
+matching_conic blocked_share scattered_share left_in_pattern share_within_first_null spikes
 coating rings figure
 surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
 coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
@@ -47,10 +48,11 @@ indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
 conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost
 freedom_without_outermost p_value_without_outermost p_value freedom
-weight
 slope band_count band_contrast limb_darkening spots detail_contrast contrast first_magnitude
 second_magnitude stars star_count magnitude throughput bands_left spots_left star_gap magnification
-pixels_per_lambda_f tail_share spectrum seeing scene eyepiece sensor rms greatest
+pixels_per_lambda_f tail_share scene eyepiece sensor rms greatest
+weight spectrum strehl_by_wavelength strehl_marechal strehl_exponential warning alpha at_reference
+seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 """
 WITHOUT_UNIT = set(NAMES.split())
 

@@ -1,4 +1,4 @@
-"""Pictures of the air: the contrast it leaves, a star through it, and nights on which a change shows."""
+"""Pictures of the air: the contrast it leaves, a star through it, nights that show a change."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def seen_star(result: SeenStarLike, ax: Axes | None = None) -> Axes:
         f"A star in a seeing of {result.seeing.fwhm_arcsec:.3g} arcsec: "
         f"{result.fwhm_arcsec:.2f} arcsec wide",
         _style.SEEN_IN_EYEPIECE,
-        f"at {result.wavelength_nm:.4g} nm, peak {result.peak:.3g} of the perfect star's without air",
+        f"at {result.wavelength_nm:.4g} nm, peak {result.peak:.3g} (perfect star without air: 1)",
         "dotted: full width at half of the peak",
     )
     return ax
