@@ -152,6 +152,19 @@ fn a_pair_at_the_rayleigh_distance_has_the_textbooks_gap() {
             assert_close(view.star_gap.expect("a gap"), truth, 1.5e-3, "gap of a pair");
         }
     }
+    // The same sums for a second star fainter by 1 and 2 magnitudes: the darkest point over its own peak.
+    for (distance, fainter_by, truth) in [(2.0, 1.0, 0.096_048), (1.5, 1.0, 0.559_664), (1.6, 2.0, 0.506_838)]
+    {
+        for (first, second) in [(2.0, 2.0 + fainter_by), (2.0 + fainter_by, 2.0)] {
+            let pair = DoubleStar::new(distance * SLOW_ARCSEC, first, second);
+            let sensor = Sensor::new(SLOW_UM / 24.0, 121, 121);
+            let view = seen(&slow(), pair, sensor, &ViewOptions::default());
+            assert_close(view.star_gap.expect("a gap"), truth, 2.5e-3, "gap of an unequal pair");
+        }
+    }
+    let close = DoubleStar::new(0.5 * SLOW_ARCSEC, 2.0, 3.0);
+    let view = seen(&slow(), close, Sensor::new(SLOW_UM / 24.0, 121, 121), &ViewOptions::default());
+    assert_close(view.star_gap.expect("a gap"), 1.0, 1e-6, "no peak of its own");
     let close = DoubleStar::new(0.5 * SLOW_ARCSEC, 2.0, 2.0);
     let view = seen(&slow(), close, Sensor::new(SLOW_UM / 24.0, 121, 121), &ViewOptions::default());
     assert_close(view.star_gap.expect("a gap"), 1.0, 1e-6, "two stars seen as one");

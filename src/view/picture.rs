@@ -12,8 +12,8 @@ use crate::numeric::sums;
 use crate::units::Field;
 use crate::wave::{Seeing, Spectrum};
 
-/// Points between two stars at which the gap is looked for.
-const GAP_POINTS: usize = 401;
+/// Points on the line through two stars, and a quarter of their distance beyond, at which the gap is looked for.
+const GAP_POINTS: usize = 601;
 
 /// What brightness 1 is in a view.
 ///
@@ -211,13 +211,22 @@ pub(super) fn star_gap(
         let y = stars[0].y_arcsec + share * (stars[1].y_arcsec - stars[0].y_arcsec);
         surface.value_and_slopes(place(rows, y), place(columns, x)).0
     };
-    // The peaks may have moved toward each other: each is sought on its half of the line, and a quarter beyond its
-    // star.
+    // The peaks may have moved toward each other: each is what one comes to uphill from its star. Where the fainter has
+    // no peak of its own, both ways end at the brighter's.
     let line: Vec<f64> =
         (0..GAP_POINTS).map(|i| at(-0.25 + 1.5 * i as f64 / (GAP_POINTS - 1) as f64)).collect();
-    let top =
-        |from: usize, to: usize| (from..to).fold(from, |best, i| if line[i] > line[best] { i } else { best });
-    let (first, second) = (top(0, GAP_POINTS / 2 + 1), top(GAP_POINTS / 2, GAP_POINTS));
+    let uphill = |from: usize| {
+        let mut top = from;
+        while top + 1 < GAP_POINTS && line[top + 1] > line[top] {
+            top += 1;
+        }
+        while top > 0 && line[top - 1] > line[top] {
+            top -= 1;
+        }
+        top
+    };
+    let (first, second) = (uphill(GAP_POINTS / 6), uphill(GAP_POINTS - 1 - GAP_POINTS / 6));
+    let (first, second) = (first.min(second), first.max(second));
     let fainter = line[first].min(line[second]);
     let darkest = line[first..=second].iter().copied().fold(f64::INFINITY, f64::min);
     (fainter > 0.0).then(|| darkest / fainter)

@@ -227,7 +227,9 @@ impl Prepared {
             }
             Through::Eyepiece(eyepiece) => {
                 let stop = eyepiece.true_field_arcmin(focal_mm) * 30.0;
-                let unit = spectrum.mean_nm() / 1000.0 * focal_ratio * arcsec_per_um;
+                // That of the whole mirror, so that a mask does not change the field.
+                let whole = focal_mm / (2.0 * self.clear_radius_mm());
+                let unit = spectrum.mean_nm() / 1000.0 * whole * arcsec_per_um;
                 let air = options.seeing.map_or(0.0, |s| s.fwhm_arcsec(spectrum.mean_nm()));
                 let wanted = ROOM * scene.reach_arcsec() + STAR_ROOM * unit.max(0.5 * air);
                 let half_width = options.half_width_arcsec.unwrap_or(wanted.min(stop));

@@ -149,7 +149,7 @@ def _places(count: int) -> list[Axes]:
     _, axes = plt.subplots(
         rows,
         columns,
-        figsize=(3.4 * columns + 1.2, 3.9 * rows + 0.7),
+        figsize=(3.4 * columns + 1.2, 4.3 * rows + 0.9),
         layout="constrained",
         squeeze=False,
     )
