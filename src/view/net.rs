@@ -348,7 +348,7 @@ mod tests {
             assert!(tail > 0.0 && tail < 0.02, "{tail}");
             let mut worst = 0.0_f64;
             for m in [1, 2, 5, 17, 40, 70, 100, 130, 150] {
-                let cycles = m as f64 / layout.width as f64;
+                let cycles = f64::from(m) / layout.width as f64;
                 let net = Array2::from_shape_fn((layout.height, layout.width), |(_, j)| {
                     1.0 + (TAU * cycles * j as f64).cos()
                 });
