@@ -9,7 +9,7 @@
 //! ```text
 //! readings ──> figure ──┐
 //! sizes, coatings ──────┴─> Train ──> Prepared ──> rays ──> Spot, Illumination
-//!                                         └──────> Wavefront ──> Strehl, Psf, encircled energy
+//!                                         └──────> Wavefront ──> Strehl, Psf, encircled energy, View
 //! judge: takes what is known of a figure before and after (readings, sheets, reports), returns numbers,
 //!        intervals and a verdict
 //! ```
@@ -40,14 +40,15 @@ pub mod python;
 mod shop_test;
 mod trace;
 mod units;
+mod view;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane,
-    HeightMap, Holder, Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Spider, Train,
-    TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
+    HeightMap, Holder, Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Ripple, Spider,
+    Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
@@ -68,10 +69,14 @@ pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
+pub use view::{
+    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, Eyepiece, FieldStar, Scene, Sensor, StarField, Through,
+    View, ViewDifference, ViewOptions, eye_mtf,
+};
 pub use wave::{
     Airy, ArtificialStar, Focus, FocusSteps, NightsThatShow, Psf, PsfSize, RingEnergy, Seeing, SeenSize,
     SeenStar, ShowsWhen, SpectralStrehl, Spectrum, Spikes, StrehlApproximations, ThroughFocus, TypicalFault,
-    Wavefront, WavefrontMap, nights_that_show, typical_faults,
+    Wavefront, WavefrontMap, nights_that_show, scatter_loss, typical_faults,
 };
 
 /// The README's Rust code is a test.

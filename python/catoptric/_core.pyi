@@ -48,13 +48,18 @@ __all__ = [
     "ArtificialStar",
     "Astigmatism",
     "AstigmatismEstimate",
+    "BandedDisc",
     "BenchScatter",
     "Coating",
+    "CoatingPatch",
     "CoatingRing",
     "ConicFit",
     "Diagonal",
     "DiagonalFit",
+    "DiscSpot",
+    "DoubleStar",
     "Drawtube",
+    "Eyepiece",
     "FigureEstimate",
     "FocalPlane",
     "GratingPicture",
@@ -70,20 +75,25 @@ __all__ = [
     "Psf",
     "RadialIllumination",
     "RadialProfile",
+    "Ripple",
     "Seeing",
     "SeenStar",
+    "Sensor",
     "SheetFigure",
     "SpectralStrehl",
     "Spectrum",
     "Spider",
     "Spikes",
     "Spot",
+    "StarField",
     "StrehlApproximations",
     "TestSheet",
     "Train",
     "TurnedEdge",
     "TurnedRuns",
     "Verdict",
+    "View",
+    "ViewDifference",
     "Wavefront",
     "ZernikeFigure",
     "ZernikeReport",
@@ -92,11 +102,13 @@ __all__ = [
     "__version__",
     "bench_scatter",
     "expected_readings",
+    "eye_mtf",
     "grating_picture",
     "inches",
     "judge_refigure",
     "knife_edge_picture",
     "nights_that_show",
+    "scatter_loss",
     "smallest_diagonal",
 ]
 
@@ -206,6 +218,30 @@ class HeightMap(_Record):
     def rows(self) -> int: ...
     @property
     def columns(self) -> int: ...
+
+@final
+class Ripple(_Record):
+    def __new__(
+        cls,
+        *,
+        rms_nm: Number,
+        longest_mm: Number,
+        shortest_mm: Number,
+        seed: int,
+        slope: Number = 2.0,
+    ) -> Self: ...
+    @property
+    def rms_nm(self) -> float: ...
+    @property
+    def longest_mm(self) -> float: ...
+    @property
+    def shortest_mm(self) -> float: ...
+    @property
+    def slope(self) -> float: ...
+    @property
+    def seed(self) -> int: ...
+    def as_layer(self, *, clear_aperture_mm: Number) -> HeightMap: ...
+    def plot(self, ax: Axes | None = None, *, clear_aperture_mm: Number = 200.0) -> Axes: ...
 
 @final
 class CoatingRing(_Record):
@@ -499,6 +535,22 @@ class Train(_Record):
         pixels: int = 129,
         star_distance_mm: Number | None = None,
     ) -> ThroughFocus: ...
+    def view(
+        self,
+        scene: BandedDisc | DoubleStar | StarField,
+        /,
+        *,
+        eyepiece: Eyepiece | None = None,
+        sensor: Sensor | None = None,
+        seeing: Seeing | None = None,
+        field_arcmin: Numbers1D = (0.0, 0.0),
+        focus: FocusName | None = "peak",
+        focus_shift_mm: Number | None = None,
+        wavelength_nm: Number = 550.0,
+        spectrum: Spectrum | None = None,
+        half_width_arcsec: Number | None = None,
+        pixels: int = 257,
+    ) -> View: ...
     @overload
     def illumination(
         self, *, radius_mm: Numbers1D, along_mm: None = None, across_mm: None = None
@@ -1687,4 +1739,174 @@ def judge_refigure(
     wavelength_nm: Number = 550.0,
 ) -> Verdict: ...
 def bench_scatter(first: KnifeEdgeReadings, second: KnifeEdgeReadings, /) -> BenchScatter: ...
+
+# What one would see.
+
+@final
+class DiscSpot(_Record):
+    def __new__(
+        cls, *, x_arcsec: Number, y_arcsec: Number, diameter_arcsec: Number, contrast: Number
+    ) -> Self: ...
+    @property
+    def x_arcsec(self) -> float: ...
+    @property
+    def y_arcsec(self) -> float: ...
+    @property
+    def diameter_arcsec(self) -> float: ...
+    @property
+    def contrast(self) -> float: ...
+
+@final
+class BandedDisc(_Record):
+    def __new__(
+        cls,
+        *,
+        diameter_arcsec: Number,
+        band_count: int = 4,
+        band_contrast: Number = 0.3,
+        band_width_arcsec: Number | None = None,
+        limb_darkening: Number = 0.5,
+        tilt_deg: Number = 0.0,
+        spots: Sequence[DiscSpot] = (),
+        detail_contrast: Number = 0.0,
+        seed: int = 1,
+    ) -> Self: ...
+    @property
+    def diameter_arcsec(self) -> float: ...
+    @property
+    def band_count(self) -> int: ...
+    @property
+    def band_contrast(self) -> float: ...
+    @property
+    def band_width_arcsec(self) -> float: ...
+    @property
+    def limb_darkening(self) -> float: ...
+    @property
+    def tilt_deg(self) -> float: ...
+    @property
+    def spots(self) -> tuple[DiscSpot, ...]: ...
+    @property
+    def detail_contrast(self) -> float: ...
+    @property
+    def seed(self) -> int: ...
+
+@final
+class DoubleStar(_Record):
+    def __new__(
+        cls,
+        *,
+        separation_arcsec: Number,
+        first_magnitude: Number,
+        second_magnitude: Number,
+        position_angle_deg: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def separation_arcsec(self) -> float: ...
+    @property
+    def position_angle_deg(self) -> float: ...
+    @property
+    def first_magnitude(self) -> float: ...
+    @property
+    def second_magnitude(self) -> float: ...
+
+@final
+class StarField(_Record):
+    def __new__(cls, *, x_arcsec: Numbers1D, y_arcsec: Numbers1D, magnitude: Numbers1D) -> Self: ...
+    @staticmethod
+    def of_chance(
+        *, half_width_arcsec: Number, count: int, faintest_magnitude: Number, seed: int
+    ) -> StarField: ...
+    @property
+    def x_arcsec(self) -> Floats: ...
+    @property
+    def y_arcsec(self) -> Floats: ...
+    @property
+    def magnitude(self) -> Floats: ...
+    @property
+    def star_count(self) -> int: ...
+
+@final
+class Eyepiece(_Record):
+    def __new__(cls, *, focal_length_mm: Number, field_stop_mm: Number) -> Self: ...
+    @property
+    def focal_length_mm(self) -> float: ...
+    @property
+    def field_stop_mm(self) -> float: ...
+
+@final
+class Sensor(_Record):
+    def __new__(cls, *, pixel_um: Number, columns: int, rows: int) -> Self: ...
+    @property
+    def pixel_um(self) -> float: ...
+    @property
+    def columns(self) -> int: ...
+    @property
+    def rows(self) -> int: ...
+
+@final
+class View(_Record):
+    @property
+    def image(self) -> Floats: ...
+    @property
+    def x_arcsec(self) -> Floats: ...
+    @property
+    def y_arcsec(self) -> Floats: ...
+    @property
+    def pixel_arcsec(self) -> float: ...
+    @property
+    def pixel_um(self) -> float: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def throughput(self) -> float: ...
+    @property
+    def strehl(self) -> float: ...
+    @property
+    def bands_left(self) -> float | None: ...
+    @property
+    def spots_left(self) -> float | None: ...
+    @property
+    def star_gap(self) -> float | None: ...
+    @property
+    def magnification(self) -> float | None: ...
+    @property
+    def exit_pupil_mm(self) -> float | None: ...
+    @property
+    def true_field_arcmin(self) -> float | None: ...
+    @property
+    def pixels_per_lambda_f(self) -> float: ...
+    @property
+    def tail_share(self) -> float: ...
+    @property
+    def field_arcmin(self) -> tuple[float, float]: ...
+    @property
+    def seeing(self) -> Seeing | None: ...
+    @property
+    def spectrum(self) -> Spectrum: ...
+    @property
+    def scene(self) -> BandedDisc | DoubleStar | StarField: ...
+    @property
+    def eyepiece(self) -> Eyepiece | None: ...
+    @property
+    def sensor(self) -> Sensor | None: ...
+    def difference(self, other: View, /) -> ViewDifference: ...
+    def plot(
+        self, ax: Axes | None = None, *, scale: ScaleName | None = None, white: float | None = None
+    ) -> Axes: ...
+
+@final
+class ViewDifference(_Record):
+    @property
+    def rms(self) -> float: ...
+    @property
+    def greatest(self) -> float: ...
+    @property
+    def x_arcsec(self) -> float: ...
+    @property
+    def y_arcsec(self) -> float: ...
+
+def eye_mtf(cycles_per_deg: Numbers1D, /, *, pupil_mm: Number) -> Floats: ...
+def scatter_loss(
+    rms_nm: Number, /, *, wavelength_nm: Number = 550.0, incidence_deg: Number = 0.0
+) -> float: ...
 def inches(value: Number, /) -> float: ...

@@ -8,7 +8,7 @@ from typing import Any, Literal, Protocol, TypeAlias, TypedDict
 import numpy as np
 import numpy.typing as npt
 
-from ._core import Coating, HeightMap, RadialProfile, TurnedEdge, ZernikeTerms, Zone
+from ._core import Coating, HeightMap, RadialProfile, Ripple, TurnedEdge, ZernikeTerms, Zone
 
 
 class Quantity(Protocol):
@@ -48,7 +48,7 @@ Readings: TypeAlias = (
 Interval: TypeAlias = tuple[float, float]
 """Lower and upper end of a 95 % interval."""
 
-FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile | ZernikeTerms | HeightMap
+FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile | ZernikeTerms | HeightMap | Ripple
 """What can lie on a primary; layers add."""
 
 # Written as unions, which is what stubtest takes a literal of several values for.

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::height_map::HeightMap;
+use super::ripple::Ripple;
 use super::zernike_terms::ZernikeTerms;
 use crate::error::{Findings, Result};
 
@@ -256,8 +257,8 @@ impl RadialProfile {
 
 /// One layer of the figure. Layers add.
 ///
-/// In a file a layer is a table with a key `kind`: `turned_edge`, `zone`, `radial_profile`, `zernike_terms` or
-/// `height_map`.
+/// In a file a layer is a table with a key `kind`: `turned_edge`, `zone`, `radial_profile`, `zernike_terms`,
+/// `height_map` or `ripple`.
 ///
 /// ```
 /// use catoptric::{FigureLayer, Zone};
@@ -278,6 +279,8 @@ pub enum FigureLayer {
     ZernikeTerms(ZernikeTerms),
     /// Heights on a square net.
     HeightMap(HeightMap),
+    /// Ripple of chance with a stated power spectrum.
+    Ripple(Ripple),
 }
 
 impl FigureLayer {
@@ -300,6 +303,7 @@ impl FigureLayer {
             Self::RadialProfile(profile) => profile.note_problems(rim_mm, findings),
             Self::ZernikeTerms(terms) => terms.note_problems(findings),
             Self::HeightMap(map) => map.note_problems(rim_mm, findings),
+            Self::Ripple(ripple) => ripple.note_problems(rim_mm, findings),
         }
     }
 }
@@ -331,5 +335,11 @@ impl From<ZernikeTerms> for FigureLayer {
 impl From<HeightMap> for FigureLayer {
     fn from(map: HeightMap) -> Self {
         Self::HeightMap(map)
+    }
+}
+
+impl From<Ripple> for FigureLayer {
+    fn from(ripple: Ripple) -> Self {
+        Self::Ripple(ripple)
     }
 }

@@ -40,7 +40,6 @@ pub fn filtered(
     }
     let mut turned = vec![Complex64::default(); height * width];
     both_ways(&mut plane, &mut turned, (height, width), |n| planner.plan_fft_forward(n));
-    let frequency = |k: usize, n: usize| (if 2 * k > n { k as f64 - n as f64 } else { k as f64 }) / n as f64;
     let scale = 1.0 / (height * width) as f64;
     for (k, value) in plane.iter_mut().enumerate() {
         let (re, im) = transfer(frequency(k % width, width), frequency(k / width, height));
@@ -50,8 +49,13 @@ pub fn filtered(
     Array2::from_shape_fn((rows, columns), |(i, j)| plane[i * width + j].re)
 }
 
+/// The frequency of an entry of a transform of n samples, in cycles for each sample, from -1/2 to 1/2.
+pub(crate) fn frequency(k: usize, n: usize) -> f64 {
+    (if 2 * k > n { k as f64 - n as f64 } else { k as f64 }) / n as f64
+}
+
 /// Transforms every row and then every column in place.
-fn both_ways(
+pub(crate) fn both_ways(
     plane: &mut [Complex64],
     turned: &mut [Complex64],
     (height, width): (usize, usize),
@@ -73,7 +77,7 @@ fn transpose(from: &[Complex64], to: &mut [Complex64], width: usize) {
 }
 
 /// The next size that has no prime factor above 5.
-fn quick_size(least: usize) -> usize {
+pub(crate) fn quick_size(least: usize) -> usize {
     let smooth = |n: &usize| {
         let mut rest = *n;
         for prime in [2, 3, 5] {

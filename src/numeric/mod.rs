@@ -7,6 +7,7 @@
 //! - [`pool`]: the library's own threads, results in order, and a flag that stops long work.
 //! - [`random`]: numbered streams of uniform and normal draws.
 //! - [`roots`]: a bracketed root and a bracketed maximum of a function of one variable.
+//! - [`rough`]: a surface of chance with a stated power spectrum.
 //! - [`spline`]: cubic splines through given points.
 //! - [`stats`]: weighted quantiles and intervals of draws.
 //! - [`student`]: chances and points of Student's distribution.
@@ -21,10 +22,12 @@ pub(crate) mod chi_square;
 pub mod convolve;
 pub mod gauss;
 pub mod least_squares;
+pub(crate) mod periodic;
 pub(crate) mod phase;
 pub mod pool;
 pub mod random;
 pub mod roots;
+pub mod rough;
 pub mod spline;
 pub mod stats;
 pub mod student;

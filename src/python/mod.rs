@@ -24,6 +24,7 @@ mod obstructions;
 mod pictures;
 mod rays;
 mod record;
+mod ripple;
 mod seeing;
 mod spectrum;
 mod star_tests;
@@ -31,6 +32,8 @@ mod through_focus;
 mod train;
 mod train_parts;
 mod turned;
+mod view;
+mod view_scenes;
 mod waves;
 
 use pyo3::prelude::*;
@@ -42,6 +45,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
     coating::register(module)?;
     figure::register(module)?;
+    ripple::register(module)?;
     obstructions::register(module)?;
     train::register(module)?;
     rays::register(module)?;
@@ -56,6 +60,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     evidence::register(module)?;
     turned::register(module)?;
     pictures::register(module)?;
+    view_scenes::register(module)?;
+    view::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;

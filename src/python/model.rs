@@ -292,12 +292,15 @@ fn layer(index: usize, value: &Bound<'_, PyAny>) -> PyResult<FigureLayer> {
     if let Ok(map) = value.cast::<PyHeightMap>() {
         return Ok(map.get().0.clone().into());
     }
+    if let Ok(ripple) = value.cast::<super::ripple::PyRipple>() {
+        return Ok(ripple.get().0.into());
+    }
     let (field, found) = (format!("figure[{index}]"), value.get_type().name()?.to_string());
     Err(refused(
         value.py(),
         &field,
         &found,
-        "a TurnedEdge, Zone, RadialProfile, ZernikeTerms or HeightMap",
+        "a TurnedEdge, Zone, RadialProfile, ZernikeTerms, HeightMap or Ripple",
         "",
     ))
 }
@@ -309,6 +312,7 @@ fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
         FigureLayer::RadialProfile(profile) => Py::new(py, PyRadialProfile(profile.clone()))?.into_any(),
         FigureLayer::ZernikeTerms(terms) => Py::new(py, PyZernikeTerms(terms.clone()))?.into_any(),
         FigureLayer::HeightMap(map) => Py::new(py, PyHeightMap(map.clone()))?.into_any(),
+        FigureLayer::Ripple(ripple) => Py::new(py, super::ripple::PyRipple(*ripple))?.into_any(),
     })
 }
 

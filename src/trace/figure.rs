@@ -72,6 +72,9 @@ impl Figure {
                     figure.uneven.push(Uneven::Zernike(ZernikeSum::new(&terms)));
                 }
                 FigureLayer::HeightMap(map) => figure.uneven.push(Uneven::Map(MapSurface::new(map, rim_mm))),
+                FigureLayer::Ripple(ripple) => {
+                    figure.uneven.push(Uneven::Map(MapSurface::new(&ripple.drawn(2.0 * rim_mm), rim_mm)));
+                }
             }
         }
         figure

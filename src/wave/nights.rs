@@ -6,7 +6,6 @@ use ndarray::Axis;
 use serde::{Deserialize, Serialize};
 
 use super::seeing::Seeing;
-use super::spectrum::Spectrum;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::{gauss, pool, sums};
@@ -199,16 +198,13 @@ struct Sight {
 impl Sight {
     fn new(wave: &Wavefront, cycles_per_arcsec: &[f64]) -> Result<Self> {
         let unit_um = wave.wavelength_nm / 1000.0 * wave.image_focal_ratio()?;
-        let line = Spectrum::line(wave.wavelength_nm)?;
-        let half_um = HALF_WIDTH * unit_um;
-        let settled = wave.star_light(&line, half_um, half_um * 2.0_f64.sqrt())?;
-        let whole_um2 = settled.lists.pupil.whole_um2(wave.reference_mm, &line);
         let half = (HALF_WIDTH / SPACING) as usize;
         let spacing_um = SPACING * unit_um;
         let axis_um: Vec<f64> = (0..=2 * half).map(|i| (i as f64 - half as f64) * spacing_um).collect();
-        let star = settled.light(0).picture(&axis_um);
+        let whole = wave.whole_star(&axis_um, HALF_WIDTH * 2.0_f64.sqrt() * unit_um)?;
+        let star = whole.image;
         let um_per_arcsec = wave.focal_length_mm()? * UM_PER_MM / ARCSEC_PER_RADIAN;
-        let share = spacing_um * spacing_um / whole_um2;
+        let share = spacing_um * spacing_um / whole.whole_um2;
         let lines = |axis: usize| -> Vec<f64> {
             star.lanes(Axis(axis)).into_iter().map(|lane| sums::pairwise(&lane.to_vec())).collect()
         };
@@ -246,7 +242,7 @@ impl Sight {
                 .map(|&c| [0, 1].map(|d| contrast(&projections[d], c)))
                 .collect(),
             baseline_mm: wave.wavelength_nm / NM_PER_MM * wave.mean_distance_mm() * UM_PER_MM / um_per_arcsec,
-            scale: TAU * whole_um2 / (um_per_arcsec * um_per_arcsec),
+            scale: TAU * whole.whole_um2 / (um_per_arcsec * um_per_arcsec),
             around,
         })
     }

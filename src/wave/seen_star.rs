@@ -311,28 +311,25 @@ struct Layer {
 fn filtered(wave: &Wavefront, seeing: &Seeing, focal_mm: f64, plan: &Plan) -> Result<Layer> {
     let half = (plan.half_width_um / plan.spacing_um).round() as usize;
     let axis_um: Vec<f64> = (0..=2 * half).map(|i| (i as f64 - half as f64) * plan.spacing_um).collect();
-    let line = Spectrum::line(wave.wavelength_nm)?;
-    let settled = wave.star_light(&line, plan.half_width_um, plan.half_width_um * 2.0_f64.sqrt())?;
-    let whole_um2 = settled.lists.pupil.whole_um2(wave.reference_mm, &line);
-    let star = settled.light(0).picture(&axis_um);
+    let star = wave.whole_star(&axis_um, plan.half_width_um * 2.0_f64.sqrt())?;
     // Cycles for each sample, over samples for each um, times wavelength and distance: the baseline in the pupil.
     let baseline_mm = wave.wavelength_nm / NM_PER_MM * wave.mean_distance_mm() * UM_PER_MM / plan.spacing_um;
     let transfer = |x: f64, y: f64| (seeing.transfer_at(x.hypot(y) * baseline_mm, wave.wavelength_nm), 0.0);
-    let values = convolve::filtered(&star, plan.dark, transfer);
+    let values = convolve::filtered(&star.image, plan.dark, transfer);
     let cell_um2 = plan.spacing_um * plan.spacing_um;
-    let held_um2 = cell_um2 * sums::pairwise(&star.iter().copied().collect::<Vec<_>>());
+    let held_um2 = cell_um2 * sums::pairwise(&star.image.iter().copied().collect::<Vec<_>>());
     let um_per_arcsec = focal_mm * UM_PER_MM / ARCSEC_PER_RADIAN;
     let disc_per_um2 = |distance_um: f64| {
         seeing.disc_per_arcsec2(distance_um / um_per_arcsec, wave.wavelength_nm) / um_per_arcsec.powi(2)
     };
     // Light from outside the net is further off than the margin. What the filter takes around the dark frame comes
     // from the four nearest copies of the star, and from half as much further out.
-    let outside_um2 = (whole_um2 - held_um2).max(0.0);
+    let outside_um2 = (star.whole_um2 - held_um2).max(0.0);
     let around_um = (2 * (half + plan.dark) + 1) as f64 * plan.spacing_um - plan.shown_um;
-    let error = settled.error
+    let error = star.error
         + outside_um2 * disc_per_um2(plan.margin_um)
-        + 1.5 * whole_um2 * (disc_per_um2(around_um) + 3.0 * disc_per_um2(around_um + plan.shown_um));
-    Ok(Layer { values, whole_um2, error })
+        + 1.5 * star.whole_um2 * (disc_per_um2(around_um) + 3.0 * disc_per_um2(around_um + plan.shown_um));
+    Ok(Layer { values, whole_um2: star.whole_um2, error })
 }
 
 /// The pixels that are handed out.

@@ -183,7 +183,26 @@ impl KeptLists {
     }
 }
 
+/// A picture of a star of one wavelength, with all of its light.
+pub(crate) struct WholeStar {
+    /// Intensity, rows across, columns along.
+    pub(crate) image: Array2<f64>,
+    /// The intensity's integral over the whole plane, also outside of the picture, um^2.
+    pub(crate) whole_um2: f64,
+    /// Estimated error of the intensity.
+    pub(crate) error: f64,
+}
+
 impl Wavefront {
+    /// The star at the points of an axis in both directions; right as far as a radius.
+    pub(crate) fn whole_star(&self, axis_um: &[f64], radius_um: f64) -> Result<WholeStar> {
+        let line = Spectrum::line(self.wavelength_nm)?;
+        let half_um = axis_um.iter().fold(0.0_f64, |most, x| most.max(x.abs()));
+        let settled = self.star_light(&line, half_um, radius_um)?;
+        let whole_um2 = settled.lists.pupil.whole_um2(self.reference_mm, &line);
+        Ok(WholeStar { image: settled.light(0).picture(axis_um), whole_um2, error: settled.error })
+    }
+
     /// The light in the image, on as many nodes as its corner needs, and the estimated error of the intensity.
     pub(crate) fn star_light(&self, spectrum: &Spectrum, half_um: f64, corner_um: f64) -> Result<Settled> {
         let shortest_nm = spectrum.lines()[0].0;

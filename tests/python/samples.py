@@ -141,6 +141,16 @@ def turned_runs(name="both_all", **changes):
     return ct.TurnedRuns(**(given | changes))
 
 
+def disc():
+    spot = ct.DiscSpot(x_arcsec=3, y_arcsec=-2, diameter_arcsec=2, contrast=0.5)
+    return ct.BandedDisc(diameter_arcsec=20, spots=[spot], tilt_deg=10, detail_contrast=0.03)
+
+
+def view_difference(train):
+    sensor = ct.Sensor(pixel_um=6, columns=32, rows=32)
+    return train.view(disc(), sensor=sensor).difference(newtonian().view(disc(), sensor=sensor))
+
+
 @functools.cache
 def parts():
     """Return one object of each class that describes something, by class name."""
@@ -149,6 +159,13 @@ def parts():
         *train.primary.figure,
         ct.ZernikeTerms(coefficients_nm={5: 12.0, 11: -4.0}, indexing="noll"),
         ct.HeightMap(height_nm=RIPPLED_NM, pixel_mm=8, rows_run="-y", columns_run="+x"),
+        ct.Ripple(rms_nm=6, longest_mm=100, shortest_mm=40, seed=3),
+        ct.DiscSpot(x_arcsec=3, y_arcsec=-2, diameter_arcsec=2, contrast=0.5),
+        disc(),
+        ct.DoubleStar(separation_arcsec=1, first_magnitude=4, second_magnitude=6),
+        ct.StarField(x_arcsec=[0, 4], y_arcsec=[1, -2], magnitude=[5, 8]),
+        ct.Eyepiece(focal_length_mm=8, field_stop_mm=8),
+        ct.Sensor(pixel_um=3.75, columns=40, rows=30),
         train.primary.coating.rings[0],
         train.primary.coating.patches[0],
         train.primary.coating,
@@ -187,6 +204,8 @@ def results():
         train.psf(half_width_um=20, pixels=41),
         train.through_focus(defocus_waves=[-1, 0, 1.5], half_width_um=25, pixels=31),
         ct.typical_faults(bare())[1],
+        train.view(disc(), eyepiece=ct.Eyepiece(focal_length_mm=8, field_stop_mm=8), pixels=33),
+        view_difference(train),
         ct.knife_edge_picture(
             primary(), source="moving", stage_mm=2, slit_width_um=20, pixels=31, **MASK
         ),

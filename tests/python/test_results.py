@@ -49,6 +49,9 @@ indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
 conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost
 freedom_without_outermost p_value_without_outermost p_value freedom
+slope band_count band_contrast limb_darkening spots detail_contrast contrast first_magnitude
+second_magnitude stars star_count magnitude throughput bands_left spots_left star_gap magnification
+pixels_per_lambda_f tail_share scene eyepiece sensor rms greatest
 weight spectrum strehl_by_wavelength strehl_marechal strehl_exponential warning alpha at_reference
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 """

@@ -12,6 +12,7 @@ from .shadows import grating_bands, knife_shadow
 from .star import energy, ring_energy, spot, star_image
 from .through_focus import through_focus, through_focus_gallery, through_focus_profiles
 from .verdict import profiles, verdict
+from .views import ripple_map, view, views
 
 __all__ = [
     "air_contrast",
@@ -26,6 +27,7 @@ __all__ = [
     "profiles",
     "readings",
     "ring_energy",
+    "ripple_map",
     "seen_star",
     "shares",
     "spot",
@@ -34,5 +36,7 @@ __all__ = [
     "through_focus_gallery",
     "through_focus_profiles",
     "verdict",
+    "view",
+    "views",
     "wavefront_map",
 ]
