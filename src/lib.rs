@@ -67,7 +67,9 @@ pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
-pub use wave::{Airy, Focus, Psf, PsfSize, Spectrum, Wavefront, WavefrontMap};
+pub use wave::{
+    Airy, DetailContrast, Focus, Mtf, MtfOptions, Otf, Psf, PsfSize, Spectrum, Wavefront, WavefrontMap, perfect_mtf,
+};
 
 /// The README's Rust code is a test.
 #[cfg(doctest)]

@@ -23,6 +23,7 @@ pub use light::{Illumination, Light, RadialIllumination, Share};
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};
 pub use ray::Ray;
+pub(crate) use ray::StarBeam;
 pub use spot::{Spot, SpotPoints};
 pub(crate) use spot::{check_field, check_shift};
 pub use stops::Part;

@@ -97,6 +97,11 @@ enum Place {
 }
 
 impl Stop {
+    /// Whether this is a body that light passes outside of.
+    pub(crate) fn is_shadow(&self) -> bool {
+        matches!(self.part, Part::DiagonalShadow)
+    }
+
     /// Radius of the part's own circle, mm.
     pub(crate) fn radius_mm(&self) -> f64 {
         self.radius_mm
