@@ -369,3 +369,4 @@ fn equivalent_mm(spectrum: &Spectrum, detail_arcsec: f64, contrast: f64) -> Opti
     }
     None
 }
+impl Wavefront { #[doc(hidden)] pub fn otf_raw(&self, az: f64, o: &MtfOptions) -> Vec<[f64;2]> { let (s,f)=self.asked(o).unwrap(); transfer::raw(self,&s,&[az],&f) } }

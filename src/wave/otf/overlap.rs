@@ -32,22 +32,26 @@ impl Fineness {
         Self { share: 0.8, ..self }
     }
 
-    /// Nodes for a phase range in radians, on a stretch that is this share of the pupil's radius.
-    fn count(self, range: f64, stretch: f64, features: f64) -> usize {
-        // A stretch so short that it holds a thousandth of the light needs a thousandth of the accuracy.
-        let floor = if stretch < 1e-3 {
-            3.0
-        } else if stretch < 1e-2 {
-            4.0
-        } else if stretch < 0.1 {
-            5.0
-        } else {
-            6.5
-        };
-        let full = range / 4.0 + self.base * (floor + 1.5 * range.cbrt());
-        let full = full.max(self.base * features);
-        ((full * self.share) as usize).clamp(2, MOST)
+    /// Rows of a panel: for a phase range in radians, on a height in radii of the pupil that holds so many of the figure's
+    /// features.
+    fn rows(self, range: f64, height: f64, features: f64) -> usize {
+        self.count(range, by_size(height, [4.0, 6.0, 9.0, 14.0]), 4.0 * features)
     }
+
+    /// Nodes of a piece of a row, likewise.
+    fn along(self, range: f64, length: f64, features: f64) -> usize {
+        self.count(range, by_size(length, [2.0, 3.0, 4.0, 5.0]), features)
+    }
+
+    fn count(self, range: f64, floor: f64, features: f64) -> usize {
+        let full = range / 4.0 + self.base * (floor + 1.5 * range.cbrt());
+        ((full.max(self.base * features) * self.share) as usize).clamp(2, MOST)
+    }
+}
+
+/// The fewest nodes for a size in radii of the pupil: what holds a thousandth of the light needs a thousandth of the accuracy.
+fn by_size(size: f64, floors: [f64; 4]) -> f64 {
+    floors[[1e-3, 1e-2, 0.1].iter().filter(|limit| size >= **limit).count()]
 }
 
 /// Most nodes on one piece.
@@ -196,9 +200,10 @@ impl Rows<'_> {
     ) {
         let radius = self.turned.plane.rim.radius;
         let (middle, half) = (f64::midpoint(from, to), 0.5 * (to - from));
-        let features = self.turned.plane.feature.map_or(0.0, |width| 1.5 * (to - from) / width);
+        let features = self.turned.plane.feature.map_or(0.0, |width| (to - from) / width);
         let range = self.range_across(band, (from, to), shift, scratch);
-        let rows = fineness.count(range, (to - from) / radius, features);
+        let rows = fineness.rows(range, (to - from) / radius, features);
+
         for (phi, weight) in gauss::on_interval(rows, -FRAC_PI_2, FRAC_PI_2) {
             let (sin, cos) = phi.sin_cos();
             let y = middle + half * sin;
@@ -220,16 +225,15 @@ impl Rows<'_> {
         let radius = self.turned.plane.rim.radius;
         let Piece { from, to, fractional } = piece;
         let length = to - from;
-        let features = self.turned.plane.feature.map_or(0.0, |width| {
-            // Panels mark the zones of the figure; what is left is what has none.
-            if self.turned.plane.soft.is_empty() { 1.5 * length / width } else { 0.0 }
-        });
+        let features = self.turned.plane.feature.map_or(0.0, |width| length / width);
         let mut range = self.steepest(f64::midpoint(from, to), y, shift) * length;
         if range > 5.0 {
             range = range.min(self.range_along(piece, y, shift));
         }
         let stretched = fractional.0 || fractional.1;
-        let count = fineness.count(if stretched { 2.0 * range } else { range }, length / radius, features);
+        let range = if stretched { 2.0 * range } else { range };
+        let count = fineness.along(range, length / radius, features);
+
         let (mut re, mut im) = (0.0, 0.0);
         for (t, weight) in gauss::on_interval(count, 0.0, 1.0) {
             // Steps that shrink toward the beginning of a fractional power make it smooth.
@@ -345,8 +349,6 @@ impl Rows<'_> {
         let Scratch { places, splits, pieces } = scratch;
         pieces.clear();
         let half = 0.5 * shift;
-        let mut intervals = lit(band).into_iter().peekable();
-        let _ = &mut intervals;
         let lit: Vec<(usize, usize)> = lit(band);
         for &(a0, a1) in &lit {
             for &(b0, b1) in &lit {

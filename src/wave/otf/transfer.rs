@@ -76,6 +76,10 @@ pub(super) fn curves(
         }
         sum
     };
+    if RAW.with(|r| r.get()) {
+        let curves = directions.iter().map(|d| frequency_per_mm.iter().map(|f| value(d, *f, Fineness::CURVES)).collect()).collect();
+        return Ok(Curves { curves, error_estimate: outline });
+    }
     let tolerance = tolerance(wavefront);
     let probes = probes(frequency_per_mm);
     let (mut fineness, mut error) = (Fineness::CURVES, f64::INFINITY);
@@ -134,3 +138,6 @@ fn outline_error(wavefront: &Wavefront, directions: &[Direction<'_>]) -> Result<
         _ => Err(Error::NotConverged { what: "the outline of the lit pupil", reached: worst, wanted: ACCURACY }),
     }
 }
+
+thread_local! { static RAW: std::cell::Cell<bool> = const { std::cell::Cell::new(false) }; }
+pub(super) fn raw(w: &Wavefront, s: &Spectrum, a: &[f64], f: &[f64]) -> Curve { RAW.with(|r| r.set(true)); let c = curves(w,s,a,f).unwrap(); RAW.with(|r| r.set(false)); c.curves[0].clone() }
