@@ -45,8 +45,9 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
-    AxisDirection, Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, HeightMap, Joined,
-    Opening, Primary, PrimaryInput, RadialProfile, Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
+    AxisDirection, Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, HeightMap, Holder,
+    Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Spider, Train, TrainBuilder,
+    TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
@@ -60,7 +61,7 @@ pub use shop_test::{
     knife_edge_picture,
 };
 pub use trace::{
-    DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints,
+    DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, Star,
     smallest_diagonal,
 };
 pub use units::{

@@ -4,8 +4,8 @@ mod common;
 
 use catoptric::{
     Coating, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FocalLengthMm, FocalPlane, Focus,
-    Indexing, Light, Opening, Prepared, Primary, PsfSize, RadialProfile, Spot, Train, TrainBuilder,
-    TurnedEdge, Wavefront, ZernikeTerms, Zone,
+    Holder, Indexing, Light, MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, Spider, Spot,
+    Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;
@@ -73,8 +73,9 @@ fn physical() -> impl Strategy<Value = TrainBuilder> {
     let flat = (0.55..1.1_f64, 0.8..2.0_f64, prop::option::of(-0.2..0.2_f64), 0.3..1.0_f64);
     let opening = (0.95..1.4_f64, 0.8..1.3_f64);
     let tube = (0.05..0.3_f64, 0.05..0.2_f64, -0.02..0.1_f64);
-    let parts = (primary(), prop::option::of(flat), prop::option::of(opening), prop::option::of(tube));
-    parts.prop_map(|(primary, flat, opening, tube)| {
+    let thin = (1..6_u32, 0.002..0.01_f64, -180.0..180.0_f64, any::<[bool; 4]>());
+    let parts = (primary(), prop::option::of(flat), prop::option::of(opening), prop::option::of(tube), thin);
+    parts.prop_map(|(primary, flat, opening, tube, (count, thickness, angle, has))| {
         let (aperture, focal) = (primary.clear_aperture_mm, primary.focal_length_mm);
         let mut parts = Train::builder(primary);
         if let Some((to_focus, size, offset, reflectance)) = flat {
@@ -88,12 +89,24 @@ fn physical() -> impl Strategy<Value = TrainBuilder> {
                     reflectance,
                 })
                 .focal_plane(FocalPlane::new(to_focus));
+            if has[0] {
+                let spider = Spider::new(count, thickness * aperture).angle_deg(angle);
+                parts = parts.spider(if has[1] { spider.bend_radius_mm(0.7 * aperture) } else { spider });
+            }
+            if has[2] {
+                parts = parts.holder(Holder::new(1.02 * minor));
+            }
             if let Some((bore, length, outer)) = tube {
                 parts = parts.drawtube(Drawtube::new(bore * aperture, length * aperture, outer * aperture));
             }
         }
         if let Some((diameter, height)) = opening {
             parts = parts.front_opening(Opening::new(diameter * aperture, height * focal));
+        }
+        let has_clips = flat.is_none() || has[3];
+        if has_clips {
+            let clips = MirrorClips::new(count, 5.0 * thickness * aperture, 2.0 * thickness * aperture);
+            parts = parts.mirror_clips(clips.angle_deg(angle));
         }
         parts
     })
@@ -115,7 +128,7 @@ fn wild() -> impl Strategy<Value = f64> {
 
 /// A train of any doubles.
 fn unphysical() -> impl Strategy<Value = TrainBuilder> {
-    let numbers = vec(wild(), 20);
+    let numbers = vec(wild(), 30);
     let figure = vec(
         prop_oneof![
             (wild(), wild(), wild()).prop_map(|(a, b, c)| FigureLayer::from(TurnedEdge::new(a, b).power(c))),
@@ -124,18 +137,29 @@ fn unphysical() -> impl Strategy<Value = TrainBuilder> {
         ],
         0..3,
     );
-    (numbers, figure, any::<[bool; 5]>()).prop_map(|(n, figure, has)| TrainBuilder {
-        primary: Primary {
-            conic: n[2],
-            mask_diameter_mm: has[0].then_some(n[3]),
-            coating: Coating::new(n[4]).ring(CoatingRing::new(n[5], n[6], n[7])),
-            figure,
-            ..Primary::new(n[0], FocalLengthMm(n[1]))
-        },
-        diagonal: has[1].then(|| Diagonal::new(n[8]).offset_mm(n[9]).reflectance(n[10])),
-        focal_plane: has[2].then(|| FocalPlane::new(n[11])),
-        front_opening: has[3].then(|| Opening::new(n[12], n[13])),
-        drawtube: has[4].then(|| Drawtube::new(n[14], n[15], n[16])),
+    (numbers, figure, any::<[bool; 8]>(), any::<[u32; 2]>()).prop_map(|(n, figure, has, counts)| {
+        TrainBuilder {
+            primary: Primary {
+                conic: n[2],
+                mask_diameter_mm: has[0].then_some(n[3]),
+                coating: Coating::new(n[4]).ring(CoatingRing::new(n[5], n[6], n[7])),
+                figure,
+                ..Primary::new(n[0], FocalLengthMm(n[1]))
+            },
+            diagonal: has[1].then(|| Diagonal::new(n[8]).offset_mm(n[9]).reflectance(n[10])),
+            focal_plane: has[2].then(|| FocalPlane::new(n[11])),
+            front_opening: has[3].then(|| Opening::new(n[12], n[13])),
+            drawtube: has[4].then(|| Drawtube::new(n[14], n[15], n[16])),
+            spider: has[5].then(|| Spider {
+                vanes: counts[0] % 16,
+                thickness_mm: n[17],
+                angle_deg: n[18],
+                above_vertex_mm: has[0].then_some(n[19]),
+                bend_radius_mm: has[1].then_some(n[20]),
+            }),
+            holder: has[6].then(|| Holder { diameter_mm: n[21], above_vertex_mm: has[2].then_some(n[22]) }),
+            mirror_clips: has[7].then(|| MirrorClips::new(counts[1] % 32, n[23], n[24]).angle_deg(n[25])),
+        }
     })
 }
 

@@ -15,10 +15,12 @@ from ._typing import (
     FocusName,
     HeightKindName,
     HeightUnitName,
+    HolderChanges,
     IndexingName,
     Interval,
     JoinedName,
     KnifeFromName,
+    MirrorClipsChanges,
     NormalisationName,
     Number,
     Numbers1D,
@@ -30,6 +32,7 @@ from ._typing import (
     ReadingsIncreaseName,
     ScaleName,
     SourceName,
+    SpiderChanges,
     SurfaceOrWavefrontName,
     TestPlaceName,
     UnitName,
@@ -277,6 +280,50 @@ class Drawtube(_Record):
     @property
     def outer_end_to_focus_mm(self) -> float: ...
 
+@final
+class Spider(_Record):
+    def __new__(
+        cls,
+        *,
+        vanes: int,
+        thickness_mm: Number,
+        angle_deg: Number = 45.0,
+        above_vertex_mm: Number | None = None,
+        bend_radius_mm: Number | None = None,
+    ) -> Self: ...
+    @property
+    def vanes(self) -> int: ...
+    @property
+    def thickness_mm(self) -> float: ...
+    @property
+    def angle_deg(self) -> float: ...
+    @property
+    def above_vertex_mm(self) -> float | None: ...
+    @property
+    def bend_radius_mm(self) -> float | None: ...
+
+@final
+class Holder(_Record):
+    def __new__(cls, *, diameter_mm: Number, above_vertex_mm: Number | None = None) -> Self: ...
+    @property
+    def diameter_mm(self) -> float: ...
+    @property
+    def above_vertex_mm(self) -> float | None: ...
+
+@final
+class MirrorClips(_Record):
+    def __new__(
+        cls, *, clips: int, width_mm: Number, reach_mm: Number, angle_deg: Number = 0.0
+    ) -> Self: ...
+    @property
+    def clips(self) -> int: ...
+    @property
+    def width_mm(self) -> float: ...
+    @property
+    def reach_mm(self) -> float: ...
+    @property
+    def angle_deg(self) -> float: ...
+
 # The train.
 
 @final
@@ -289,6 +336,9 @@ class Train(_Record):
         focal_plane: FocalPlane | None = None,
         front_opening: Opening | None = None,
         drawtube: Drawtube | None = None,
+        spider: Spider | None = None,
+        holder: Holder | None = None,
+        mirror_clips: MirrorClips | None = None,
     ) -> Self: ...
     @property
     def primary(self) -> Primary: ...
@@ -300,6 +350,12 @@ class Train(_Record):
     def front_opening(self) -> Opening | None: ...
     @property
     def drawtube(self) -> Drawtube | None: ...
+    @property
+    def spider(self) -> Spider | None: ...
+    @property
+    def holder(self) -> Holder | None: ...
+    @property
+    def mirror_clips(self) -> MirrorClips | None: ...
     @property
     def focal_ratio(self) -> float: ...
     @property
@@ -323,6 +379,11 @@ class Train(_Record):
     ) -> Train: ...
     def with_drawtube(
         self, *part: Drawtube | None, **changes: Unpack[DrawtubeChanges]
+    ) -> Train: ...
+    def with_spider(self, *part: Spider | None, **changes: Unpack[SpiderChanges]) -> Train: ...
+    def with_holder(self, *part: Holder | None, **changes: Unpack[HolderChanges]) -> Train: ...
+    def with_mirror_clips(
+        self, *part: MirrorClips | None, **changes: Unpack[MirrorClipsChanges]
     ) -> Train: ...
     def to_json(self) -> str: ...
     @staticmethod
@@ -348,6 +409,7 @@ class Train(_Record):
         by: FocusName = "least_spot",
         field_arcmin: Numbers1D = (0.0, 0.0),
         wavelength_nm: Number = 550.0,
+        star_distance_mm: Number | None = None,
     ) -> float: ...
     def wavefront(
         self,
@@ -356,6 +418,7 @@ class Train(_Record):
         focus: FocusName | None = "least_rms",
         focus_shift_mm: Number | None = None,
         wavelength_nm: Number = 550.0,
+        star_distance_mm: Number | None = None,
     ) -> Wavefront: ...
     def psf(
         self,
@@ -366,6 +429,7 @@ class Train(_Record):
         wavelength_nm: Number = 550.0,
         half_width_um: Number | None = None,
         pixels: int = 129,
+        star_distance_mm: Number | None = None,
     ) -> Psf: ...
     @overload
     def illumination(
@@ -525,6 +589,8 @@ class Wavefront(_Record):
     ) -> Wavefront: ...
     @property
     def field_arcmin(self) -> tuple[float, float]: ...
+    @property
+    def star_distance_mm(self) -> float | None: ...
     @property
     def wavelength_nm(self) -> float: ...
     @property

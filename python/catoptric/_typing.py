@@ -126,3 +126,29 @@ class DrawtubeChanges(TypedDict, total=False):
     bore_mm: Number
     length_mm: Number
     outer_end_to_focus_mm: Number
+
+
+class SpiderChanges(TypedDict, total=False):
+    """Keywords of `Train.with_spider`."""
+
+    vanes: int
+    thickness_mm: Number
+    angle_deg: Number
+    above_vertex_mm: Number | None
+    bend_radius_mm: Number | None
+
+
+class HolderChanges(TypedDict, total=False):
+    """Keywords of `Train.with_holder`."""
+
+    diameter_mm: Number
+    above_vertex_mm: Number | None
+
+
+class MirrorClipsChanges(TypedDict, total=False):
+    """Keywords of `Train.with_mirror_clips`."""
+
+    clips: int
+    width_mm: Number
+    reach_mm: Number
+    angle_deg: Number

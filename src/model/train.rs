@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::diagonal::{Diagonal, FocalPlane};
+use super::obstructions::{Holder, MirrorClips, Spider, Surroundings};
 use super::primary::Primary;
 use super::stops::{Drawtube, Opening};
 use crate::error::{Error, Findings, Problem, Result};
@@ -55,6 +56,15 @@ pub struct TrainBuilder {
     /// The focuser's inner tube; goes with a focal plane.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub drawtube: Option<Drawtube>,
+    /// The vanes that carry the diagonal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spider: Option<Spider>,
+    /// The diagonal's holder.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub holder: Option<Holder>,
+    /// Clips over the mirror's rim.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mirror_clips: Option<MirrorClips>,
 }
 
 impl Train {
@@ -65,7 +75,16 @@ impl Train {
     /// assert!(Train::builder(Primary::new(200.0, FocalLengthMm(1200.0))).build().is_ok());
     /// ```
     pub fn builder(primary: Primary) -> TrainBuilder {
-        TrainBuilder { primary, diagonal: None, focal_plane: None, front_opening: None, drawtube: None }
+        TrainBuilder {
+            primary,
+            diagonal: None,
+            focal_plane: None,
+            front_opening: None,
+            drawtube: None,
+            spider: None,
+            holder: None,
+            mirror_clips: None,
+        }
     }
 
     /// The parts, to change some of them and build again.
@@ -107,6 +126,21 @@ impl Train {
         self.0.drawtube.as_ref()
     }
 
+    /// The vanes that carry the diagonal, if there are any.
+    pub fn spider(&self) -> Option<&Spider> {
+        self.0.spider.as_ref()
+    }
+
+    /// The diagonal's holder, if it is given.
+    pub fn holder(&self) -> Option<&Holder> {
+        self.0.holder.as_ref()
+    }
+
+    /// Clips over the mirror's rim, if there are any.
+    pub fn mirror_clips(&self) -> Option<&MirrorClips> {
+        self.0.mirror_clips.as_ref()
+    }
+
     /// Warnings that need no geometry; the cone's own come with [`Train::problems`].
     pub(crate) fn warnings(&self) -> Vec<Problem> {
         self.0.findings().warnings()
@@ -136,6 +170,24 @@ impl TrainBuilder {
     #[must_use]
     pub fn drawtube(self, drawtube: Drawtube) -> Self {
         Self { drawtube: Some(drawtube), ..self }
+    }
+
+    /// Adds the vanes that carry the diagonal.
+    #[must_use]
+    pub fn spider(self, spider: Spider) -> Self {
+        Self { spider: Some(spider), ..self }
+    }
+
+    /// Adds the diagonal's holder.
+    #[must_use]
+    pub fn holder(self, holder: Holder) -> Self {
+        Self { holder: Some(holder), ..self }
+    }
+
+    /// Adds clips over the mirror's rim.
+    #[must_use]
+    pub fn mirror_clips(self, clips: MirrorClips) -> Self {
+        Self { mirror_clips: Some(clips), ..self }
     }
 
     /// The checked train, or every fault found.
@@ -199,6 +251,21 @@ impl TrainBuilder {
         if let Some(tube) = &self.drawtube {
             let axis_to_focus = self.focal_plane.map(|p| p.axis_to_focus_mm).filter(|l| l.is_finite());
             findings.within("drawtube", |f| tube.note_problems(aperture_below, axis_to_focus, f));
+        }
+        let around = Surroundings {
+            clear_aperture_mm: aperture,
+            has_diagonal: self.diagonal.is_some() || self.holder.is_some(),
+            gives_height: self.diagonal.is_some(),
+            is_known: true,
+        };
+        if let Some(spider) = &self.spider {
+            findings.within("spider", |f| spider.note_problems(around, f));
+        }
+        if let Some(holder) = &self.holder {
+            findings.within("holder", |f| holder.note_problems(around, f));
+        }
+        if let Some(clips) = &self.mirror_clips {
+            findings.within("mirror_clips", |f| clips.note_problems(around, f));
         }
         findings
     }

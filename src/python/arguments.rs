@@ -6,7 +6,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyFloat;
 
 use super::errors::refused;
-use crate::{DEFAULT_WAVELENGTH_NM, Field, Focus, Indexing};
+use crate::{DEFAULT_WAVELENGTH_NM, Field, Focus, Indexing, Star};
 
 /// One finite number in the unit that its name ends in.
 pub(super) fn number(value: &Bound<'_, PyAny>, name: &str) -> PyResult<f64> {
@@ -108,6 +108,15 @@ pub(super) fn field(value: Option<&Bound<'_, PyAny>>) -> PyResult<Field> {
     }
 }
 
+/// A star given by its field angle, and perhaps its distance.
+pub(super) fn star(
+    field_arcmin: Option<&Bound<'_, PyAny>>,
+    star_distance_mm: Option<&Bound<'_, PyAny>>,
+) -> PyResult<Star> {
+    let distance_mm = maybe_number(star_distance_mm, "star_distance_mm")?;
+    Ok(Star { field: field(field_arcmin)?, distance_mm })
+}
+
 /// A focus given by name, or by its shift.
 pub(super) fn focus(
     py: Python<'_>,
@@ -155,7 +164,7 @@ pub(super) fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
 
 /// The unit in which a name ends; none for a plain number.
 fn unit(name: &str) -> &'static str {
-    const UNITS: [&str; 5] = ["mm", "um", "nm", "arcmin", "arcsec"];
+    const UNITS: [&str; 6] = ["mm", "um", "nm", "arcmin", "arcsec", "deg"];
     let ending = name.rsplit('_').next().unwrap_or("");
     UNITS.into_iter().find(|u| *u == ending && name.contains('_')).unwrap_or("")
 }

@@ -18,10 +18,12 @@ mod figure;
 mod guards;
 mod judge;
 mod model;
+mod obstructions;
 mod pictures;
 mod rays;
 mod record;
 mod train;
+mod train_parts;
 mod turned;
 mod waves;
 
@@ -33,6 +35,7 @@ use pyo3::prelude::*;
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
     figure::register(module)?;
+    obstructions::register(module)?;
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;

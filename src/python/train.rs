@@ -2,15 +2,14 @@
 
 use std::sync::OnceLock;
 
-use pyo3::PyClass;
-use pyo3::exceptions::PyTypeError;
 use pyo3::prelude::*;
-use pyo3::types::{PyDict, PyTuple};
+use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{count_or, field, focus, focus_named, list, number, number_or, wavelength};
+use super::arguments::{count_or, field, focus, focus_named, list, number, number_or, star, wavelength};
 use super::errors::{compute, exception, python_problems, refused};
 use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
+use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
 use super::rays::{PyAiry, PyDiagonalFit, PyIllumination, PyRadialIllumination, PySpot};
 use super::record::record;
 use super::waves::{PyPsf, PyWavefront, psf_size};
@@ -27,7 +26,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// focal length. A diagonal and a focal plane go together.
 ///
 /// Errors: InputError with all faults found.
-/// Leaves out: vanes, clips, holders, and errors of alignment.
+/// Leaves out: errors of alignment.
 ///
 /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
@@ -66,7 +65,7 @@ impl PyTrain {
         self.prepared.get_or_init(|| Prepared::new(&self.train))
     }
 
-    fn build(py: Python<'_>, parts: TrainBuilder) -> PyResult<Self> {
+    pub(super) fn build(py: Python<'_>, parts: TrainBuilder) -> PyResult<Self> {
         parts.build().map(Self::from).map_err(|e| exception(py, e))
     }
 }
@@ -74,7 +73,9 @@ impl PyTrain {
 #[pymethods]
 impl PyTrain {
     #[new]
-    #[pyo3(signature = (*, primary, diagonal=None, focal_plane=None, front_opening=None, drawtube=None))]
+    #[pyo3(signature = (*, primary, diagonal=None, focal_plane=None, front_opening=None, drawtube=None, spider=None,
+        holder=None, mirror_clips=None))]
+    #[allow(clippy::too_many_arguments)]
     fn new(
         py: Python<'_>,
         primary: PyPrimary,
@@ -82,6 +83,9 @@ impl PyTrain {
         focal_plane: Option<PyFocalPlane>,
         front_opening: Option<PyOpening>,
         drawtube: Option<PyDrawtube>,
+        spider: Option<PySpider>,
+        holder: Option<PyHolder>,
+        mirror_clips: Option<PyMirrorClips>,
     ) -> PyResult<Self> {
         let parts = TrainBuilder {
             primary: primary.0,
@@ -89,38 +93,59 @@ impl PyTrain {
             focal_plane: focal_plane.map(|p| p.0),
             front_opening: front_opening.map(|p| p.0),
             drawtube: drawtube.map(|p| p.0),
+            spider: spider.map(|p| p.0),
+            holder: holder.map(|p| p.0),
+            mirror_clips: mirror_clips.map(|p| p.0),
         };
         Self::build(py, parts)
     }
 
     /// The primary mirror.
     #[getter]
-    fn primary(&self) -> PyPrimary {
+    pub(super) fn primary(&self) -> PyPrimary {
         PyPrimary(self.train.primary().clone())
     }
 
     /// The flat, or None.
     #[getter]
-    fn diagonal(&self) -> Option<PyDiagonal> {
+    pub(super) fn diagonal(&self) -> Option<PyDiagonal> {
         self.train.diagonal().copied().map(PyDiagonal)
     }
 
     /// The focal plane beside the tube, or None.
     #[getter]
-    fn focal_plane(&self) -> Option<PyFocalPlane> {
+    pub(super) fn focal_plane(&self) -> Option<PyFocalPlane> {
         self.train.focal_plane().copied().map(PyFocalPlane)
     }
 
     /// The opening in front, or None.
     #[getter]
-    fn front_opening(&self) -> Option<PyOpening> {
+    pub(super) fn front_opening(&self) -> Option<PyOpening> {
         self.train.front_opening().copied().map(PyOpening)
     }
 
     /// The focuser's inner tube, or None.
     #[getter]
-    fn drawtube(&self) -> Option<PyDrawtube> {
+    pub(super) fn drawtube(&self) -> Option<PyDrawtube> {
         self.train.drawtube().copied().map(PyDrawtube)
+    }
+
+    /// The vanes that carry the diagonal, or None.
+    #[getter]
+    pub(super) fn spider(&self) -> Option<PySpider> {
+        self.train.spider().copied().map(PySpider)
+    }
+
+    /// The diagonal's holder, or None.
+    #[getter]
+    pub(super) fn holder(&self) -> Option<PyHolder> {
+        self.train.holder().copied().map(PyHolder)
+    }
+
+    /// Clips over the mirror's rim, or None.
+    #[getter]
+    pub(super) fn mirror_clips(&self) -> Option<PyMirrorClips> {
+        self.train.mirror_clips().copied().map(PyMirrorClips)
     }
 
     /// Focal length over the diameter that gathers light.
@@ -158,115 +183,6 @@ impl PyTrain {
     /// >>> assert small.problems()[0].field == "diagonal.minor_axis_mm"
     fn problems(&self, py: Python<'_>) -> PyResult<Vec<Py<PyAny>>> {
         python_problems(py, &self.train.problems())
-    }
-
-    /// Return a copy with another primary, or with some of the primary's values changed.
-    ///
-    /// Units: keywords as those of Primary; a focal length and a radius of curvature replace each other.
-    /// Errors: InputError with all faults found.
-    ///
-    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
-    /// >>> assert train.with_primary(radius_of_curvature_mm=3000).primary.focal_length_mm == 1500
-    #[pyo3(signature = (part=None, /, **changes))]
-    fn with_primary(
-        &self,
-        py: Python<'_>,
-        part: Option<PyPrimary>,
-        changes: Option<&Bound<'_, PyDict>>,
-    ) -> PyResult<Self> {
-        let current = Bound::new(py, part.unwrap_or_else(|| self.primary()))?;
-        let keywords = PyPrimary::keywords(&current)?;
-        if let Some(changes) = changes {
-            if changes.contains("radius_of_curvature_mm")? && !changes.contains("focal_length_mm")? {
-                keywords.del_item("focal_length_mm")?;
-            }
-            keywords.update(changes.as_mapping())?;
-        }
-        let primary: PyPrimary = py.get_type::<PyPrimary>().call((), Some(&keywords))?.extract()?;
-        Self::build(py, TrainBuilder { primary: primary.0, ..self.train.to_parts() })
-    }
-
-    /// Return a copy with another diagonal, with some of its values changed, or without one (None).
-    ///
-    /// Units: keywords as those of Diagonal. Errors: InputError with all faults found.
-    ///
-    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> larger = train.with_diagonal(minor_axis_mm=80)
-    /// >>> assert larger.with_diagonal(flat) == train
-    #[pyo3(signature = (*part, **changes))]
-    fn with_diagonal(
-        &self,
-        py: Python<'_>,
-        part: &Bound<'_, PyTuple>,
-        changes: Option<&Bound<'_, PyDict>>,
-    ) -> PyResult<Self> {
-        let current = self.diagonal().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
-        let diagonal = changed::<PyDiagonal>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { diagonal: diagonal.map(|p| p.0), ..self.train.to_parts() })
-    }
-
-    /// Return a copy with another focal plane, with its value changed, or without one (None).
-    ///
-    /// Units: keywords as those of FocalPlane. Errors: InputError with all faults found.
-    ///
-    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> assert train.with_focal_plane(axis_to_focus_mm=250).focal_plane.axis_to_focus_mm == 250
-    #[pyo3(signature = (*part, **changes))]
-    fn with_focal_plane(
-        &self,
-        py: Python<'_>,
-        part: &Bound<'_, PyTuple>,
-        changes: Option<&Bound<'_, PyDict>>,
-    ) -> PyResult<Self> {
-        let current = self.focal_plane().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
-        let focal_plane = changed::<PyFocalPlane>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { focal_plane: focal_plane.map(|p| p.0), ..self.train.to_parts() })
-    }
-
-    /// Return a copy with another front opening, with some of its values changed, or without one (None).
-    ///
-    /// Units: keywords as those of Opening. Errors: InputError with all faults found.
-    ///
-    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
-    /// >>> ringed = train.with_front_opening(diameter_mm=360, above_vertex_mm=1650)
-    /// >>> assert ringed.front_opening.diameter_mm == 360
-    /// >>> assert ringed.with_front_opening(None) == train
-    #[pyo3(signature = (*part, **changes))]
-    fn with_front_opening(
-        &self,
-        py: Python<'_>,
-        part: &Bound<'_, PyTuple>,
-        changes: Option<&Bound<'_, PyDict>>,
-    ) -> PyResult<Self> {
-        let current = self.front_opening().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
-        let front_opening = changed::<PyOpening>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { front_opening: front_opening.map(|p| p.0), ..self.train.to_parts() })
-    }
-
-    /// Return a copy with another drawtube, with some of its values changed, or without one (None).
-    ///
-    /// Units: keywords as those of Drawtube. Errors: InputError with all faults found.
-    ///
-    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> tube = ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18)
-    /// >>> wider = train.with_drawtube(tube).with_drawtube(bore_mm=60)
-    /// >>> assert wider.drawtube.bore_mm == 60 and wider.drawtube.length_mm == 50
-    #[pyo3(signature = (*part, **changes))]
-    fn with_drawtube(
-        &self,
-        py: Python<'_>,
-        part: &Bound<'_, PyTuple>,
-        changes: Option<&Bound<'_, PyDict>>,
-    ) -> PyResult<Self> {
-        let current = self.drawtube().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
-        let drawtube = changed::<PyDrawtube>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { drawtube: drawtube.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return the train as JSON; every number comes back bit for bit.
@@ -380,31 +296,35 @@ impl PyTrain {
     /// >>> sphere = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, conic=0))
     /// >>> assert sphere.best_focus(by="least_rms") < 0  # its rim focuses nearer
     /// >>> assert sphere.best_focus(by="paraxial") == 0
-    #[pyo3(signature = (*, by="least_spot", field_arcmin=None, wavelength_nm=None),
-        text_signature = "($self, *, by='least_spot', field_arcmin=(0.0, 0.0), wavelength_nm=550.0)")]
+    #[pyo3(signature = (*, by="least_spot", field_arcmin=None, wavelength_nm=None, star_distance_mm=None),
+        text_signature = "($self, *, by='least_spot', field_arcmin=(0.0, 0.0), wavelength_nm=550.0, star_distance_mm=None)")]
     fn best_focus(
         &self,
         py: Python<'_>,
         by: &str,
         field_arcmin: Option<&Bound<'_, PyAny>>,
         wavelength_nm: Option<&Bound<'_, PyAny>>,
+        star_distance_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<f64> {
-        let (by, star) = (focus_named(py, "by", by)?, field(field_arcmin)?);
+        let (by, star) = (focus_named(py, "by", by)?, star(field_arcmin, star_distance_mm)?);
         let wavelength_nm = wavelength(wavelength_nm)?;
         let prepared = self.prepared().clone();
         compute(py, move || prepared.best_focus_mm(by, star, wavelength_nm))
     }
 
     /// Return the wavefront of a star seen from a focus.
-    /// A focus is given by name ("paraxial", "least_spot", "least_rms" or "peak") or by its shift.
+    /// A focus is given by name ("paraxial", "least_spot", "least_rms" or "peak") or by its shift. With a distance
+    /// the star is an artificial one so far from the mirror's vertex, and the shift counts from its own image.
     ///
     /// Units: arcmin (toward the focuser's side, and across), mm, nm.
     /// Errors: InputError, also for a field point that no light reaches; NotConverged.
     ///
     /// >>> sphere = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, conic=0))
     /// >>> assert abs(sphere.wavefront().rms_nm - 134.8524) < 1e-3  # exact paths, refocused
-    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None),
-        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0)")]
+    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None,
+        star_distance_mm=None),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
+        star_distance_mm=None)")]
     fn wavefront(
         &self,
         py: Python<'_>,
@@ -412,8 +332,9 @@ impl PyTrain {
         focus: Option<&str>,
         focus_shift_mm: Option<&Bound<'_, PyAny>>,
         wavelength_nm: Option<&Bound<'_, PyAny>>,
+        star_distance_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyWavefront> {
-        let star = field(field_arcmin)?;
+        let star = star(field_arcmin, star_distance_mm)?;
         let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
         let wavelength_nm = wavelength(wavelength_nm)?;
         let prepared = self.prepared().clone();
@@ -432,9 +353,9 @@ impl PyTrain {
     /// >>> star = train.psf()
     /// >>> assert star.image.shape == (129, 129) and abs(star.image[64, 64] - 1) < 1e-6
     #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None, half_width_um=None,
-        pixels=None),
+        pixels=None, star_distance_mm=None),
         text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
-        half_width_um=None, pixels=129)")]
+        half_width_um=None, pixels=129, star_distance_mm=None)")]
     #[allow(clippy::too_many_arguments)]
     fn psf(
         &self,
@@ -445,8 +366,9 @@ impl PyTrain {
         wavelength_nm: Option<&Bound<'_, PyAny>>,
         half_width_um: Option<&Bound<'_, PyAny>>,
         pixels: Option<&Bound<'_, PyAny>>,
+        star_distance_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyPsf> {
-        let star = field(field_arcmin)?;
+        let star = star(field_arcmin, star_distance_mm)?;
         let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
         let wavelength_nm = wavelength(wavelength_nm)?;
         let size = psf_size(half_width_um, pixels)?;
@@ -541,36 +463,6 @@ impl PyTrain {
 record!(PyTrain, "Train",
     attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube"],
     shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube"]);
-
-/// A part changed by keywords, replaced by another, or taken out.
-fn changed<'py, T>(
-    py: Python<'py>,
-    current: Option<Bound<'py, PyAny>>,
-    part: &Bound<'py, PyTuple>,
-    changes: Option<&Bound<'py, PyDict>>,
-) -> PyResult<Option<T>>
-where
-    T: PyClass<Frozen = pyo3::pyclass::boolean_struct::True> + Clone + Sync,
-{
-    let unwrap = |part: Bound<'py, PyAny>| Ok(part.cast::<T>()?.get().clone());
-    let class = py.get_type::<T>();
-    if let Some(odd) = part.iter().find(|p| !p.is_none() && !p.is_instance(&class).unwrap_or(false)) {
-        let (found, wanted) = (odd.get_type().name()?, class.name()?);
-        return Err(PyTypeError::new_err(format!("{found} given for a {wanted}; its values go by keyword")));
-    }
-    let given = match part.len() {
-        0 => current,
-        1 => Some(part.get_item(0)?).filter(|p| !p.is_none()),
-        more => return Err(refused(py, "part", &format!("{more} parts"), "one part, or None", "")),
-    };
-    let Some(changes) = changes else { return given.map(unwrap).transpose() };
-    let keywords = match given {
-        Some(part) => part.call_method0("to_dict")?.cast_into::<PyDict>()?,
-        None => PyDict::new(py),
-    };
-    keywords.update(changes.as_mapping())?;
-    unwrap(class.call((), Some(&keywords))?).map(Some)
-}
 
 /// Return the smallest diagonal that serves a fully lit circle, with its offset.
 ///

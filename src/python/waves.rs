@@ -182,6 +182,8 @@ impl PyWavefront {
 getters!(PyWavefront, |wavefront| {
     /// Where the star stands, arcmin: toward the focuser's side, and across.
     field_arcmin: (f64, f64) = (wavefront.field().x_arcmin, wavefront.field().y_arcmin);
+    /// Distance of an artificial star from the vertex, mm, or None for a star of the sky.
+    star_distance_mm: Option<f64> = wavefront.star_distance_mm();
     /// Wavelength, nm.
     wavelength_nm: f64 = wavefront.wavelength_nm;
     /// How far the reference point lies behind the paraxial focus, mm.
@@ -206,9 +208,9 @@ getters!(PyWavefront, |wavefront| {
     focal_ratio: Option<f64> = wavefront.focal_ratio();
 });
 record!(PyWavefront, "Wavefront",
-    attributes: ["field_arcmin", "wavelength_nm", "focus_shift_mm", "reference_along_um", "reference_across_um", "rms_nm",
+    attributes: ["field_arcmin", "star_distance_mm", "wavelength_nm", "focus_shift_mm", "reference_along_um", "reference_across_um", "rms_nm",
         "pv_nm", "strehl", "amplitude_factor", "error_estimate", "obstruction_ratio", "focal_ratio", "map_nm", "map_axis_mm"],
-    shown: ["field_arcmin", "wavelength_nm", "focus_shift_mm", "rms_nm", "pv_nm", "strehl"]);
+    shown: ["field_arcmin", "star_distance_mm", "wavelength_nm", "focus_shift_mm", "rms_nm", "pv_nm", "strehl"]);
 fn encircled_energy<'py>(
     py: Python<'py>,
     wavefront: &Wavefront,

@@ -10,6 +10,7 @@ use super::prepared::Prepared;
 use super::pupil::lattice;
 use super::ray::StarBeam;
 use super::stops::Part;
+use super::strips;
 use crate::error::{Error, Result};
 use crate::numeric::{gauss, pool};
 use crate::units::{Field, RADIANS_PER_ARCMIN};
@@ -127,7 +128,7 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn light(&self, field: Field) -> Light {
-        let outline = Outline::new(self, field, self.clear_radius_mm());
+        let outline = Outline::new(self, StarBeam::new(field), self.clear_radius_mm());
         if outline.is_star_shaped() { exact(self, &outline) } else { self.light_by_rays(field) }
     }
 
@@ -142,15 +143,22 @@ impl Prepared {
     /// ```
     pub fn light_by_rays(&self, field: Field) -> Light {
         let beam = StarBeam::new(field);
-        let mut taken = vec![0.0; self.stops().len() + 1];
+        let mut taken = vec![0.0; self.parts().len() + 1];
         for (x, y) in lattice(self.clear_radius_mm(), SAMPLES) {
             let ray = beam.ray(self.mirror(), x, y);
-            let stopped_at = self.stops().iter().position(|stop| stop.excess_mm(&ray, &beam) > 0.0);
-            taken[stopped_at.unwrap_or(self.stops().len())] += ray.beam;
+            let stops = self.stops().iter().filter(|stop| stop.excess_mm(&ray, &beam) > 0.0).map(|s| s.part);
+            let strips = self.strips().iter().filter(|strip| strip.covers(&ray, &beam)).map(|s| s.part);
+            let first = stops.chain(strips).min();
+            taken[first.map_or(self.parts().len(), |part| self.place_of(part))] += ray.beam;
         }
         let total: f64 = taken.iter().sum();
         let lit_fraction = taken.pop().unwrap_or(0.0) / total;
         shares(self, lit_fraction, taken.iter().map(|t| t / total), SAMPLED_ERROR)
+    }
+
+    /// Where a part of this train stands in the order in which light meets them.
+    pub(crate) fn place_of(&self, part: Part) -> usize {
+        self.parts().partition_point(|p| *p < part)
     }
 }
 
@@ -160,12 +168,8 @@ fn shares(
     taken: impl Iterator<Item = f64>,
     error_estimate: f64,
 ) -> Light {
-    let stopped = prepared
-        .stops()
-        .iter()
-        .zip(taken)
-        .map(|(stop, fraction)| Share { part: stop.part, fraction })
-        .collect();
+    let stopped =
+        prepared.parts().iter().zip(taken).map(|(&part, fraction)| Share { part, fraction }).collect();
     Light { lit_fraction, stopped, error_estimate }
 }
 
@@ -181,8 +185,8 @@ impl Walk {
         let (mut inner, mut outer) = (0.0_f64, outline.rim_mm());
         let mut taken_mm = Vec::with_capacity(prepared.stops().len());
         for stop in prepared.stops() {
-            if stop.part == Part::DiagonalShadow {
-                let shadow = outline.shadow_radius_mm(angle).min(outer);
+            if stop.is_shadow() {
+                let shadow = outline.cut_radius_mm(stop, angle, outer).max(inner);
                 taken_mm.push((inner, shadow));
                 inner = shadow;
             } else if outline.cuts().iter().any(|cut| cut.part == stop.part) {
@@ -243,6 +247,8 @@ fn integrate(prepared: &Prepared, outline: &Outline<'_>, corners: &[f64], angles
             on_arc(angles.on_arc, arc).for_each(|(angle, weight)| add(angle, weight));
         }
     }
+    let mut areas = by_part(prepared, &areas);
+    strips::take_over(prepared, outline, &mut areas);
     let total = if prepared.mirror().is_round() {
         // The beam's cross-section of a disc with a level rim is the disc's area times the cosine.
         PI * outline.rim_mm().powi(2) * outline.beam().towards[2]
@@ -250,6 +256,16 @@ fn integrate(prepared: &Prepared, outline: &Outline<'_>, corners: &[f64], angles
         areas.iter().sum()
     };
     areas.into_iter().map(|area| area / total).collect()
+}
+
+/// The areas that the stops and the light have, in the order of all parts, with room for those that are no circles.
+fn by_part(prepared: &Prepared, by_stop: &[f64]) -> Vec<f64> {
+    let mut areas = vec![0.0; prepared.parts().len() + 1];
+    for (stop, area) in prepared.stops().iter().zip(by_stop) {
+        areas[prepared.place_of(stop.part)] = *area;
+    }
+    areas[prepared.parts().len()] = by_stop[prepared.stops().len()];
+    areas
 }
 
 /// The beam's cross-section over a thin sector of the mirror.
@@ -434,9 +450,11 @@ impl Prepared {
         let lights: Vec<Light> = pool::map_ordered(along_mm.len(), along_mm.len() > 8, |i| {
             self.light(self.field_of_image(along_mm[i], across_mm[i]))
         });
-        let stopped = self.stops().iter().enumerate().map(|(part, stop)| {
-            (stop.part, lights.iter().map(|light| light.stopped[part].fraction).collect())
-        });
+        let stopped = self
+            .parts()
+            .iter()
+            .enumerate()
+            .map(|(i, &part)| (part, lights.iter().map(|light| light.stopped[i].fraction).collect()));
         Ok(Illumination {
             along_mm: along_mm.to_vec(),
             across_mm: across_mm.to_vec(),

@@ -4,9 +4,8 @@ use std::f64::consts::TAU;
 
 use super::prepared::Prepared;
 use super::ray::StarBeam;
-use super::stops::{Part, Stop};
+use super::stops::Stop;
 use crate::numeric::{gauss, roots};
-use crate::units::Field;
 
 /// Angles at which the outline is looked at before its corners are sought between them.
 const LOOKS: usize = 64;
@@ -25,18 +24,18 @@ pub(crate) struct Outline<'a> {
     rim_mm: f64,
     /// Stops that cut into that circle from outside, in the order in which light meets them.
     cuts: Vec<Stop>,
-    shadow: Option<Stop>,
+    /// Bodies on the axis that the light passes outside of.
+    shadows: Vec<Stop>,
     looks: Vec<f64>,
 }
 
 impl<'a> Outline<'a> {
-    pub(crate) fn new(prepared: &'a Prepared, field: Field, rim_mm: f64) -> Self {
-        let beam = StarBeam::new(field);
+    pub(crate) fn new(prepared: &'a Prepared, beam: StarBeam, rim_mm: f64) -> Self {
         let mut outline =
-            Self { prepared, beam, rim_mm, cuts: Vec::new(), shadow: None, looks: even_looks() };
+            Self { prepared, beam, rim_mm, cuts: Vec::new(), shadows: Vec::new(), looks: even_looks() };
         for stop in prepared.stops() {
-            if stop.part == Part::DiagonalShadow {
-                outline.shadow = Some(*stop);
+            if stop.is_shadow() {
+                outline.shadows.push(*stop);
             } else if outline.reaches_inside(stop) {
                 outline.cuts.push(*stop);
             }
@@ -69,7 +68,7 @@ impl<'a> Outline<'a> {
         // Nearer to the shadow's edge than this its radius varies too fast with the angle.
         const INSIDE: f64 = 0.15;
         let seen = self.cuts.iter().all(|stop| self.excess_mm(stop, 0.0, 0.0) < 0.0);
-        let covered = self.shadow.is_none_or(|s| self.excess_mm(&s, 0.0, 0.0) > INSIDE * s.radius_mm());
+        let covered = self.shadows.iter().all(|s| self.excess_mm(s, 0.0, 0.0) > INSIDE * s.radius_mm());
         seen && covered
     }
 
@@ -79,9 +78,20 @@ impl<'a> Outline<'a> {
             .unwrap_or(limit_mm)
     }
 
-    /// Radius within which the diagonal's shadow lies at an angle, not beyond the rim; 0 without a diagonal.
+    /// Radius within which the shadows lie at an angle, not beyond the rim; 0 without any.
     pub(crate) fn shadow_radius_mm(&self, angle: f64) -> f64 {
-        self.shadow.map_or(0.0, |s| self.cut_radius_mm(&s, angle, self.rim_mm))
+        let radii = self.shadows.iter().map(|s| self.cut_radius_mm(s, angle, self.rim_mm));
+        radii.fold(0.0, f64::max)
+    }
+
+    /// The shadow from which a ring of light begins: the diagonal's, or the holder's alone; 0 without any.
+    pub(crate) fn ring_radius_mm(&self, angle: f64) -> f64 {
+        self.shadows.first().map_or(0.0, |s| self.cut_radius_mm(s, angle, self.rim_mm))
+    }
+
+    /// Bodies on the axis that the light passes outside of, the diagonal first.
+    pub(crate) fn shadows(&self) -> &[Stop] {
+        &self.shadows
     }
 
     /// Smallest radius at which a stop cuts in from outside, and which stop it is (none: the rim).
@@ -110,6 +120,7 @@ impl<'a> Outline<'a> {
                 &signature,
                 (self.looks[i], &signs[i]),
                 (self.looks[next] + wrap, &signs[next]),
+                SAME_ANGLE * TAU,
                 &mut found,
             );
         }
@@ -145,24 +156,25 @@ fn even_looks() -> Vec<f64> {
     (0..LOOKS).map(|i| (i as f64 + 0.5) * TAU / LOOKS as f64).collect()
 }
 
-/// Halves an interval until each change of the signature inside it stands alone.
-fn halve<S: PartialEq>(
+/// Halves an interval until each change of the signature inside it stands alone, to within `same`.
+pub(crate) fn halve<S: PartialEq>(
     signature: &impl Fn(f64) -> S,
     (a, at_a): (f64, &S),
     (b, at_b): (f64, &S),
+    same: f64,
     found: &mut Vec<f64>,
 ) {
     if at_a == at_b {
         return;
     }
     let middle = f64::midpoint(a, b);
-    if b - a < SAME_ANGLE * TAU {
+    if b - a < same {
         found.push(middle);
         return;
     }
     let at_middle = signature(middle);
-    halve(signature, (a, at_a), (middle, &at_middle), found);
-    halve(signature, (middle, &at_middle), (b, at_b), found);
+    halve(signature, (a, at_a), (middle, &at_middle), same, found);
+    halve(signature, (middle, &at_middle), (b, at_b), same, found);
 }
 
 /// The pieces of a full turn between corners, none longer than `longest`: pairs of angles.

@@ -14,7 +14,9 @@ mod pupil;
 mod ray;
 mod rays;
 mod spot;
+mod star;
 mod stops;
+mod strips;
 
 pub use cone::{DiagonalFit, smallest_diagonal};
 pub(crate) use detail::Detail;
@@ -24,6 +26,7 @@ pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};
 pub use ray::Ray;
 pub(crate) use ray::StarBeam;
+pub(crate) use spot::check_shift;
 pub use spot::{Spot, SpotPoints};
-pub(crate) use spot::{check_field, check_shift};
+pub use star::Star;
 pub use stops::Part;

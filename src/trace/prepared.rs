@@ -7,7 +7,8 @@ use super::detail::Detail;
 use super::figure::Break;
 use super::fold::Fold;
 use super::mirror::{Mirror, SurfacePoint};
-use super::stops::{self, Stop};
+use super::stops::{self, Part, Stop};
+use super::strips::{self, Strip};
 use crate::model::Train;
 use crate::numeric::gauss;
 
@@ -29,6 +30,8 @@ struct Parts {
     mirror: Mirror,
     fold: Option<Fold>,
     stops: Vec<Stop>,
+    strips: Vec<Strip>,
+    parts: Vec<Part>,
     breaks: Vec<Break>,
     /// Radii from the centre outward, and the integral of the surface's height from the centre to each, mm^2.
     height_integrals: Vec<(f64, f64)>,
@@ -40,8 +43,22 @@ impl Prepared {
         let mirror = Mirror::new(train.primary());
         let fold = Fold::of(train);
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
+        let strips = strips::strips(train, fold.map(|f| f.height_mm));
+        let mut parts: Vec<Part> =
+            stops.iter().map(|s| s.part).chain(strips.iter().map(|s| s.part)).collect();
+        parts.sort_unstable();
+        parts.dedup();
         let height_integrals = height_integrals(&mirror, &breaks);
-        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, breaks, height_integrals }))
+        Self(Arc::new(Parts {
+            train: train.clone(),
+            mirror,
+            fold,
+            stops,
+            strips,
+            parts,
+            breaks,
+            height_integrals,
+        }))
     }
 
     /// The description this was compiled from.
@@ -54,9 +71,11 @@ impl Prepared {
         self.focal_length_mm() / (2.0 * self.open_radius_mm())
     }
 
-    /// Diameter of the diagonal's shadow on the axis over the diameter that gathers light; 0 without a diagonal.
+    /// Diameter of the diagonal's shadow on the axis (of its holder's, where that is larger) over the diameter that gathers
+    /// light; 0 without either.
     pub fn obstruction_ratio(&self) -> f64 {
-        self.fold().map_or(0.0, |f| f.minor_axis_mm / (2.0 * self.open_radius_mm()))
+        let shadows = self.stops().iter().filter(|s| s.is_shadow());
+        shadows.map(Stop::radius_mm).fold(0.0, f64::max) / self.open_radius_mm()
     }
 
     /// The diagonal's offset in use, mm: the stated one, or that of the largest lit circle it serves.
@@ -103,6 +122,16 @@ impl Prepared {
 
     pub(crate) fn stops(&self) -> &[Stop] {
         &self.0.stops
+    }
+
+    /// Vanes and clips, vanes first.
+    pub(crate) fn strips(&self) -> &[Strip] {
+        &self.0.strips
+    }
+
+    /// All parts that may stop light, in the order in which light meets them.
+    pub(crate) fn parts(&self) -> &[Part] {
+        &self.0.parts
     }
 
     /// Radii on the open mirror at which a quadrature must stop, ascending, ends left out.

@@ -3,8 +3,8 @@
 //!
 //! The ring reaches from the diagonal's shadow to the rim, split at every radius where the figure or
 //! the coating changes its character. Its angles are even, which converges fast on a smooth ring. What
-//! an opening, an undersized diagonal or the drawtube cut off is subtracted in its own panels, so that
-//! no rule ever crosses a corner. Where a stop hides the mirror's centre this picture fails, and even
+//! an opening, an undersized diagonal, the drawtube or a wide holder cut off is subtracted in its own panels, and so is what
+//! vanes and clips take, row by row: no rule ever crosses a corner. Where a stop hides the mirror's centre this picture fails, and even
 //! samples are kept or dropped one by one.
 
 use std::f64::consts::{PI, TAU};
@@ -13,8 +13,9 @@ use super::figure::Break;
 use super::limits::{Outline, arcs, on_arc};
 use super::prepared::Prepared;
 use super::ray::StarBeam;
-use crate::numeric::gauss;
-use crate::units::Field;
+use super::star::Star;
+use super::strips::{Strip, uncovered};
+use crate::numeric::{gauss, roots};
 
 /// How many nodes an integrand needs.
 pub(crate) trait Density {
@@ -24,6 +25,8 @@ pub(crate) trait Density {
     fn around(&self) -> usize;
     /// Across a panel of a crescent, whose inner edge moves between two radii while the angle grows by `turn`.
     fn along_cut(&self, from_mm: f64, to_mm: f64, turn: f64) -> usize;
+    /// Rows across a band of a strip.
+    fn across(&self, width_mm: f64) -> usize;
 }
 
 /// Points of the mirror with weights that make sums into integrals over the lit beam.
@@ -40,13 +43,19 @@ pub(crate) struct Nodes {
 
 impl Nodes {
     /// Nodes over the part of the open mirror that the star's light passes.
-    pub(crate) fn new(prepared: &Prepared, field: Field, density: &dyn Density) -> Self {
-        let outline = Outline::new(prepared, field, prepared.open_radius_mm());
+    pub(crate) fn new(prepared: &Prepared, star: Star, density: &dyn Density) -> Self {
+        let outline = Outline::new(prepared, StarBeam::new(star), prepared.open_radius_mm());
         let mut nodes = Self::default();
         if outline.is_star_shaped() {
             let spokes = Spokes { prepared, beam: *outline.beam(), density };
             spokes.ring(&outline, &mut nodes);
+            spokes.inner_crescents(&outline, &mut nodes);
             spokes.crescents(&outline, &mut nodes);
+            for (i, strip) in prepared.strips().iter().enumerate() {
+                // Vanes take their own places only; clips may lie under them.
+                let above = prepared.strips()[..i].iter().filter(|s| s.part != strip.part).copied().collect();
+                Rows { prepared, outline: &outline, density, strip, above }.take_away(&mut nodes);
+            }
         } else {
             sample(prepared, outline.beam(), &mut nodes);
         }
@@ -107,7 +116,30 @@ impl Spokes<'_> {
         let step = TAU / count as f64;
         for i in 0..count {
             let angle = step * i as f64;
-            self.spoke(angle, (outline.shadow_radius_mm(angle), outline.rim_mm()), step, nodes);
+            self.spoke(angle, (outline.ring_radius_mm(angle), outline.rim_mm()), step, nodes);
+        }
+    }
+
+    /// What a holder that stands out from behind the diagonal takes.
+    fn inner_crescents(&self, outline: &Outline<'_>, nodes: &mut Nodes) {
+        if outline.shadows().len() < 2 {
+            return;
+        }
+        let ends = |angle: f64| (outline.ring_radius_mm(angle), outline.shadow_radius_mm(angle));
+        let corners = outline.switches(|angle| {
+            let (inner, outer) = ends(angle);
+            let passed = |r: f64| self.prepared.breaks().iter().filter(|b| b.radius_mm < r).count();
+            (outer > inner, passed(inner), passed(outer))
+        });
+        for (from, to) in arcs(&corners, PI / 4.0) {
+            let middle = ends(f64::midpoint(from, to));
+            if middle.1 <= middle.0 {
+                continue;
+            }
+            let count = 3 * self.density.along_cut(ends(from).1, ends(to).1, to - from) / 2;
+            for (angle, weight) in on_arc(count, (from, to)) {
+                self.spoke(angle, ends(angle), -weight, nodes);
+            }
         }
     }
 
@@ -145,12 +177,85 @@ impl Spokes<'_> {
             let count = self.density.radial(panel.from_mm, panel.to_mm);
             for (r, weight) in panel.nodes(count) {
                 let point = self.prepared.mirror().at(r * sin_cos.1, r * sin_cos.0);
-                let cross_section = self.beam.cross_section(point.slope);
+                let cross_section = self.beam.cross_section(&point);
                 nodes.push(r, sin_cos, angle_weight * weight * cross_section);
             }
         }
     }
 }
+
+/// The rows of one strip, each cut where the light ends and where the figure changes its character.
+struct Rows<'a> {
+    prepared: &'a Prepared,
+    outline: &'a Outline<'a>,
+    density: &'a dyn Density,
+    strip: &'a Strip,
+    /// Strips that the light meets first.
+    above: Vec<Strip>,
+}
+
+impl Rows<'_> {
+    fn take_away(&self, nodes: &mut Nodes) {
+        for (low, high) in self.strip.bands(|t| self.signature(t)) {
+            for (t, weight) in gauss::on_interval(self.density.across(high - low), low, high) {
+                for (from, to) in self.pieces(t).0 {
+                    self.piece(t, (from, to), -weight, nodes);
+                }
+            }
+        }
+    }
+
+    /// The lit pieces of a row, and what distinguishes it from its neighbours.
+    fn pieces(&self, t_mm: f64) -> (Vec<(f64, f64)>, Option<RowSignature>) {
+        let Some(row) = self.strip.row(self.prepared, self.outline, self.outline.cuts(), t_mm) else {
+            return (Vec::new(), None);
+        };
+        let light = (self.prepared, self.outline.beam());
+        let (free, crossed) = uncovered(self.strip, &self.above, light, (row.from_mm, row.to_mm), t_mm);
+        let radius = |s: f64| self.radius_mm(s, t_mm);
+        let passed = |s: f64| self.prepared.breaks().iter().filter(|b| b.radius_mm < radius(s)).count();
+        let breaks = (passed(row.from_mm), passed(row.to_mm));
+        (free, Some((row.signature(), crossed, breaks)))
+    }
+
+    fn signature(&self, t_mm: f64) -> Option<RowSignature> {
+        self.pieces(t_mm).1
+    }
+
+    fn radius_mm(&self, s_mm: f64, t_mm: f64) -> f64 {
+        let [x, y] = self.strip.on_mirror(self.prepared, self.outline.beam(), s_mm, t_mm);
+        x.hypot(y)
+    }
+
+    fn piece(&self, t_mm: f64, (from_mm, to_mm): (f64, f64), row_weight: f64, nodes: &mut Nodes) {
+        let beam = self.outline.beam();
+        let (r_from, r_to) = (self.radius_mm(from_mm, t_mm), self.radius_mm(to_mm, t_mm));
+        let mut start = from_mm;
+        for panel in panels(self.prepared.breaks(), r_from, r_to) {
+            let end = if panel.to_mm >= r_to {
+                to_mm
+            } else {
+                let off = |s: f64| self.radius_mm(s, t_mm) - panel.to_mm;
+                roots::bracketed(off, start, to_mm, 1e-11 * r_to).unwrap_or(to_mm)
+            };
+            let count = self.density.radial(panel.from_mm, panel.to_mm);
+            for (u, weight) in gauss::on_interval(count, 0.0, 1.0) {
+                // As on a spoke: the square makes a half-integer power smooth.
+                let (share, growth) = if panel.fractional { (u * u, 2.0 * u) } else { (u, 1.0) };
+                let s = start + (end - start) * share;
+                let point = self.strip.on_mirror(self.prepared, beam, s, t_mm);
+                let flux = self.strip.flux(self.prepared, beam, (s, t_mm), point);
+                nodes.x_mm.push(point[0]);
+                nodes.y_mm.push(point[1]);
+                nodes.weight_mm2.push(row_weight * weight * growth * (end - start) * flux);
+            }
+            start = end;
+        }
+    }
+}
+
+/// The ends of a row, the edges of other strips that it crosses, and how many breaks lie inside of its ends.
+type RowSignature = ((Option<usize>, Option<usize>), Vec<usize>, (usize, usize));
 
 /// One piece of a radius on which the integrand is smooth.
 #[derive(Clone, Copy, Debug)]
@@ -188,8 +293,8 @@ impl Prepared {
 
     /// Points along the outline of the lit pupil and every break inside it: where a smooth integrand has the
     /// extremes that no quadrature node touches.
-    pub(crate) fn edge_points(&self, field: Field) -> Vec<[f64; 2]> {
-        let outline = Outline::new(self, field, self.open_radius_mm());
+    pub(crate) fn edge_points(&self, star: Star) -> Vec<[f64; 2]> {
+        let outline = Outline::new(self, StarBeam::new(star), self.open_radius_mm());
         if !outline.is_star_shaped() {
             return Vec::new();
         }

@@ -2,7 +2,7 @@
 
 use super::prepared::Prepared;
 use super::ray::{Ray, StarBeam};
-use crate::units::Field;
+use super::star::Star;
 
 /// A ray along an edge passes: that far outside still counts as inside.
 const GRAZING_MM: f64 = 1e-11;
@@ -19,8 +19,8 @@ impl Prepared {
     /// assert!(ray.at_height_mm(1200.0)[0] < 0.0, "a star on the focuser's side lands on the other one");
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn ray(&self, field: Field, x_mm: f64, y_mm: f64) -> Ray {
-        StarBeam::new(field).ray(self.mirror(), x_mm, y_mm)
+    pub fn ray(&self, star: impl Into<Star>, x_mm: f64, y_mm: f64) -> Ray {
+        StarBeam::new(star).ray(self.mirror(), x_mm, y_mm)
     }
 
     /// Whether the star's light by the point of the mirror above (x, y) reaches the image.
@@ -33,8 +33,8 @@ impl Prepared {
     /// assert!(!Prepared::new(&train).passes(Field::AXIS, 80.0, 80.0), "beside the mirror");
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn passes(&self, field: Field, x_mm: f64, y_mm: f64) -> bool {
-        let beam = StarBeam::new(field);
+    pub fn passes(&self, star: impl Into<Star>, x_mm: f64, y_mm: f64) -> bool {
+        let beam = StarBeam::new(star);
         x_mm.hypot(y_mm) <= self.clear_radius_mm() + GRAZING_MM
             && self.lets_pass(&beam.ray(self.mirror(), x_mm, y_mm), &beam)
     }
@@ -42,6 +42,7 @@ impl Prepared {
     /// Whether no part stops a ray of a star.
     pub(crate) fn lets_pass(&self, ray: &Ray, beam: &StarBeam) -> bool {
         self.stops().iter().all(|stop| stop.excess_mm(ray, beam) <= GRAZING_MM)
+            && !self.strips().iter().any(|strip| strip.covers(ray, beam))
     }
 
     /// The ray that leaves `origin_mm` along `direction` (any length), reflected by the mirror.
@@ -60,6 +61,6 @@ impl Prepared {
         let length = direction.iter().map(|d| d * d).sum::<f64>().sqrt();
         let direction = direction.map(|d| d / length);
         let point = self.mirror().intersect(origin_mm, direction)?;
-        Some(StarBeam { towards: direction.map(|d| -d) }.reflect(&point))
+        Some(StarBeam::parallel(direction.map(|d| -d)).reflect(&point))
     }
 }

@@ -9,6 +9,7 @@ use super::light::{Light, no_light};
 use super::prepared::Prepared;
 use super::pupil::{Density, Nodes, lattice};
 use super::ray::{Ray, StarBeam};
+use super::star::Star;
 use crate::error::{Error, Result};
 use crate::numeric::{stats, sums};
 use crate::units::{Field, UM_PER_MM};
@@ -130,6 +131,10 @@ impl Density for Smooth {
     fn along_cut(&self, _: f64, _: f64, turn: f64) -> usize {
         self.radial + self.beyond(|d| d.azimuthal_order, |d| d.pixels_along(turn * self.rim_mm))
     }
+
+    fn across(&self, _: f64) -> usize {
+        3
+    }
 }
 
 /// Rays of one star as columns: place and slope in the focal plane, the light they carry.
@@ -144,14 +149,15 @@ struct Bundle {
 }
 
 impl Bundle {
-    fn new(prepared: &Prepared, field: Field, nodes: &Nodes) -> Self {
-        let beam = StarBeam::new(field);
+    fn new(prepared: &Prepared, star: Star, nodes: &Nodes) -> Self {
+        let beam = StarBeam::new(star);
+        let image_mm = star.gaussian_mm(prepared.focal_length_mm())[2];
         let count = nodes.len();
         let [mut x_mm, mut y_mm, mut slope_x, mut slope_y, mut flux] =
             std::array::from_fn(|_| Vec::with_capacity(count));
         for ((&x, &y), &weight) in nodes.x_mm.iter().zip(&nodes.y_mm).zip(&nodes.weight_mm2) {
             let ray = beam.ray(prepared.mirror(), x, y);
-            let [px, py] = ray.at_height_mm(prepared.focal_length_mm());
+            let [px, py] = ray.at_height_mm(image_mm);
             x_mm.push(px);
             y_mm.push(py);
             slope_x.push(ray.direction[0] / ray.direction[2]);
@@ -222,8 +228,8 @@ impl Prepared {
         }
         let light = self.light(field);
         let (fine, coarse) = (
-            self.bundle(field, &Smooth::fine(self), &light)?,
-            self.bundle(field, &Smooth::coarse(self), &light)?,
+            self.bundle(field.into(), &Smooth::fine(self), &light)?,
+            self.bundle(field.into(), &Smooth::coarse(self), &light)?,
         );
         let (centroid_mm, rms_mm) = fine.statistics(focus_shift_mm);
         let (_, coarse_rms_mm) = coarse.statistics(focus_shift_mm);
@@ -268,17 +274,18 @@ impl Prepared {
     /// assert!(shift < 0.0, "astigmatism and the curved field bring the focus nearer");
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn least_spot_shift_mm(&self, field: Field) -> Result<f64> {
-        check_field(field)?;
-        Ok(self.bundle(field, &Smooth::fine(self), &self.light(field))?.least_spot_shift_mm())
+    pub fn least_spot_shift_mm(&self, star: impl Into<Star>) -> Result<f64> {
+        let star = star.into();
+        star.check(self.focal_length_mm())?;
+        Ok(self.bundle(star, &Smooth::fine(self), &self.light(star.field))?.least_spot_shift_mm())
     }
 
-    fn bundle(&self, field: Field, density: &Smooth, light: &Light) -> Result<Bundle> {
-        let nodes = Nodes::new(self, field, density);
+    fn bundle(&self, star: Star, density: &Smooth, light: &Light) -> Result<Bundle> {
+        let nodes = Nodes::new(self, star, density);
         if light.lit_fraction <= 0.0 || nodes.len() == 0 {
-            return Err(no_light(field, light));
+            return Err(no_light(star.field, light));
         }
-        Ok(Bundle::new(self, field, &nodes))
+        Ok(Bundle::new(self, star, &nodes))
     }
 }
 

@@ -21,8 +21,14 @@ pub enum Part {
     FrontOpening,
     /// The diagonal, seen by the light on its way down.
     DiagonalShadow,
+    /// The diagonal's holder, where it stands out from behind the diagonal.
+    Holder,
+    /// The vanes of the spider, outside of both shadows.
+    Spider,
     /// The mask over the mirror.
     Mask,
+    /// The clips over the mirror's rim.
+    MirrorClips,
     /// The diagonal's rim, passed by light on its way up.
     Diagonal,
     /// The drawtube's end nearer to the axis.
@@ -33,10 +39,13 @@ pub enum Part {
 
 impl Part {
     /// All parts, in the order in which light meets them.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 9] = [
         Self::FrontOpening,
         Self::DiagonalShadow,
+        Self::Holder,
+        Self::Spider,
         Self::Mask,
+        Self::MirrorClips,
         Self::Diagonal,
         Self::DrawtubeInnerEnd,
         Self::DrawtubeOuterEnd,
@@ -51,7 +60,10 @@ impl Part {
         match self {
             Self::FrontOpening => "front_opening",
             Self::DiagonalShadow => "diagonal_shadow",
+            Self::Holder => "holder",
+            Self::Spider => "spider",
             Self::Mask => "mask",
+            Self::MirrorClips => "mirror_clips",
             Self::Diagonal => "diagonal",
             Self::DrawtubeInnerEnd => "drawtube_inner_end",
             Self::DrawtubeOuterEnd => "drawtube_outer_end",
@@ -64,7 +76,10 @@ impl fmt::Display for Part {
         f.write_str(match self {
             Self::FrontOpening => "front opening",
             Self::DiagonalShadow => "diagonal's shadow",
+            Self::Holder => "holder",
+            Self::Spider => "spider",
             Self::Mask => "mask",
+            Self::MirrorClips => "mirror clips",
             Self::Diagonal => "diagonal too small",
             Self::DrawtubeInnerEnd => "drawtube's inner end",
             Self::DrawtubeOuterEnd => "drawtube's outer end",
@@ -85,6 +100,8 @@ pub(crate) struct Stop {
 enum Place {
     /// Across the light on its way down, at this height.
     Above { height_mm: f64 },
+    /// The same, around a body that light must pass outside of.
+    BodyAbove { height_mm: f64 },
     /// On the mirror.
     OnMirror,
     /// On the flat's plane x = z - height; the face's centre is moved by (-offset, -offset) in x and z.
@@ -99,7 +116,7 @@ enum Place {
 impl Stop {
     /// Whether this is a body that light passes outside of.
     pub(crate) fn is_shadow(&self) -> bool {
-        matches!(self.part, Part::DiagonalShadow)
+        matches!(self.part, Part::DiagonalShadow | Part::Holder)
     }
 
     /// Radius of the part's own circle, mm.
@@ -113,24 +130,29 @@ impl Stop {
     #[inline]
     pub(crate) fn excess_mm(&self, ray: &Ray, beam: &StarBeam) -> f64 {
         let [x, y, z] = ray.hit_mm;
-        let at_height = |direction: [f64; 3], height: f64| {
-            let t = (height - z) / direction[2];
-            (x + direction[0] * t).hypot(y + direction[1] * t)
+        let at_height = |height: f64| {
+            let t = (height - z) / ray.direction[2];
+            (x + ray.direction[0] * t).hypot(y + ray.direction[1] * t)
+        };
+        let above = |height: f64| {
+            let [x, y] = beam.above(ray.hit_mm, height);
+            x.hypot(y)
         };
         let on_flat = |direction: [f64; 3], height: f64, offset: f64| {
             let t = (x - z + height) / (direction[2] - direction[0]);
             (x + direction[0] * t + offset).hypot(y + direction[1] * t)
         };
         match self.place {
-            Place::Above { height_mm } => at_height(beam.towards, height_mm) - self.radius_mm,
+            Place::Above { height_mm } => above(height_mm) - self.radius_mm,
+            Place::BodyAbove { height_mm } => self.radius_mm - above(height_mm),
             Place::OnMirror => x.hypot(y) - self.radius_mm,
             Place::FlatOnTheWayDown { height_mm, offset_mm } => {
-                self.radius_mm - on_flat(beam.towards, height_mm, offset_mm)
+                self.radius_mm - on_flat(beam.seen_from(ray.hit_mm).0, height_mm, offset_mm)
             }
             Place::FlatOnTheWayUp { height_mm, offset_mm } => {
                 on_flat(ray.direction, height_mm, offset_mm) - self.radius_mm
             }
-            Place::Beyond { height_mm } => at_height(ray.direction, height_mm) - self.radius_mm,
+            Place::Beyond { height_mm } => at_height(height_mm) - self.radius_mm,
         }
     }
 }
@@ -147,6 +169,11 @@ pub(crate) fn stops(train: &Train, fold: Option<Fold>) -> Vec<Stop> {
     if let Some(fold) = fold {
         let (height_mm, offset_mm) = (fold.height_mm, fold.offset_mm);
         add(Part::DiagonalShadow, fold.minor_axis_mm, Place::FlatOnTheWayDown { height_mm, offset_mm });
+    }
+    if let Some(holder) = train.holder() {
+        // Either it states its height, or the diagonal gives one: the train's check.
+        let height_mm = holder.above_vertex_mm.or(fold.map(|f| f.height_mm)).unwrap_or(focal_mm);
+        add(Part::Holder, holder.diameter_mm, Place::BodyAbove { height_mm });
     }
     if let Some(mask_mm) = train.primary().mask_diameter_mm {
         add(Part::Mask, mask_mm, Place::OnMirror);

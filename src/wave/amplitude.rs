@@ -277,7 +277,7 @@ mod tests {
                 .focal_plane(FocalPlane::new(235.0))
                 .build()
                 .expect("a sound train");
-        let source = Source::Star { prepared: Prepared::new(&train), field: Field::arcmin(12.0, -7.0) };
+        let source = Source::Star { prepared: Prepared::new(&train), star: Field::arcmin(12.0, -7.0).into() };
         let reference = source.gaussian_mm();
         for (reach, wavelength_nm) in [(17.0, 550.0), (57.0, 450.0)] {
             let density = PhaseDensity::new(source.slopes(reference), wavelength_nm, reach, Fineness::IMAGES);

@@ -4,8 +4,8 @@ use std::f64::consts::{PI, TAU};
 
 use super::path::line_of_sight;
 use super::terms::Terms;
-use crate::trace::{Density, Detail, Prepared};
-use crate::units::{Field, NM_PER_MM};
+use crate::trace::{Density, Detail, Prepared, StarBeam};
+use crate::units::NM_PER_MM;
 
 /// Angles and radii (for each panel) at which the slope of the wavefront is looked at.
 const LOOK_ANGLES: usize = 24;
@@ -28,13 +28,13 @@ pub(crate) struct SlopeTable {
 }
 
 impl SlopeTable {
-    pub(crate) fn of_star(prepared: &Prepared, field: Field, reference_mm: [f64; 3]) -> Self {
+    pub(crate) fn of_star(prepared: &Prepared, beam: &StarBeam, reference_mm: [f64; 3]) -> Self {
         let (rim, detail) = (prepared.open_radius_mm(), prepared.detail().unwrap_or_default());
         let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim, detail };
         for panel in prepared.panels_of_open_mirror() {
             let slopes = |r: f64, angle: f64| {
                 let (sin, cos) = angle.sin_cos();
-                let [gx, gy] = gradient(prepared, field, reference_mm, r * cos, r * sin);
+                let [gx, gy] = gradient(prepared, beam, reference_mm, r * cos, r * sin);
                 (NM_PER_MM * (gx * cos + gy * sin), NM_PER_MM * r * (gy * cos - gx * sin))
             };
             table.look(panel.from_mm, panel.to_mm, panel.fractional, slopes);
@@ -87,10 +87,10 @@ impl SlopeTable {
 }
 
 /// Slopes of the wavefront along x and y at a point of the mirror, mm/mm: both legs of the path, by Fermat.
-fn gradient(prepared: &Prepared, field: Field, reference_mm: [f64; 3], x_mm: f64, y_mm: f64) -> [f64; 2] {
+fn gradient(prepared: &Prepared, beam: &StarBeam, reference_mm: [f64; 3], x_mm: f64, y_mm: f64) -> [f64; 2] {
     let point = prepared.surface(x_mm, y_mm);
     let (_, line) = line_of_sight(point.position_mm, reference_mm);
-    let towards = field.towards();
+    let (towards, _) = beam.seen_from(point.position_mm);
     let both = [0, 1, 2].map(|i| towards[i] + line[i]);
     [0, 1].map(|i| both[i] + both[2] * point.slope[i])
 }
@@ -222,5 +222,13 @@ impl Density for PhaseDensity {
         let beyond = self.beyond_first_order() * turn / TAU;
         let pixels = self.slopes.detail.pixels_along(turn * self.slopes.rim);
         self.count(around + self.radians(slope) * (high - low), beyond, pixels)
+    }
+
+    fn across(&self, width_mm: f64) -> usize {
+        let (slope, _) = self.slopes.steepest_between(0.0, self.slopes.rim);
+        let range = (PI * self.reach / self.slopes.rim + self.radians(slope)) * width_mm;
+        let pixels = PI / 2.0 * self.slopes.detail.pixels_along(width_mm);
+        let full = (range / 4.0 + 3.0).max(self.fineness.detail * pixels).min(MOST_RADIAL);
+        (full * self.fineness.radial_share).max(2.0) as usize
     }
 }

@@ -12,7 +12,7 @@ use super::source::{Pupil, Source, View};
 use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::sums;
-use crate::trace::{Prepared, Spot, check_field, check_shift, no_light};
+use crate::trace::{Prepared, Spot, Star, check_shift, no_light};
 use crate::units::{Field, NM_PER_MM};
 
 /// What the search for the greatest Strehl calls itself where it fails.
@@ -76,16 +76,17 @@ impl Prepared {
     /// assert!(shift < 0.0, "a sphere's rim focuses nearer");
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn best_focus_mm(&self, by: Focus, field: Field, wavelength_nm: f64) -> Result<f64> {
-        check_field(field)?;
+    pub fn best_focus_mm(&self, by: Focus, star: impl Into<Star>, wavelength_nm: f64) -> Result<f64> {
+        let star = star.into();
+        star.check(self.focal_length_mm())?;
         check_wavelength(wavelength_nm)?;
         match by {
             Focus::Paraxial => Ok(0.0),
             Focus::ShiftMm(shift_mm) => check_shift(shift_mm, self.focal_length_mm()).map(|()| shift_mm),
-            Focus::LeastSpot => self.least_spot_shift_mm(field),
+            Focus::LeastSpot => self.least_spot_shift_mm(star),
             Focus::LeastRms | Focus::Peak => {
-                let reference = self.reference_mm(by, field, wavelength_nm)?;
-                Ok(reference[2] - self.focal_length_mm())
+                let reference = self.reference_mm(by, star, wavelength_nm)?;
+                Ok(reference[2] - star.gaussian_mm(self.focal_length_mm())[2])
             }
         }
     }
@@ -109,17 +110,17 @@ impl Prepared {
     }
 
     /// The reference point in the image that a focus stands for, mm in the unfolded space.
-    pub(crate) fn reference_mm(&self, focus: Focus, field: Field, wavelength_nm: f64) -> Result<[f64; 3]> {
-        check_field(field)?;
+    pub(crate) fn reference_mm(&self, focus: Focus, star: Star, wavelength_nm: f64) -> Result<[f64; 3]> {
+        star.check(self.focal_length_mm())?;
         check_wavelength(wavelength_nm)?;
-        let source = Source::Star { prepared: self.clone(), field };
+        let source = Source::Star { prepared: self.clone(), star };
         let mut start = source.gaussian_mm();
         match focus {
             Focus::ShiftMm(shift_mm) => {
                 check_shift(shift_mm, self.focal_length_mm())?;
                 start[2] += shift_mm;
             }
-            Focus::LeastSpot => start[2] += self.least_spot_shift_mm(field)?,
+            Focus::LeastSpot => start[2] += self.least_spot_shift_mm(star)?,
             Focus::Paraxial | Focus::LeastRms | Focus::Peak => {}
         }
         let in_depth = matches!(focus, Focus::LeastRms | Focus::Peak);
@@ -130,7 +131,7 @@ impl Prepared {
                 PhaseDensity::new(source.slopes(reference), wavelength_nm, 0.0, Fineness::STATISTICS);
             let pupil = source.pupil(&density);
             if pupil.len() == 0 {
-                return Err(no_light(field, &self.light(field)));
+                return Err(no_light(star.field, &self.light(star.field)));
             }
             reference = least_rms(&pupil, start, in_depth)?;
             if focus == Focus::Peak && round > 0 {

@@ -1,7 +1,8 @@
 //! Where a wavefront comes from, and how it looks from a point of the image.
 //!
 //! For a hit point Q on the mirror, light travelling along d and a reference point P in the image the
-//! wavefront is W = -(d.Q + |P - Q|): positive where the wave is ahead. Its conjugate coordinate in the
+//! wavefront is W = -(d.Q + |P - Q|): positive where the wave is ahead. For a lamp at S in the place of the star, |Q - S| stands
+//! for d.Q. Its conjugate coordinate in the
 //! image is the transverse part of the straight line m = (P - Q)/|P - Q|, so that a small step of P
 //! changes W by -m.step. No reference sphere and no reflection is needed (Fermat's principle; exact to
 //! 6e-8 of the peak at 30' and f/4.9, own check against the full path at every pixel).
@@ -12,15 +13,15 @@ use super::density::SlopeTable;
 use super::path::{dot, ideal_line, line_of_sight};
 use super::terms::Terms;
 use crate::model::Train;
-use crate::trace::{Density, Detail, Nodes, Prepared};
-use crate::units::{Field, NM_PER_MM};
+use crate::trace::{Density, Detail, Nodes, Prepared, Star, StarBeam};
+use crate::units::NM_PER_MM;
 
 /// What makes the wavefront.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 #[serde(from = "SourceRecipe", into = "SourceRecipe")]
 pub(crate) enum Source {
     /// A star seen through a train.
-    Star { prepared: Prepared, field: Field },
+    Star { prepared: Prepared, star: Star },
     /// Zernike terms on a pupil of unit radius.
     Terms(Terms),
 }
@@ -28,14 +29,14 @@ pub(crate) enum Source {
 /// A source as it is saved.
 #[derive(Serialize, Deserialize)]
 enum SourceRecipe {
-    Star { train: Box<Train>, field: Field },
+    Star { train: Box<Train>, star: Star },
     Terms(Terms),
 }
 
 impl From<SourceRecipe> for Source {
     fn from(recipe: SourceRecipe) -> Self {
         match recipe {
-            SourceRecipe::Star { train, field } => Self::Star { prepared: Prepared::new(&train), field },
+            SourceRecipe::Star { train, star } => Self::Star { prepared: Prepared::new(&train), star },
             SourceRecipe::Terms(terms) => Self::Terms(terms),
         }
     }
@@ -44,9 +45,7 @@ impl From<SourceRecipe> for Source {
 impl From<Source> for SourceRecipe {
     fn from(source: Source) -> Self {
         match source {
-            Source::Star { prepared, field } => {
-                Self::Star { train: Box::new(prepared.train().clone()), field }
-            }
+            Source::Star { prepared, star } => Self::Star { train: Box::new(prepared.train().clone()), star },
             Source::Terms(terms) => Self::Terms(terms),
         }
     }
@@ -79,7 +78,7 @@ impl Source {
     /// Whether light passes a point of the pupil, in the units of the nodes.
     pub(crate) fn is_lit(&self, x: f64, y: f64) -> bool {
         match self {
-            Self::Star { prepared, field } => prepared.passes(*field, x, y),
+            Self::Star { prepared, star } => prepared.passes(*star, x, y),
             Self::Terms(terms) => (terms.obstruction_ratio..=1.0).contains(&x.hypot(y)),
         }
     }
@@ -87,11 +86,7 @@ impl Source {
     /// The image point of Gaussian optics, from which reference points are counted: mm.
     pub(crate) fn gaussian_mm(&self) -> [f64; 3] {
         match self {
-            Self::Star { prepared, field } => {
-                let focal_mm = prepared.focal_length_mm();
-                let [x, y] = field.tangents();
-                [-focal_mm * x, -focal_mm * y, focal_mm]
-            }
+            Self::Star { prepared, star } => star.gaussian_mm(prepared.focal_length_mm()),
             Self::Terms(_) => [0.0; 3],
         }
     }
@@ -99,8 +94,8 @@ impl Source {
     /// The pupil sampled at the nodes that `density` asks for.
     pub(crate) fn pupil(&self, density: &dyn Density) -> Pupil {
         match self {
-            Self::Star { prepared, field } => {
-                Pupil::of_star(prepared, *field, Nodes::new(prepared, *field, density))
+            Self::Star { prepared, star } => {
+                Pupil::of_star(prepared, *star, Nodes::new(prepared, *star, density))
             }
             Self::Terms(terms) => {
                 Pupil::of_terms(terms, Nodes::annulus(terms.obstruction_ratio, 1.0, density))
@@ -112,7 +107,7 @@ impl Source {
     pub(crate) fn pupil_at(&self, points: &[[f64; 2]]) -> Pupil {
         let nodes = Nodes::at(points);
         match self {
-            Self::Star { prepared, field } => Pupil::of_star(prepared, *field, nodes),
+            Self::Star { prepared, star } => Pupil::of_star(prepared, *star, nodes),
             Self::Terms(terms) => Pupil::of_terms(terms, nodes),
         }
     }
@@ -120,7 +115,7 @@ impl Source {
     /// Points along the rim, the shadow's edge and every break, where extremes of the wavefront may lie.
     pub(crate) fn edge_points(&self) -> Vec<[f64; 2]> {
         match self {
-            Self::Star { prepared, field } => prepared.edge_points(*field),
+            Self::Star { prepared, star } => prepared.edge_points(*star),
             Self::Terms(terms) => terms.edge_points(),
         }
     }
@@ -144,7 +139,9 @@ impl Source {
     /// The steepest phase slopes, panel by panel, as seen from a reference point.
     pub(crate) fn slopes(&self, reference_mm: [f64; 3]) -> SlopeTable {
         match self {
-            Self::Star { prepared, field } => SlopeTable::of_star(prepared, *field, reference_mm),
+            Self::Star { prepared, star } => {
+                SlopeTable::of_star(prepared, &StarBeam::new(*star), reference_mm)
+            }
             Self::Terms(terms) => SlopeTable::of_terms(terms),
         }
     }
@@ -193,18 +190,17 @@ pub(crate) struct View {
 }
 
 impl Pupil {
-    fn of_star(prepared: &Prepared, field: Field, nodes: Nodes) -> Self {
-        let towards = field.towards();
+    fn of_star(prepared: &Prepared, star: Star, nodes: Nodes) -> Self {
+        let beam = StarBeam::new(star);
         let count = nodes.len();
         let (mut hits_mm, mut down_mm) = (Vec::with_capacity(count), Vec::with_capacity(count));
         let (mut slopes, mut beams) = (Vec::with_capacity(count), Vec::with_capacity(count));
         let mut amplitude = Vec::with_capacity(count);
         for (&x, &y) in nodes.x_mm.iter().zip(&nodes.y_mm) {
             let point = prepared.surface(x, y);
-            let [qx, qy, qz] = point.position_mm;
             hits_mm.push(point.position_mm);
-            down_mm.push(-(towards[0] * qx + towards[1] * qy + towards[2] * qz));
-            beams.push(towards[2] - towards[0] * point.slope[0] - towards[1] * point.slope[1]);
+            down_mm.push(beam.down_mm(point.position_mm));
+            beams.push(beam.cross_section(&point));
             slopes.push(point.slope);
             amplitude.push(prepared.reflectance(x.hypot(y)).sqrt());
         }

@@ -13,7 +13,7 @@ use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::sums;
 use crate::numeric::zernike::Indexing;
-use crate::trace::{Prepared, no_light};
+use crate::trace::{Prepared, Star, no_light};
 use crate::units::{Field, UM_PER_MM};
 
 /// Accuracy that is promised for a Strehl.
@@ -87,7 +87,7 @@ impl From<Wavefront> for WavefrontRecipe {
 impl PartialEq for Wavefront {
     fn eq(&self, other: &Self) -> bool {
         let sources = match (&self.source, &other.source) {
-            (Source::Star { prepared: a, field: p }, Source::Star { prepared: b, field: q }) => {
+            (Source::Star { prepared: a, star: p }, Source::Star { prepared: b, star: q }) => {
                 a.train() == b.train() && p == q
             }
             (Source::Terms(a), Source::Terms(b)) => a == b,
@@ -112,9 +112,10 @@ impl Prepared {
     /// assert!(wavefront.rms_nm < 1e-3 && (wavefront.strehl - 1.0).abs() < 1e-9);
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn wavefront(&self, field: Field, focus: Focus, wavelength_nm: f64) -> Result<Wavefront> {
-        let reference = self.reference_mm(focus, field, wavelength_nm)?;
-        Wavefront::seen_from(Source::Star { prepared: self.clone(), field }, reference, wavelength_nm)
+    pub fn wavefront(&self, star: impl Into<Star>, focus: Focus, wavelength_nm: f64) -> Result<Wavefront> {
+        let star = star.into();
+        let reference = self.reference_mm(focus, star, wavelength_nm)?;
+        Wavefront::seen_from(Source::Star { prepared: self.clone(), star }, reference, wavelength_nm)
     }
 }
 
@@ -204,12 +205,20 @@ impl Wavefront {
     /// Where the star stands; the centre of the field for given coefficients.
     pub fn field(&self) -> Field {
         match &self.source {
-            Source::Star { field, .. } => *field,
+            Source::Star { star, .. } => star.field,
             Source::Terms(_) => Field::AXIS,
         }
     }
 
-    /// How far the reference point lies behind the paraxial focus, mm; positive: further from the primary.
+    /// The distance of an artificial star, mm from the vertex; nothing for a star of the sky or given coefficients.
+    pub fn star_distance_mm(&self) -> Option<f64> {
+        match &self.source {
+            Source::Star { star, .. } => star.distance_mm,
+            Source::Terms(_) => None,
+        }
+    }
+
+    /// How far the reference point lies behind the paraxial focus of this star, mm; positive: further from the primary.
     pub fn focus_shift_mm(&self) -> f64 {
         self.reference_mm[2] - self.source.gaussian_mm()[2]
     }
@@ -299,7 +308,7 @@ fn weighted_mean(weights: &[f64], values: &[f64]) -> f64 {
 
 fn dark(source: &Source) -> Error {
     match source {
-        Source::Star { prepared, field } => no_light(*field, &prepared.light(*field)),
+        Source::Star { prepared, star } => no_light(star.field, &prepared.light(star.field)),
         Source::Terms(_) => unreachable!("an annulus holds nodes"),
     }
 }

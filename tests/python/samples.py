@@ -79,6 +79,9 @@ def complete():
         diagonal=ct.Diagonal(minor_axis_mm=70, offset_mm=3.25, reflectance=0.9),
         front_opening=ct.Opening(diameter_mm=360, above_vertex_mm=1650),
         drawtube=ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18),
+        spider=ct.Spider(vanes=4, thickness_mm=1.0),
+        holder=ct.Holder(diameter_mm=68),
+        mirror_clips=ct.MirrorClips(clips=3, width_mm=20, reach_mm=6, angle_deg=30),
     )
 
 
@@ -152,6 +155,9 @@ def parts():
         train.focal_plane,
         train.front_opening,
         train.drawtube,
+        train.spider,
+        train.holder,
+        train.mirror_clips,
         train,
         readings("before"),
         sheet(),

@@ -20,6 +20,8 @@ const THIN: f64 = 1e-9;
 const PLACES: f64 = 1e-8;
 /// How often a band is cut in two.
 const CUTS: usize = 6;
+/// Most bands: beyond, something flickers, and the check of the energy will tell.
+const MOST: usize = 1000;
 /// Rows kept of each band for a first search of crossings.
 pub(super) const SEARCHED: usize = 17;
 
@@ -95,7 +97,7 @@ fn halve(
     same: f64,
     found: &mut Vec<f64>,
 ) {
-    if at_a == at_b {
+    if at_a == at_b || found.len() > MOST {
         return;
     }
     let middle = f64::midpoint(a, b);

@@ -27,6 +27,8 @@ pub(super) enum Curve {
     Joint(f64, bool),
     /// The circle of a stop, by its place among those of the train.
     Stop(usize),
+    /// One of the lines that bound a strip: which strip, which line.
+    Strip(usize, usize),
 }
 
 impl Curve {
@@ -77,7 +79,7 @@ impl<'a> Plane<'a> {
     /// The pupil of a source; terms need a focal ratio.
     pub(super) fn new(source: &'a Source, reference_mm: [f64; 3], focal_ratio: f64) -> Self {
         let body = match source {
-            Source::Star { prepared, field } => Body::Star { prepared, beam: StarBeam::new(*field) },
+            Source::Star { prepared, star } => Body::Star { prepared, beam: StarBeam::new(*star) },
             Source::Terms(terms) => Body::Terms { terms, focal_ratio },
         };
         let rim = Ring { centre: [0.0; 2], radius: 1.0 };
@@ -85,12 +87,12 @@ impl<'a> Plane<'a> {
         let mut plane = Self { body, reference_mm, curves, soft, rim, feature: None, is_round: false };
         plane.rim = plane.ring(source.rim());
         match source {
-            Source::Star { prepared, field } => {
+            Source::Star { prepared, star } => {
                 plane.add_star_curves(prepared);
                 let per_mm = plane.rim.radius / source.rim();
                 plane.feature = finest_mm(prepared).map(|mm| mm * per_mm);
-                let on_axis = field.x_arcmin == 0.0 && field.y_arcmin == 0.0;
-                let bare = plane.curves.iter().all(|c| !matches!(c, Curve::Stop(_)));
+                let on_axis = star.field.x_arcmin == 0.0 && star.field.y_arcmin == 0.0;
+                let bare = plane.curves.iter().all(|c| matches!(c, Curve::Rim(_) | Curve::Joint(..)));
                 let centred = reference_mm[0] == 0.0 && reference_mm[1] == 0.0;
                 plane.is_round = on_axis && bare && centred && prepared.detail().is_none();
             }
@@ -114,6 +116,11 @@ impl<'a> Plane<'a> {
             if stop.part != Part::Mask && self.reaches(prepared, i) {
                 self.curves.push(Curve::Stop(i));
             }
+        }
+        for (i, strip) in prepared.strips().iter().enumerate() {
+            // A vane that begins in a shadow shows its sides alone.
+            let bounds = if self.begins_hidden(prepared, i) { 2 } else { strip.bounds() };
+            self.curves.extend((0..bounds).map(|bound| Curve::Strip(i, bound)));
         }
         let hard = joints_mm(prepared);
         for joint in prepared.breaks() {
@@ -140,6 +147,16 @@ impl<'a> Plane<'a> {
             return true;
         }
         (0..128).any(|i| excess(1.0, TAU * f64::from(i) / 128.0) > -NEAR * stop.radius_mm())
+    }
+
+    /// Whether a strip begins well within a shadow.
+    fn begins_hidden(&self, prepared: &Prepared, index: usize) -> bool {
+        let Body::Star { beam, .. } = &self.body else { return false };
+        let hidden = |[x, y]: [f64; 2]| {
+            let ray = beam.ray(prepared.mirror(), x, y);
+            prepared.stops().iter().any(|s| s.is_shadow() && s.excess_mm(&ray, beam) > 0.1 * s.radius_mm())
+        };
+        prepared.strips()[index].beginning(prepared, beam).into_iter().all(hidden)
     }
 
     /// A circle on the mirror about its vertex, in the units of the nodes, as the image sees it.
@@ -170,15 +187,14 @@ impl<'a> Plane<'a> {
                 let (line, height) = upward(m)?;
                 let (point, distance) = prepared.mirror().seen_from(self.reference_mm, line)?;
                 let [sx, sy] = point.slope;
-                let falls = beam.cross_section(point.slope);
+                let falls = beam.cross_section(&point);
                 let leaves = height - m[0] * sx - m[1] * sy;
-                let [x, y, z] = point.position_mm;
-                let down_mm = -(beam.towards[0] * x + beam.towards[1] * y + beam.towards[2] * z);
+                let [x, y, _] = point.position_mm;
                 let reflected = prepared.reflectance(x.hypot(y)).sqrt();
                 Some(Light {
                     // Seen from the image a piece of the mirror fills height (line.N)/distance^2 of the plane of m.
                     amplitude: reflected * falls * distance * distance / (height * leaves),
-                    path_nm: -(down_mm + distance) * NM_PER_MM,
+                    path_nm: -(beam.down_mm(point.position_mm) + distance) * NM_PER_MM,
                 })
             }
             Body::Terms { terms, focal_ratio } => {
@@ -210,6 +226,7 @@ impl<'a> Plane<'a> {
                         let (excess, radius) = (stop.excess_mm(&ray, beam), stop.radius_mm());
                         if stop.is_shadow() { excess * (excess - 2.0 * radius) } else { excess * (excess + 2.0 * radius) }
                     }
+                    Curve::Strip(i, bound) => prepared.strips()[i].inside_mm(bound, &ray, beam),
                 }));
                 values[0] <= 0.0 && prepared.lets_pass(&ray, beam)
             }
@@ -217,7 +234,7 @@ impl<'a> Plane<'a> {
                 let square = 4.0 * focal_ratio * focal_ratio * (m[0] * m[0] + m[1] * m[1]);
                 values.extend(self.curves.iter().map(|curve| match *curve {
                     Curve::Rim(r) | Curve::Joint(r, _) => square - r * r,
-                    Curve::Stop(_) => 1.0,
+                    Curve::Stop(_) | Curve::Strip(..) => 1.0,
                 }));
                 values[0] <= 0.0 && values.get(1).is_none_or(|v| *v >= 0.0)
             }

@@ -122,7 +122,9 @@ impl<'a> Turned<'a> {
             let after = groups.get(g + 1).map(|next| next[0].0);
             let lit_after = after.is_some_and(|next| self.values(f64::midpoint(here, next), y, &mut values));
             let mut note = |wanted: &dyn Fn(usize) -> bool, turn: Turn| {
-                if let Some(c) = group.iter().find(|c| wanted(usize::from(c.1))).or(group.first()) {
+                // Lines that lie on each other take turns at being first: the lowest number stands for all.
+                let chosen = group.iter().filter(|c| wanted(usize::from(c.1))).min_by_key(|c| (c.1, c.2));
+                if let Some(c) = chosen.or(group.first()) {
                     row.at.push(here);
                     row.labels.push(Label { curve: c.1, falls: c.2, turn });
                 }

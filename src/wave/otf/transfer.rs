@@ -76,8 +76,9 @@ pub(super) fn curves(
         }
         sum
     };
+    if RAW.with(|r| r.get()) { eprintln!("bands {:?} points {:?} outline {outline:e}", directions.iter().map(|d| d.bands.len()).collect::<Vec<_>>(), directions.iter().map(|d| d.bands.iter().map(|b| b.labels.len()).max()).collect::<Vec<_>>()); }
     if RAW.with(|r| r.get()) {
-        let curves = directions.iter().map(|d| frequency_per_mm.iter().map(|f| value(d, *f, Fineness::CURVES)).collect()).collect();
+        let curves = directions.iter().map(|d| frequency_per_mm.iter().map(|f| value(d, *f, (0..FINE.with(|r| r.get())).fold(Fineness::CURVES, |f,_| f.finer()))).collect()).collect();
         return Ok(Curves { curves, error_estimate: outline });
     }
     let tolerance = tolerance(wavefront);
@@ -140,4 +141,5 @@ fn outline_error(wavefront: &Wavefront, directions: &[Direction<'_>]) -> Result<
 }
 
 thread_local! { static RAW: std::cell::Cell<bool> = const { std::cell::Cell::new(false) }; }
+thread_local! { pub(super) static FINE: std::cell::Cell<u32> = const { std::cell::Cell::new(0) }; }
 pub(super) fn raw(w: &Wavefront, s: &Spectrum, a: &[f64], f: &[f64]) -> Curve { RAW.with(|r| r.set(true)); let c = curves(w,s,a,f).unwrap(); RAW.with(|r| r.set(false)); c.curves[0].clone() }
