@@ -25,6 +25,15 @@ class HoldsNumbers(Protocol):
     def __array__(self) -> npt.NDArray[np.floating[Any] | np.integer[Any]]: ...
 
 
+class Light(Protocol):
+    """Light of several wavelengths: nm, ascending, and the share of the energy that each has."""
+
+    @property
+    def wavelength_nm(self) -> npt.NDArray[np.float64]: ...
+    @property
+    def weight(self) -> npt.NDArray[np.float64]: ...
+
+
 Floats: TypeAlias = npt.NDArray[np.float64]
 """What array-valued results are."""
 

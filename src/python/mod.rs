@@ -18,6 +18,7 @@ mod figure;
 mod guards;
 mod judge;
 mod model;
+mod mtf;
 mod obstructions;
 mod pictures;
 mod rays;
@@ -39,6 +40,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
+    mtf::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
     evidence::register(module)?;

@@ -10,6 +10,7 @@ use super::arguments::{count_or, field, focus, focus_named, list, number, number
 use super::errors::{compute, exception, python_problems, refused};
 use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
 use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
+use super::mtf::{PyMtf, mtf_options};
 use super::rays::{PyAiry, PyDiagonalFit, PyIllumination, PyRadialIllumination, PySpot};
 use super::record::record;
 use super::waves::{PyPsf, PyWavefront, psf_size};
@@ -374,6 +375,40 @@ impl PyTrain {
         let size = psf_size(half_width_um, pixels)?;
         let prepared = self.prepared().clone();
         compute(py, move || prepared.wavefront(star, focus, wavelength_nm)?.psf(size)).map(PyPsf)
+    }
+
+    /// Return the contrast against spatial frequency for a star at a focus.
+    ///
+    /// Units: arcmin, mm, nm; cycles for each mm in the focal plane, without any 33 even steps from 0 to the cut-off.
+    /// A spectrum is anything with `wavelength_nm` and `weight` (shares of energy); it does not move the focus.
+    /// Errors: InputError; NotConverged where 1e-5 is not reached.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> turned = train.with_primary(figure=[ct.TurnedEdge(width_mm=9, drop_nm=330)])
+    /// >>> mtf = turned.mtf(focus="peak", frequency_per_mm=[0, 100])
+    /// >>> assert mtf.contrast_mean[1] < mtf.perfect_clear[1]
+    #[pyo3(signature = (*, field_arcmin=None, focus=None, focus_shift_mm=None, wavelength_nm=None,
+        frequency_per_mm=None, spectrum=None, star_distance_mm=None),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), focus='least_rms', focus_shift_mm=None, wavelength_nm=550.0, \
+        frequency_per_mm=None, spectrum=None, star_distance_mm=None)")]
+    #[allow(clippy::too_many_arguments)]
+    fn mtf(
+        &self,
+        py: Python<'_>,
+        field_arcmin: Option<&Bound<'_, PyAny>>,
+        focus: Option<&str>,
+        focus_shift_mm: Option<&Bound<'_, PyAny>>,
+        wavelength_nm: Option<&Bound<'_, PyAny>>,
+        frequency_per_mm: Option<&Bound<'_, PyAny>>,
+        spectrum: Option<&Bound<'_, PyAny>>,
+        star_distance_mm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<PyMtf> {
+        let star = star(field_arcmin, star_distance_mm)?;
+        let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
+        let wavelength_nm = wavelength(wavelength_nm)?;
+        let options = mtf_options(frequency_per_mm, spectrum)?;
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.wavefront(star, focus, wavelength_nm)?.mtf(&options)).map(PyMtf)
     }
 
     /// Return the illumination against radius in the focal plane, or at points of it.

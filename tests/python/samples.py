@@ -179,6 +179,9 @@ def results():
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
+        train.mtf(frequency_per_mm=[0, 60, 180]),
+        bare().mtf(frequency_per_mm=[0, 60]).at_azimuth(30),
+        bare().mtf(frequency_per_mm=[0]).at_detail(1.5),
         ct.knife_edge_picture(
             primary(), source="moving", stage_mm=2, slit_width_um=20, pixels=31, **MASK
         ),

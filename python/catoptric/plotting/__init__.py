@@ -7,11 +7,13 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 from .bench import figure_estimate, readings
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
+from .mtf import contrast
 from .shadows import grating_bands, knife_shadow
 from .star import energy, spot, star_image
 from .verdict import profiles, verdict
 
 __all__ = [
+    "contrast",
     "energy",
     "figure_estimate",
     "figure_profile",

@@ -13,7 +13,7 @@ use crate::wave::spectrum::Spectrum;
 use crate::wave::wavefront::Wavefront;
 
 /// Frequencies of a curve where none are given: even steps from 0 to the cut-off.
-const STEPS: usize = 48;
+const STEPS: usize = 32;
 /// Azimuths of the mean, over half a turn: a frequency and its opposite have one contrast.
 const AZIMUTHS: usize = 8;
 /// Longest list of frequencies.
@@ -21,7 +21,7 @@ const MOST: usize = 4096;
 
 /// What a transfer function is computed for.
 ///
-/// Units: cycles for each mm in the focal plane. No frequencies given means 49 even ones from 0 to the cut-off; no spectrum
+/// Units: cycles for each mm in the focal plane. No frequencies given means 33 even ones from 0 to the cut-off; no spectrum
 /// means the wavelength of the wavefront.
 ///
 /// ```
@@ -100,7 +100,7 @@ impl Otf {
 /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0))).build()?;
 /// let wavefront = Prepared::new(&train).wavefront(Field::AXIS, Focus::LeastRms, 550.0)?;
 /// let mtf = wavefront.mtf(&MtfOptions::default())?;
-/// let (there, perfect) = (mtf.contrast_along[24], mtf.perfect_clear[24]);
+/// let (there, perfect) = (mtf.contrast_along[16], mtf.perfect_clear[16]);
 /// assert!((there - perfect).abs() < 0.003, "a perfect mirror, but for its cone");
 /// # Ok::<(), catoptric::Error>(())
 /// ```
@@ -376,4 +376,3 @@ fn equivalent_mm(spectrum: &Spectrum, detail_arcsec: f64, contrast: f64) -> Opti
     }
     None
 }
-impl Wavefront { #[doc(hidden)] pub fn otf_raw(&self, az: f64, o: &MtfOptions, fine: u32) -> Vec<[f64;2]> { transfer::FINE.with(|r| r.set(fine)); let (s,f)=self.asked(o).unwrap(); transfer::raw(self,&s,&[az],&f) } }

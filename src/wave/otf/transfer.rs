@@ -76,11 +76,6 @@ pub(super) fn curves(
         }
         sum
     };
-    if RAW.with(|r| r.get()) { eprintln!("bands {:?} points {:?} outline {outline:e}", directions.iter().map(|d| d.bands.len()).collect::<Vec<_>>(), directions.iter().map(|d| d.bands.iter().map(|b| b.labels.len()).max()).collect::<Vec<_>>()); }
-    if RAW.with(|r| r.get()) {
-        let curves = directions.iter().map(|d| frequency_per_mm.iter().map(|f| value(d, *f, (0..FINE.with(|r| r.get())).fold(Fineness::CURVES, |f,_| f.finer()))).collect()).collect();
-        return Ok(Curves { curves, error_estimate: outline });
-    }
     let tolerance = tolerance(wavefront);
     let probes = probes(frequency_per_mm);
     let (mut fineness, mut error) = (Fineness::CURVES, f64::INFINITY);
@@ -139,7 +134,3 @@ fn outline_error(wavefront: &Wavefront, directions: &[Direction<'_>]) -> Result<
         _ => Err(Error::NotConverged { what: "the outline of the lit pupil", reached: worst, wanted: ACCURACY }),
     }
 }
-
-thread_local! { static RAW: std::cell::Cell<bool> = const { std::cell::Cell::new(false) }; }
-thread_local! { pub(super) static FINE: std::cell::Cell<u32> = const { std::cell::Cell::new(0) }; }
-pub(super) fn raw(w: &Wavefront, s: &Spectrum, a: &[f64], f: &[f64]) -> Curve { RAW.with(|r| r.set(true)); let c = curves(w,s,a,f).unwrap(); RAW.with(|r| r.set(false)); c.curves[0].clone() }
