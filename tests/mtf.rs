@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 
 use catoptric::{
     Coating, CoatingRing, Diagonal, Drawtube, Field, FocalLengthMm, FocalPlane, Focus, Holder, Indexing,
-    MirrorClips, Mtf, MtfOptions, Opening, Otf, Prepared, Primary, PsfSize, Spectrum, Spider, Train, TurnedEdge, Wavefront,
-    ZernikeTerms, Zone, perfect_mtf,
+    MirrorClips, Mtf, MtfOptions, Opening, Otf, Prepared, Primary, PsfSize, Spectrum, Spider, Train,
+    TurnedEdge, Wavefront, ZernikeTerms, Zone, perfect_mtf,
 };
 use common::{Row, assert_close, bare, everything, paraboloid, prepare, rows, with_shadow};
 
@@ -15,8 +15,13 @@ const WAVELENGTH_NM: f64 = 550.0;
 const FOCAL_RATIO: f64 = 5.0;
 
 fn terms(coefficients_nm: &BTreeMap<u32, f64>, obstruction_ratio: f64) -> Wavefront {
-    let made =
-        Wavefront::from_zernikes(coefficients_nm, Indexing::Noll, obstruction_ratio, Some(FOCAL_RATIO), WAVELENGTH_NM);
+    let made = Wavefront::from_zernikes(
+        coefficients_nm,
+        Indexing::Noll,
+        obstruction_ratio,
+        Some(FOCAL_RATIO),
+        WAVELENGTH_NM,
+    );
     made.expect("a wavefront of terms")
 }
 
@@ -67,11 +72,13 @@ fn perfect_pupils_have_o_neills_contrast() {
         let slow = with_shadow(Primary::new(100.0, FocalLengthMm(20_000.0)), eps);
         let slow = slow.wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
         let by_train = mtf(&slow, shares(&row, 200.0));
+        // The cone at f/200: its cut-off is 1/(16 F^2) = 1.56e-6 lower, and n dMTF/dn is about 1 at most.
+        let cone = 1.0 / (16.0 * 200.0 * 200.0);
         for (k, contrast) in row.list("contrast").into_iter().enumerate() {
             assert_close(by_terms.contrast_along[k], contrast, 1e-6, "O'Neill: terms along");
             assert_close(by_terms.contrast_across[k], contrast, 1e-6, "O'Neill: terms across");
-            assert_close(by_train.contrast_along[k], contrast, 1.5e-6, "O'Neill: a train at f/200, along");
-            assert_close(by_train.contrast_mean[k], contrast, 1.5e-6, "O'Neill: a train at f/200, mean");
+            assert_close(by_train.contrast_along[k], contrast, cone, "O'Neill: a train at f/200, along");
+            assert_close(by_train.contrast_mean[k], contrast, cone, "O'Neill: a train at f/200, mean");
             assert_close(by_train.perfect_obstructed[k], contrast, 1e-12, "O'Neill: the curve beside");
         }
     }
@@ -153,9 +160,12 @@ fn vanes_and_coma_agree_with_columns() {
             .expect("a wavefront");
         let found = otf(&wavefront, 0.0, shares(&row, 400.0));
         let wanted = row.list("real").into_iter().zip(row.list("imaginary"));
+        // The table counts from the Gaussian image point, the wavefront from the middle of its spot.
+        let moved_mm = wavefront.reference_um()[0] * 1e-3;
         for (k, (real, imaginary)) in wanted.enumerate() {
-            assert_close(found.real[k], real, 1e-5, "vanes: real part");
-            assert_close(found.imaginary[k], imaginary, 1e-5, "vanes: imaginary part");
+            let (sin, cos) = (std::f64::consts::TAU * found.frequency_per_mm[k] * moved_mm).sin_cos();
+            assert_close(found.real[k], real * cos - imaginary * sin, 2e-6, "vanes: real part");
+            assert_close(found.imaginary[k], real * sin + imaginary * cos, 2e-6, "vanes: imaginary part");
         }
     }
 }
@@ -177,16 +187,20 @@ fn the_phase_lies_on_the_side_of_the_flare() {
     // OTF = integral of I exp(-2 pi i nu.delta): at low frequencies the phase is -2 pi nu times the light's centre.
     let telescope = paraboloid(200.0, 1000.0);
     for (x, y) in [(20.0, 0.0), (0.0, -20.0), (14.0, 14.0)] {
-        let wavefront = telescope
-            .wavefront(Field::arcmin(x, y), Focus::Paraxial, WAVELENGTH_NM)
-            .expect("a wavefront");
+        let wavefront =
+            telescope.wavefront(Field::arcmin(x, y), Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
         let centre = centroid_um(&wavefront);
         for (azimuth_deg, centre_um) in [(0.0, centre[0]), (90.0, centre[1])] {
             let frequency = 0.25;
             let phase = otf(&wavefront, azimuth_deg, vec![frequency]).phase_rad()[0];
             let wanted = -std::f64::consts::TAU * frequency * centre_um * 1e-3;
             // The flare of coma points away from the axis, where the star's own image lies: along = -f tan a.
-            assert_close(phase, wanted, 3e-4 + 0.03 * wanted.abs(), "flare: the phase is that of the light's centre");
+            assert_close(
+                phase,
+                wanted,
+                3e-4 + 0.03 * wanted.abs(),
+                "flare: the phase is that of the light's centre",
+            );
             let away = if azimuth_deg == 0.0 { -x } else { -y };
             if away != 0.0 {
                 assert!(phase * away < -1e-4, "flare: coma points away from the axis, {phase}");
@@ -215,10 +229,12 @@ fn a_picture_has_nearly_the_same_transfer_function() {
     // The transform of a picture of 12 wavelengths times the focal ratio, normalised by its own sum: cropping alone
     // loses 1 to 2 % of the light, and the low frequencies with it, so no better than 2e-2 below and 3e-3 further on.
     let telescope = bare(Primary::new(200.0, FocalLengthMm(1000.0)).layer(TurnedEdge::new(6.0, 200.0)));
-    let wavefront = telescope.wavefront(Field::arcmin(6.0, 2.0), Focus::Peak, WAVELENGTH_NM).expect("a wavefront");
+    let wavefront =
+        telescope.wavefront(Field::arcmin(6.0, 2.0), Focus::Peak, WAVELENGTH_NM).expect("a wavefront");
     let unit_um = WAVELENGTH_NM * 1e-3 * 5.0;
     let half_width_um = 60.0 * unit_um;
-    let star = wavefront.psf(PsfSize { half_width_um: Some(half_width_um), pixels: 300 }).expect("a star image");
+    let star =
+        wavefront.psf(PsfSize { half_width_um: Some(half_width_um), pixels: 300 }).expect("a star image");
     let frequency = vec![0.1 * cutoff_per_mm(5.0), 0.4 * cutoff_per_mm(5.0), 0.7 * cutoff_per_mm(5.0)];
     for azimuth_deg in [0.0_f64, 90.0] {
         let found = otf(&wavefront, azimuth_deg, frequency.clone());
@@ -249,14 +265,23 @@ fn lost_beyond(wavefront: &Wavefront, half_width_um: f64) -> f64 {
 /// Trains that touch every part.
 fn trains() -> Vec<(&'static str, Prepared, Field)> {
     let mirror = || Primary::new(318.0, FocalLengthMm(1558.0));
-    let newtonian = |p: Primary| Train::builder(p).diagonal(Diagonal::new(70.0)).focal_plane(FocalPlane::new(235.0));
+    let newtonian =
+        |p: Primary| Train::builder(p).diagonal(Diagonal::new(70.0)).focal_plane(FocalPlane::new(235.0));
     let ring = Coating::new(0.9).ring(CoatingRing::new(100.0, 140.0, 0.6));
     vec![
         ("bare", prepare(Train::builder(mirror())), Field::AXIS),
         ("everything", prepare(everything()), Field::arcmin(8.0, -5.0)),
         ("vanes along", prepare(newtonian(mirror()).spider(Spider::new(4, 1.0).angle_deg(0.0))), Field::AXIS),
-        ("bent vanes", prepare(newtonian(mirror()).spider(Spider::new(3, 1.0).bend_radius_mm(200.0))), Field::arcmin(5.0, 0.0)),
-        ("clips", prepare(Train::builder(mirror()).mirror_clips(MirrorClips::new(3, 20.0, 6.0))), Field::AXIS),
+        (
+            "bent vanes",
+            prepare(newtonian(mirror()).spider(Spider::new(3, 1.0).bend_radius_mm(200.0))),
+            Field::arcmin(5.0, 0.0),
+        ),
+        (
+            "clips",
+            prepare(Train::builder(mirror()).mirror_clips(MirrorClips::new(3, 20.0, 6.0))),
+            Field::AXIS,
+        ),
         ("holder", prepare(newtonian(mirror()).holder(Holder::new(76.0))), Field::AXIS),
         ("worn ring", prepare(newtonian(mirror().coating(ring))), Field::AXIS),
         (
@@ -280,15 +305,26 @@ fn every_pupil_keeps_the_laws() {
         for azimuth_deg in [0.0, 30.0, 90.0] {
             let there = otf(&wavefront, azimuth_deg, frequency.clone());
             let back = otf(&wavefront, azimuth_deg + 180.0, frequency.clone());
-            assert_eq!((there.real[0], there.imaginary[0]), (1.0, 0.0), "{name}: all of the light at frequency 0");
+            assert_eq!(
+                (there.real[0], there.imaginary[0]),
+                (1.0, 0.0),
+                "{name}: all of the light at frequency 0"
+            );
             for k in 0..frequency.len() {
                 assert_close(there.real[k], back.real[k], 1e-6, "laws: the real part is even");
                 assert_close(there.imaginary[k], -back.imaginary[k], 1e-6, "laws: the imaginary part is odd");
             }
             for k in 4..6 {
-                assert!(there.real[k] == 0.0 && there.imaginary[k] == 0.0, "{name}: nothing beyond the cut-off");
+                assert!(
+                    there.real[k] == 0.0 && there.imaginary[k] == 0.0,
+                    "{name}: nothing beyond the cut-off"
+                );
             }
-            assert!(there.error_estimate > 0.0 && there.error_estimate <= 1e-5, "{name}: {}", there.error_estimate);
+            assert!(
+                there.error_estimate > 0.0 && there.error_estimate <= 1e-5,
+                "{name}: {}",
+                there.error_estimate
+            );
         }
     }
 }
@@ -320,7 +356,8 @@ fn an_obstruction_lowers_coarse_detail_and_raises_fine_detail() {
 #[test]
 fn a_spectrum_is_the_mean_of_its_lines() {
     let telescope = bare(Primary::new(200.0, FocalLengthMm(1000.0)).layer(TurnedEdge::new(6.0, 200.0)));
-    let wavefront = telescope.wavefront(Field::arcmin(4.0, 0.0), Focus::LeastRms, WAVELENGTH_NM).expect("a wavefront");
+    let wavefront =
+        telescope.wavefront(Field::arcmin(4.0, 0.0), Focus::LeastRms, WAVELENGTH_NM).expect("a wavefront");
     let lines = Spectrum::of_lines(&[480.0, 560.0, 640.0], &[1.0, 2.0, 1.0]).expect("a spectrum");
     let frequency = vec![60.0, 180.0, 350.0];
     let all = MtfOptions { frequency_per_mm: Some(frequency.clone()), spectrum: Some(lines.clone()) };
@@ -337,7 +374,12 @@ fn a_spectrum_is_the_mean_of_its_lines() {
         assert_close(together.imaginary[k], im, 1e-6, "spectrum: imaginary part");
     }
     let contrast = wavefront.mtf(&all).expect("contrast");
-    assert_close(contrast.cutoff_per_mm, 2.0 * 0.1 / (1.0 + 0.0025) / 480e-6, 0.1, "spectrum: the shortest line's cut-off");
+    assert_close(
+        contrast.cutoff_per_mm,
+        2.0 * 0.1 / (1.0 + 0.0025) / 480e-6,
+        0.1,
+        "spectrum: the shortest line's cut-off",
+    );
 }
 
 #[test]
@@ -350,22 +392,30 @@ fn the_cut_off_is_that_of_the_real_cone() {
     assert_close(found.cutoff_per_mm, 2.0 * sine / 550e-6, 1e-9, "cut-off: 2 sin(theta)/lambda");
     assert_close(found.textbook_cutoff_per_mm, 0.2 / 550e-6, 1e-9, "cut-off: D/(lambda f)");
     assert_eq!(found.frequency_per_mm.len(), found.contrast_mean.len());
-    let just_inside = otf(&wavefront, 0.0, vec![0.999 * found.cutoff_per_mm, 1.000_001 * found.cutoff_per_mm]);
+    let just_inside =
+        otf(&wavefront, 0.0, vec![0.999 * found.cutoff_per_mm, 1.000_001 * found.cutoff_per_mm]);
     assert!(just_inside.real[0] > 1e-5 && just_inside.real[1] == 0.0);
 }
 
 #[test]
 fn the_equivalent_aperture_of_a_perfect_mirror_is_its_own() {
-    let slow = paraboloid(150.0, 30_000.0).wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
+    let slow = paraboloid(150.0, 30_000.0)
+        .wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM)
+        .expect("a wavefront");
     let contrast = slow.mtf(&at(vec![1.0])).expect("contrast");
     for detail_arcsec in [0.9, 1.5, 3.0, 10.0] {
         let diameter = contrast.equivalent_aperture_mm(detail_arcsec).expect("contrast is left");
         assert_close(diameter, 150.0, 0.01, "equivalent: a perfect slow mirror, mm");
     }
     // A fast one differs by its cone alone.
-    let fast = paraboloid(318.0, 1558.0).wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
-    let diameter = fast.mtf(&at(vec![1.0])).expect("contrast").equivalent_aperture_mm(1.0).expect("contrast is left");
-    assert_close(diameter, 318.0, 1.5, "equivalent: a perfect f/4.9, mm");
+    let fast = paraboloid(318.0, 1558.0)
+        .wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM)
+        .expect("a wavefront");
+    let diameter =
+        fast.mtf(&at(vec![1.0])).expect("contrast").equivalent_aperture_mm(1.0).expect("contrast is left");
+    // The rim's light comes from an angle smaller by r^2/4f^2 = 1/(16 F^2), and more or less light with it: twice that.
+    let cone = 2.0 / (16.0 * 4.9 * 4.9);
+    assert_close(diameter, 318.0, cone * 318.0, "equivalent: a perfect f/4.9, mm");
     // With a bad edge it is smaller, and its own perfect contrast is the contrast found: closed form.
     let edge = bare(Primary::new(318.0, FocalLengthMm(1558.0)).layer(TurnedEdge::new(20.0, 330.0)));
     let edge = edge.wavefront(Field::AXIS, Focus::Peak, WAVELENGTH_NM).expect("a wavefront");
@@ -373,14 +423,21 @@ fn the_equivalent_aperture_of_a_perfect_mirror_is_its_own() {
     let diameter = detail.equivalent_aperture_mm.expect("contrast is left");
     assert!(diameter < 300.0, "{diameter}");
     let ratio = 550e-6 / diameter * catoptric::ARCSEC_PER_RADIAN / 0.8;
-    assert_close(perfect_mtf(ratio, 0.0).expect("contrast"), detail.contrast_mean, 1e-9, "equivalent: the same contrast");
+    assert_close(
+        perfect_mtf(ratio, 0.0).expect("contrast"),
+        detail.contrast_mean,
+        1e-9,
+        "equivalent: the same contrast",
+    );
     // Bars of 0.8 arcsec, bright and dark together: so many for each mm.
     assert_close(detail.frequency_per_mm, 206_264.806_247 / 0.8 / 1558.0, 1e-6, "equivalent: the frequency");
 }
 
 #[test]
 fn finer_than_the_cut_off_there_is_no_equivalent() {
-    let wavefront = paraboloid(100.0, 1000.0).wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
+    let wavefront = paraboloid(100.0, 1000.0)
+        .wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM)
+        .expect("a wavefront");
     let contrast = wavefront.mtf(&at(vec![1.0])).expect("contrast");
     let detail = contrast.at_detail(0.5).expect("a detail");
     assert_eq!((detail.contrast_mean, detail.equivalent_aperture_mm), (0.0, None));
@@ -391,12 +448,14 @@ fn finer_than_the_cut_off_there_is_no_equivalent() {
 #[test]
 fn what_cannot_be_is_refused() {
     let wavefront = terms(&BTreeMap::new(), 0.0);
-    let field = |options: &MtfOptions| wavefront.mtf(options).expect_err("refused").problems()[0].field.clone();
+    let field =
+        |options: &MtfOptions| wavefront.mtf(options).expect_err("refused").problems()[0].field.clone();
     assert_eq!(field(&at(vec![10.0, -1.0])), "frequency_per_mm[1]");
     assert_eq!(field(&at(vec![f64::NAN])), "frequency_per_mm[0]");
     assert_eq!(field(&at(vec![])), "frequency_per_mm");
     assert_eq!(wavefront.otf(720.0, &at(vec![1.0])).expect_err("refused").problems()[0].field, "azimuth_deg");
-    let alone = Wavefront::from_zernikes(&BTreeMap::new(), Indexing::Noll, 0.0, None, WAVELENGTH_NM).expect("terms");
+    let alone =
+        Wavefront::from_zernikes(&BTreeMap::new(), Indexing::Noll, 0.0, None, WAVELENGTH_NM).expect("terms");
     assert_eq!(alone.mtf(&at(vec![1.0])).expect_err("refused").problems()[0].field, "focal_ratio");
     // Coefficients have no focal length, so no angles.
     let contrast = mtf(&wavefront, vec![1.0]);
@@ -406,7 +465,10 @@ fn what_cannot_be_is_refused() {
     let seen = telescope.wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
     let contrast = mtf(&seen, vec![1.0]);
     for detail_arcsec in [0.0, -1.0, f64::NAN, f64::INFINITY] {
-        assert_eq!(contrast.at_detail(detail_arcsec).expect_err("refused").problems()[0].field, "detail_arcsec");
+        assert_eq!(
+            contrast.at_detail(detail_arcsec).expect_err("refused").problems()[0].field,
+            "detail_arcsec"
+        );
     }
     assert_eq!(perfect_mtf(-0.1, 0.0).expect_err("refused").problems()[0].field, "frequency_ratio");
     assert_eq!(perfect_mtf(0.1, 1.0).expect_err("refused").problems()[0].field, "obstruction_ratio");

@@ -138,9 +138,11 @@ fn looks(turned: &Turned<'_>) -> Vec<f64> {
     };
     let mut levels: Vec<f64> = [-0.9, -0.5, 0.0, 0.5, 0.9].into_iter().flat_map(column).collect();
     levels.sort_by(f64::total_cmp);
-    let between = levels.windows(2).filter(|p| p[1] - p[0] > 1e-8 * radius).map(|p| f64::midpoint(p[0], p[1]));
+    let between =
+        levels.windows(2).filter(|p| p[1] - p[0] > 1e-8 * radius).map(|p| f64::midpoint(p[0], p[1]));
     // Uneven by a hair: corners of symmetric pupils do not fall on a look. Denser toward the ends.
-    let even = (0..=LOOKS).map(|k| 1.02 * radius * (PI * (k as f64 / LOOKS as f64 - 0.5)).sin() + 1.7e-4 * radius);
+    let even =
+        (0..=LOOKS).map(|k| 1.02 * radius * (PI * (k as f64 / LOOKS as f64 - 0.5)).sin() + 1.7e-4 * radius);
     let mut all: Vec<f64> = between.chain(even).collect();
     all.sort_by(f64::total_cmp);
     all

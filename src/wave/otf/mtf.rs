@@ -175,7 +175,7 @@ impl Wavefront {
     ///
     /// ```
     /// use catoptric::{Indexing, MtfOptions, Wavefront};
-    /// // Coma across, the flare on the side of positive W: the light's centre lies there, and the phase is negative.
+    /// // Coma across makes the image uneven across, and leaves it even along.
     /// let coma = Wavefront::from_zernikes(&[(7, 60.0)].into(), Indexing::Noll, 0.0, Some(5.0), 550.0)?;
     /// let options = MtfOptions { frequency_per_mm: Some(vec![200.0]), ..MtfOptions::default() };
     /// assert!(coma.otf(0.0, &options)?.imaginary[0].abs() < 1e-7);
@@ -349,10 +349,14 @@ impl Mtf {
     ///
     /// Units: arcsec for the full period, one bright and one dark bar together.
     /// Errors: those of [`Mtf::at_detail`]; [`Error::Input`] where no contrast is left.
-    /// Leaves out: the cone of a fast mirror: a perfect clear f/5 paraboloid comes out 1e-3 from its own diameter.
+    /// Leaves out: the cone of a fast mirror: a perfect clear paraboloid comes out up to 2/(16 F^2) of its diameter smaller
+    /// (5e-3 at f/5).
     pub fn equivalent_aperture_mm(&self, detail_arcsec: f64) -> Result<f64> {
         self.at_detail(detail_arcsec)?.equivalent_aperture_mm.ok_or_else(|| {
-            let allowed = format!("a detail of which contrast is left, below {:.1} cycles for each mm", self.cutoff_per_mm);
+            let allowed = format!(
+                "a detail of which contrast is left, below {:.1} cycles for each mm",
+                self.cutoff_per_mm
+            );
             Error::input("detail_arcsec", detail_arcsec, allowed, "finer than this telescope shows?")
         })
     }

@@ -171,7 +171,11 @@ impl Rows<'_> {
             // An extreme between two looks may reach over the zero and back.
             let before = if k > 1 { apart(k - 2) } else { a };
             let after = if k + 1 < band.searched.len() { apart(k + 1) } else { b };
-            let toward = if a > 0.0 { (a < before || k == 1) && b < after } else { (a > before || k == 1) && b > after };
+            let toward = if a > 0.0 {
+                (a < before || k == 1) && b < after
+            } else {
+                (a > before || k == 1) && b > after
+            };
             let turns = toward || (a.abs() < before.abs() && b.abs() < after.abs());
             let reach = (a - before).abs().max((after - b).abs());
             if turns && a.abs().min(b.abs()) < reach {
@@ -294,7 +298,7 @@ impl Rows<'_> {
         for share in [0.02, 0.35, 0.65, 0.98] {
             let y = from + (to - from) * share;
             band.places(y, &mut scratch.places);
-            self.hard_pieces(band, shift, scratch);
+            Self::hard_pieces(band, shift, scratch);
             let mut phases = Vec::with_capacity(2 * scratch.pieces.len());
             for piece in &scratch.pieces {
                 for part in [0.0, 0.5, 1.0] {
@@ -312,16 +316,16 @@ impl Rows<'_> {
     }
 
     /// The pieces between the points of both copies.
-    fn hard_pieces(&self, band: &Band, shift: f64, scratch: &mut Scratch) {
-        self.cut(band, shift, scratch, |_, _| {});
+    fn hard_pieces(band: &Band, shift: f64, scratch: &mut Scratch) {
+        cut(band, shift, scratch, |_, _| {});
     }
 
     /// The pieces between the points of both copies and the soft circles.
     fn pieces(&self, band: &Band, y: f64, shift: f64, scratch: &mut Scratch) {
         let shortest = 1e-4 * self.turned.plane.rim.radius;
-        self.cut(band, shift, scratch, |(from, to), splits| {
+        cut(band, shift, scratch, |(from, to), splits| {
             for ring in &self.turned.plane.soft {
-                let [cx, cy] = self.turned.from_m(ring.centre);
+                let [cx, cy] = self.turned.turned_from(ring.centre);
                 let square = ring.radius * ring.radius - (y - cy) * (y - cy);
                 if square <= 0.0 {
                     continue;
@@ -338,48 +342,44 @@ impl Rows<'_> {
             }
         });
     }
+}
 
-    fn cut(
-        &self,
-        band: &Band,
-        shift: f64,
-        scratch: &mut Scratch,
-        more: impl Fn((f64, f64), &mut Vec<(f64, bool)>),
-    ) {
-        let Scratch { places, splits, pieces } = scratch;
-        pieces.clear();
-        let half = 0.5 * shift;
-        let lit: Vec<(usize, usize)> = lit(band);
-        for &(a0, a1) in &lit {
-            for &(b0, b1) in &lit {
-                let (from, to) = ((places[a0] + half).max(places[b0] - half), (places[a1] + half).min(places[b1] - half));
-                if to <= from {
-                    continue;
-                }
-                splits.clear();
-                let mut ends = (false, false);
-                for (range, moved) in [(a0 + 1..a1, half), (b0 + 1..b1, -half)] {
-                    for k in range {
-                        let Turn::Joint { fractional } = band.labels[k].turn else { continue };
-                        let x = places[k] + moved;
-                        if x > from && x < to {
-                            splits.push((x, fractional));
-                        } else if fractional && (x - from).abs() < 1e-9 {
-                            ends.0 = true;
-                        } else if fractional && (x - to).abs() < 1e-9 {
-                            ends.1 = true;
-                        }
+/// Cuts the overlap of both copies at the joints of both, and at what `more` adds.
+fn cut(band: &Band, shift: f64, scratch: &mut Scratch, more: impl Fn((f64, f64), &mut Vec<(f64, bool)>)) {
+    let Scratch { places, splits, pieces } = scratch;
+    pieces.clear();
+    let half = 0.5 * shift;
+    let lit: Vec<(usize, usize)> = lit(band);
+    for &(a0, a1) in &lit {
+        for &(b0, b1) in &lit {
+            let (from, to) =
+                ((places[a0] + half).max(places[b0] - half), (places[a1] + half).min(places[b1] - half));
+            if to <= from {
+                continue;
+            }
+            splits.clear();
+            let mut ends = (false, false);
+            for (range, moved) in [(a0 + 1..a1, half), (b0 + 1..b1, -half)] {
+                for k in range {
+                    let Turn::Joint { fractional } = band.labels[k].turn else { continue };
+                    let x = places[k] + moved;
+                    if x > from && x < to {
+                        splits.push((x, fractional));
+                    } else if fractional && (x - from).abs() < 1e-9 {
+                        ends.0 = true;
+                    } else if fractional && (x - to).abs() < 1e-9 {
+                        ends.1 = true;
                     }
                 }
-                more((from, to), splits);
-                splits.sort_by(|a, b| a.0.total_cmp(&b.0));
-                let mut start = (from, ends.0);
-                for &split in splits.iter() {
-                    pieces.push(Piece { from: start.0, to: split.0, fractional: (start.1, split.1) });
-                    start = split;
-                }
-                pieces.push(Piece { from: start.0, to, fractional: (start.1, ends.1) });
             }
+            more((from, to), splits);
+            splits.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let mut start = (from, ends.0);
+            for &split in splits.iter() {
+                pieces.push(Piece { from: start.0, to: split.0, fractional: (start.1, split.1) });
+                start = split;
+            }
+            pieces.push(Piece { from: start.0, to, fractional: (start.1, ends.1) });
         }
     }
 }

@@ -224,7 +224,11 @@ impl<'a> Plane<'a> {
                     Curve::Stop(i) => {
                         let stop = &prepared.stops()[i];
                         let (excess, radius) = (stop.excess_mm(&ray, beam), stop.radius_mm());
-                        if stop.is_shadow() { excess * (excess - 2.0 * radius) } else { excess * (excess + 2.0 * radius) }
+                        if stop.is_shadow() {
+                            excess * (excess - 2.0 * radius)
+                        } else {
+                            excess * (excess + 2.0 * radius)
+                        }
                     }
                     Curve::Strip(i, bound) => prepared.strips()[i].inside_mm(bound, &ray, beam),
                 }));

@@ -57,7 +57,7 @@ impl<'a> Turned<'a> {
     }
 
     /// A point of the plane in these axes.
-    pub(super) fn from_m(&self, [mx, my]: [f64; 2]) -> [f64; 2] {
+    pub(super) fn turned_from(&self, [mx, my]: [f64; 2]) -> [f64; 2] {
         let ((sin, cos), [cx, cy]) = (self.sin_cos, self.plane.rim.centre);
         let (dx, dy) = (mx - cx, my - cy);
         [dx * cos + dy * sin, dy * cos - dx * sin]
@@ -75,8 +75,7 @@ impl<'a> Turned<'a> {
 
     /// The row at y, solved point by point.
     pub(super) fn row(&self, y: f64) -> Row {
-        let (curves, reach, same) =
-            (&self.plane.curves, self.reach(), SAME * self.plane.rim.radius);
+        let (curves, reach, same) = (&self.plane.curves, self.reach(), SAME * self.plane.rim.radius);
         let mut looks = Vec::with_capacity(LOOKS);
         let mut values = Vec::new();
         for k in 0..LOOKS {

@@ -131,6 +131,10 @@ fn outline_error(wavefront: &Wavefront, directions: &[Direction<'_>]) -> Result<
         // Kept and dropped samples tell only of a part that is missing.
         Some(sampling) if worst <= 10.0 * sampling => Ok(0.0),
         _ if worst.is_finite() => Ok(worst),
-        _ => Err(Error::NotConverged { what: "the outline of the lit pupil", reached: worst, wanted: ACCURACY }),
+        _ => Err(Error::NotConverged {
+            what: "the outline of the lit pupil",
+            reached: worst,
+            wanted: ACCURACY,
+        }),
     }
 }
