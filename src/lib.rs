@@ -69,8 +69,8 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use wave::{
-    Airy, DetailContrast, Focus, Mtf, MtfOptions, Otf, Psf, PsfSize, Spectrum, Wavefront, WavefrontMap,
-    perfect_mtf,
+    Airy, ArtificialStar, DetailContrast, Focus, Mtf, MtfOptions, Otf, Psf, PsfSize, Spectrum, Spikes,
+    Wavefront, WavefrontMap, perfect_mtf,
 };
 
 /// The README's Rust code is a test.

@@ -218,3 +218,36 @@ fn star_images_behind_vanes_clips_and_holder_are_those_of_the_full_path_sum() {
         assert!(star.error_estimate < 1e-6);
     }
 }
+
+#[test]
+fn a_spike_is_dark_at_wavelength_over_thickness() {
+    // Thick vanes, so that the first dark place lies within the picture.
+    let (thickness, wavelength_nm) = (12.0, 550.0);
+    let plain = prepared(newtonian());
+    let vaned = prepared(newtonian().spider(Spider::new(4, thickness).angle_deg(0.0)));
+    let spikes = vaned.spikes(Field::AXIS, wavelength_nm).unwrap().expect("there are vanes");
+    // lambda f/thickness; Born & Wolf, chapter 8.
+    assert_abs_diff_eq!(spikes.first_null_um, 0.55 * 1558.0 / 12.0, epsilon = 1e-9);
+    let share = |p: &Prepared, part| share(&p.light(Field::AXIS), part);
+    let lit = plain.light(Field::AXIS).lit_fraction;
+    assert_abs_diff_eq!(spikes.blocked_share, share(&vaned, Part::Spider) / lit, epsilon = 1e-12);
+    // In units of the star without vanes: the mean over a ring or two, on the spike and on the same stretch of the plain star.
+    let size = PsfSize { half_width_um: Some(80.0), pixels: 321 };
+    let image = |p: &Prepared| {
+        let wave = p.wavefront(Field::AXIS, Focus::Paraxial, wavelength_nm).unwrap();
+        let light = p.light(Field::AXIS).lit_fraction;
+        wave.psf(size).unwrap().image * (light / lit).powi(2)
+    };
+    let (with, without) = (image(&vaned), image(&plain));
+    let mean = |image: &ndarray::Array2<f64>, um: f64| {
+        let middle = 160 + (um / (160.0 / 321.0)).round() as usize;
+        (middle - 6..=middle + 6).map(|j| image[[160, j]]).sum::<f64>() / 13.0
+    };
+    let null = spikes.first_null_um;
+    // The slit's own amplitude for each vane: v/4 sinc, and both vanes of a line add up.
+    for (place, slit) in [(null, 0.0), (null / 2.0, std::f64::consts::FRAC_2_PI)] {
+        let own = (spikes.blocked_share / 2.0 * slit).powi(2);
+        let extra = mean(&with, place) - mean(&without, place);
+        assert!((extra - own).abs() < 0.12 * (spikes.blocked_share / 2.0).powi(2), "{place}: {extra} {own}");
+    }
+}

@@ -13,6 +13,7 @@ from . import plotting
 from ._core import (
     DEFAULT_WAVELENGTH_NM,
     Airy,
+    ArtificialStar,
     Astigmatism,
     AstigmatismEstimate,
     BenchScatter,
@@ -41,6 +42,7 @@ from ._core import (
     RadialProfile,
     SheetFigure,
     Spider,
+    Spikes,
     Spot,
     TestSheet,
     Train,
@@ -68,6 +70,7 @@ from .table import Table
 __all__ = [
     "DEFAULT_WAVELENGTH_NM",
     "Airy",
+    "ArtificialStar",
     "Astigmatism",
     "AstigmatismEstimate",
     "BenchScatter",
@@ -100,6 +103,7 @@ __all__ = [
     "RadialProfile",
     "SheetFigure",
     "Spider",
+    "Spikes",
     "Spot",
     "Table",
     "TestSheet",

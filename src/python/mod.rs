@@ -23,6 +23,7 @@ mod obstructions;
 mod pictures;
 mod rays;
 mod record;
+mod star_tests;
 mod train;
 mod train_parts;
 mod turned;
@@ -41,6 +42,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     rays::register(module)?;
     waves::register(module)?;
     mtf::register(module)?;
+    star_tests::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
     evidence::register(module)?;

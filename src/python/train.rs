@@ -496,8 +496,8 @@ impl PyTrain {
 }
 
 record!(PyTrain, "Train",
-    attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube"],
-    shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube"]);
+    attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips"],
+    shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips"]);
 
 /// Return the smallest diagonal that serves a fully lit circle, with its offset.
 ///

@@ -14,7 +14,7 @@ use super::limits::{Outline, arcs, on_arc};
 use super::prepared::Prepared;
 use super::ray::StarBeam;
 use super::star::Star;
-use super::strips::{Strip, uncovered};
+use super::strips::{Limits, Strip, uncovered};
 use crate::numeric::{gauss, roots};
 
 /// How many nodes an integrand needs.
@@ -215,7 +215,7 @@ impl Rows<'_> {
         let radius = |s: f64| self.radius_mm(s, t_mm);
         let passed = |s: f64| self.prepared.breaks().iter().filter(|b| b.radius_mm < radius(s)).count();
         let breaks = (passed(row.from_mm), passed(row.to_mm));
-        (free, Some((row.signature(), crossed, breaks)))
+        (free, Some((row.limits(), crossed, breaks)))
     }
 
     fn signature(&self, t_mm: f64) -> Option<RowSignature> {
@@ -255,7 +255,7 @@ impl Rows<'_> {
 }
 
 /// The ends of a row, the edges of other strips that it crosses, and how many breaks lie inside of its ends.
-type RowSignature = ((Option<usize>, Option<usize>), Vec<usize>, (usize, usize));
+type RowSignature = (Limits, Vec<usize>, (usize, usize));
 
 /// One piece of a radius on which the integrand is smooth.
 #[derive(Clone, Copy, Debug)]

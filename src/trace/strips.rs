@@ -51,9 +51,11 @@ enum Shape {
 pub(crate) struct RowEnds {
     pub(crate) from_mm: f64,
     pub(crate) to_mm: f64,
-    /// Which body's shadow the row leaves, and which stop (none: the rim) ends it.
-    ends: (Option<usize>, Option<usize>),
+    limits: Limits,
 }
+
+/// Which body's shadow a row leaves (none: it begins outside), and which stop ends it (none: the rim).
+pub(crate) type Limits = (Option<usize>, Option<usize>);
 
 impl Strip {
     /// The place in the strip's own plane, mm from the axis.
@@ -195,7 +197,7 @@ impl Strip {
             let [x, y] = self.on_mirror(prepared, beam, s, t_mm);
             x.hypot(y) - outline.rim_mm()
         };
-        let mut row = RowEnds { from_mm: start, to_mm: start, ends: (None, None) };
+        let mut row = RowEnds { from_mm: start, to_mm: start, limits: (None, None) };
         if beyond_rim(start) >= 0.0 {
             return None;
         }
@@ -204,14 +206,14 @@ impl Strip {
             let depth = |s: f64| shadow.excess_mm(&hit(s), beam);
             if depth(row.from_mm) > 0.0 {
                 row.from_mm = roots::bracketed(depth, row.from_mm, row.to_mm, accuracy)?;
-                row.ends.0 = Some(i);
+                row.limits.0 = Some(i);
             }
         }
         for (i, cut) in cuts.iter().enumerate() {
             let excess = |s: f64| cut.excess_mm(&hit(s), beam);
             if excess(row.to_mm) > 0.0 {
                 row.to_mm = roots::bracketed(excess, row.from_mm, row.to_mm, accuracy)?;
-                row.ends.1 = Some(i);
+                row.limits.1 = Some(i);
             }
         }
         (row.to_mm > row.from_mm).then_some(row)
@@ -249,8 +251,8 @@ impl Strip {
 
 impl RowEnds {
     /// What tells neighbouring rows apart.
-    pub(crate) fn signature(&self) -> (Option<usize>, Option<usize>) {
-        self.ends
+    pub(crate) fn limits(&self) -> Limits {
+        self.limits
     }
 }
 
@@ -366,7 +368,7 @@ struct RowWalk {
     pieces: Vec<(f64, f64)>,
     /// Places in the order of the areas, each with where it begins; the light last, from the start of the row.
     behind: Vec<(usize, f64)>,
-    signature: ((Option<usize>, Option<usize>), Vec<usize>, Vec<usize>),
+    signature: (Limits, Vec<usize>, Vec<usize>),
 }
 
 impl StripShare<'_> {
@@ -394,7 +396,7 @@ impl StripShare<'_> {
             }
         }
         behind.push((prepared.parts().len(), row.from_mm));
-        Some(RowWalk { pieces, behind, signature: (row.signature(), crossed, cutting) })
+        Some(RowWalk { pieces, behind, signature: (row.limits(), crossed, cutting) })
     }
 
     fn give(&self, walk: &RowWalk, t_mm: f64, row_weight: f64, areas: &mut [f64]) {

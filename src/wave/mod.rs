@@ -2,6 +2,7 @@
 
 mod airy;
 mod amplitude;
+mod artificial_star;
 mod density;
 mod energy;
 mod extremes;
@@ -15,11 +16,13 @@ mod radial_grid;
 mod radial_view;
 mod source;
 mod spectrum;
+mod spikes;
 mod terms;
 mod wavefront;
 mod wavelength;
 
 pub use airy::Airy;
+pub use artificial_star::ArtificialStar;
 pub use focus::Focus;
 pub use image::{Psf, PsfSize};
 pub use otf::{DetailContrast, Mtf, MtfOptions, Otf, perfect_mtf};
@@ -28,5 +31,6 @@ pub(crate) use radial::{RadialPupil, RadialQuality, Scratch};
 pub(crate) use radial_grid::RadialGrid;
 pub(crate) use radial_view::{RadialSight, RadialView};
 pub use spectrum::Spectrum;
+pub use spikes::Spikes;
 pub use wavefront::Wavefront;
 pub(crate) use wavelength::check_wavelength;

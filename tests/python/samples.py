@@ -176,6 +176,8 @@ def results():
         train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 2, 4]),
         train.illumination(radius_mm=[0, 5, 10, 15]),
         train.airy(),
+        train.artificial_star(40_000),
+        train.spikes(),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),

@@ -27,6 +27,19 @@ def tube(**changes):
     return newtonian(drawtube=ct.Drawtube(**(sizes | changes)))
 
 
+def vanes(**changes):
+    return newtonian(spider=ct.Spider(**({"vanes": 4, "thickness_mm": 1.0} | changes)))
+
+
+def holder(**changes):
+    return newtonian(holder=ct.Holder(**({"diameter_mm": 76} | changes)))
+
+
+def clips(**changes):
+    sizes = {"clips": 3, "width_mm": 20, "reach_mm": 6}
+    return newtonian(mirror_clips=ct.MirrorClips(**(sizes | changes)))
+
+
 def opening(**changes):
     sizes = {"diameter_mm": 360, "above_vertex_mm": 1650}
     return ct.Train(primary=primary(), front_opening=ct.Opening(**(sizes | changes)))
@@ -83,7 +96,41 @@ WRONG_SIZES = [
     (tube, {"bore_mm": 0}, "drawtube.bore_mm", "0", "above 0", "empty"),
     (tube, {"length_mm": -50}, "drawtube.length_mm", "-50", "above 0", "sign"),
     (tube, {"outer_end_to_focus_mm": 240}, "drawtube.outer_end_to_focus_mm", "240", "", "sign"),
+    (vanes, {"vanes": 0}, "spider.vanes", "0", "1 to 12", ""),
+    (vanes, {"thickness_mm": 0}, "spider.thickness_mm", "0", "tenth", "depth"),
+    (vanes, {"thickness_mm": 40}, "spider.thickness_mm", "40", "tenth", "depth"),
+    (vanes, {"angle_deg": 2700}, "spider.angle_deg", "2700", "360", "arcmin"),
+    (vanes, {"bend_radius_mm": 100}, "spider.bend_radius_mm", "100", "0.55", "height"),
+    (vanes, {"above_vertex_mm": -3}, "spider.above_vertex_mm", "-3", "above 0", "sign"),
+    (holder, {"diameter_mm": 400}, "holder.diameter_mm", "400", "below", "tube"),
+    (clips, {"clips": 40}, "mirror_clips.clips", "40", "1 to 24", ""),
+    (clips, {"reach_mm": 150}, "mirror_clips.reach_mm", "150", "tenth", "centre"),
+    (clips, {"width_mm": -20}, "mirror_clips.width_mm", "-20", "0.001", ""),
 ]
+
+
+def test_a_height_is_needed_where_no_diagonal_gives_one():
+    for part in (
+        {"spider": ct.Spider(vanes=3, thickness_mm=1)},
+        {"holder": ct.Holder(diameter_mm=60)},
+    ):
+        error = refusal(ct.Train, primary=primary(), **part)
+        (name,) = part
+        assert (error.field, error.value) == (f"{name}.above_vertex_mm", "nothing")
+    bent = ct.Spider(vanes=3, thickness_mm=1, above_vertex_mm=1300, bend_radius_mm=250)
+    error = refusal(ct.Train, primary=primary(), spider=bent)
+    assert error.field == "spider.bend_radius_mm"
+
+
+@pytest.mark.parametrize("distance_mm", [0, -5, 3000, float("nan")])
+def test_an_artificial_star_inside_the_centre_of_curvature(distance_mm):
+    train = newtonian()
+    for ask in (train.wavefront, train.psf, train.best_focus, train.spikes):
+        error = refusal(ask, star_distance_mm=distance_mm)
+        assert error.field == "star_distance_mm"
+    assert refusal(train.artificial_star, distance_mm).allowed
+    for wrong in (0, -1, 1e9):
+        assert refusal(train.smallest_star_distance, largest_pv_nm=wrong).field == "largest_pv_nm"
 
 
 @pytest.mark.parametrize(("make", "given", "field", "value", "allowed", "cause"), WRONG_SIZES)

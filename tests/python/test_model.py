@@ -26,8 +26,14 @@ NEEDED = {
     "FocalPlane": {"axis_to_focus_mm": 235.0},
     "Opening": {"diameter_mm": 360.0, "above_vertex_mm": 1650.0},
     "Drawtube": {"bore_mm": 47.0, "length_mm": 50.0, "outer_end_to_focus_mm": 18.0},
+    "Spider": {"vanes": 4, "thickness_mm": 1.0},
+    "Holder": {"diameter_mm": 76.0},
+    "MirrorClips": {"clips": 3, "width_mm": 20.0, "reach_mm": 6.0},
 }
 DEFAULTS = {
+    "Spider": {"angle_deg": 45.0, "above_vertex_mm": None, "bend_radius_mm": None},
+    "Holder": {"above_vertex_mm": None},
+    "MirrorClips": {"angle_deg": 0.0},
     "TurnedEdge": {"power": 2.0},
     "RadialProfile": {"joined": "spline", "points": 2},
     "Coating": {"reflectance": 1.0, "rings": ()},
@@ -109,7 +115,8 @@ def test_a_part_with_another_value_is_another_part(name, changed):
         k: v for k, v in DEFAULTS.get(name, {}).items() if k == changed and v is not None
     }
     value = given.get(changed, 1.0)
-    other = [v * 0.9 for v in value] if isinstance(value, list) else value * 0.9
+    smaller = (lambda v: v - 1) if isinstance(value, int) else (lambda v: v * 0.9)
+    other = [smaller(v) for v in value] if isinstance(value, list) else smaller(value)
     cls = getattr(ct, name)
     assert cls(**(given | {changed: other})) != cls(**given)
 
@@ -141,9 +148,20 @@ def test_a_train_gives_its_parts_back():
     assert train.obstruction_ratio == pytest.approx(70 / 310, rel=1e-12)
 
 
+OPTIONAL = (
+    "diagonal",
+    "focal_plane",
+    "front_opening",
+    "drawtube",
+    "spider",
+    "holder",
+    "mirror_clips",
+)
+
+
 def test_parts_left_out_are_none():
     train = ct.Train(primary=primary())
-    for name in ("diagonal", "focal_plane", "front_opening", "drawtube"):
+    for name in OPTIONAL:
         assert getattr(train, name) is None
     assert train.diagonal_offset_mm is None
     assert train.fully_lit_diameter_mm is None
@@ -158,6 +176,9 @@ CHANGES = {
     "focal_plane": {"axis_to_focus_mm": 240.0},
     "front_opening": {"diameter_mm": 350.0},
     "drawtube": {"bore_mm": 60.0},
+    "spider": {"vanes": 3},
+    "holder": {"diameter_mm": 72.0},
+    "mirror_clips": {"reach_mm": 4.0},
 }
 
 
@@ -182,7 +203,7 @@ def test_a_whole_part_is_replaced(part):
     assert getattr(changed, f"with_{part}")(getattr(train, part)) == train
 
 
-@pytest.mark.parametrize("part", ["front_opening", "drawtube"])
+@pytest.mark.parametrize("part", ["front_opening", "drawtube", "spider", "holder", "mirror_clips"])
 def test_a_part_is_taken_out_and_put_in(part):
     train = complete()
     without = getattr(train, f"with_{part}")(None)
