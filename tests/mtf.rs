@@ -282,6 +282,24 @@ fn trains() -> Vec<(&'static str, Prepared, Field)> {
             prepare(Train::builder(mirror()).mirror_clips(MirrorClips::new(3, 20.0, 6.0))),
             Field::AXIS,
         ),
+        // Rows along two collinear vanes.
+        (
+            "vanes along a diagonal",
+            prepare(
+                newtonian(mirror())
+                    .spider(Spider::new(4, 1.0))
+                    .mirror_clips(MirrorClips::new(3, 20.0, 6.0).angle_deg(30.0)),
+            ),
+            Field::AXIS,
+        ),
+        // No shadow hides where the vanes meet.
+        (
+            "vanes alone",
+            prepare(
+                Train::builder(mirror()).spider(Spider::new(4, 1.0).angle_deg(20.0).above_vertex_mm(1400.0)),
+            ),
+            Field::AXIS,
+        ),
         ("holder", prepare(newtonian(mirror()).holder(Holder::new(76.0))), Field::AXIS),
         ("worn ring", prepare(newtonian(mirror().coating(ring))), Field::AXIS),
         (
@@ -302,7 +320,7 @@ fn every_pupil_keeps_the_laws() {
         let wavefront = telescope.wavefront(field, Focus::LeastRms, WAVELENGTH_NM).expect(name);
         let cutoff = cutoff_per_mm(telescope.focal_ratio());
         let frequency = vec![0.0, 0.2 * cutoff, 0.5 * cutoff, 0.9 * cutoff, 1.01 * cutoff, 3.0 * cutoff];
-        for azimuth_deg in [0.0, 30.0, 90.0] {
+        for azimuth_deg in [0.0, 30.0, 90.0, 135.0] {
             let there = otf(&wavefront, azimuth_deg, frequency.clone());
             let back = otf(&wavefront, azimuth_deg + 180.0, frequency.clone());
             assert_eq!(

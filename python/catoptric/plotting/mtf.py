@@ -29,6 +29,7 @@ def contrast(result: MtfLike, ax: Axes | None = None) -> Axes:
         ("perfect, same obstruction", result.perfect_obstructed, ":", _style.QUIET, 1.4),
         ("along", result.contrast_along, "-", _style.BLUE, 2.0),
         ("across", result.contrast_across, "--", _style.VERMILLION, 1.6),
+        ("mean of all directions", result.contrast_mean, "-.", _style.INK, 1.0),
     )
     for name, values, line, colour, width in curves:
         if name.endswith("obstruction") and result.obstruction_ratio == 0.0:
@@ -53,11 +54,13 @@ def contrast(result: MtfLike, ax: Axes | None = None) -> Axes:
     _style.legend(ax, "upper right")
     light = np.asarray(result.wavelength_nm)
     colour = f"{light[0]:.0f} nm" if len(light) == 1 else f"{light[0]:.0f} to {light[-1]:.0f} nm"
+    ratio = result.obstruction_ratio
+    obstruction = f"obstruction {ratio:.2f} by diameter" if ratio > 0.0 else "no obstruction"
     _style.heading(
         ax,
         "Contrast of fine detail",
-        f"{colour}; obstruction {result.obstruction_ratio:.2f} by diameter",
-        "shaded: what errors of the wave take from the perfect aperture with this obstruction",
+        f"{colour}; {obstruction}",
+        "shaded: what errors of the wave and thin parts in the light take of the mean",
     )
     return ax
 

@@ -65,8 +65,7 @@ mod tests {
     #[test]
     fn contrast_falls_to_nothing_at_the_cut_off() {
         assert!((annulus(0.0, 0.3) - 1.0).abs() < 1e-15);
-        assert_eq!(annulus(1.0, 0.3), 0.0);
-        assert_eq!(annulus(7.0, 0.0), 0.0);
+        assert!(annulus(1.0, 0.3).abs() < 1e-15 && annulus(7.0, 0.0).abs() < 1e-15);
         // Closed form near the cut-off of a clear aperture: (8 sqrt 2/(3 pi)) (1 - n)^(3/2).
         let near = annulus(1.0 - 1e-6, 0.0) / (8.0 * 2.0_f64.sqrt() / (3.0 * PI) * 1e-9);
         assert!((near - 1.0).abs() < 1e-5, "{near}");

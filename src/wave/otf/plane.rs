@@ -89,6 +89,7 @@ impl<'a> Plane<'a> {
         match source {
             Source::Star { prepared, star } => {
                 plane.add_star_curves(prepared);
+                plane.drop_twins();
                 let per_mm = plane.rim.radius / source.rim();
                 plane.feature = finest_mm(prepared).map(|mm| mm * per_mm);
                 let on_axis = star.field.x_arcmin == 0.0 && star.field.y_arcmin == 0.0;
@@ -131,6 +132,34 @@ impl<'a> Plane<'a> {
                 self.soft.push(ring);
             }
         }
+    }
+
+    /// Keeps one of curves that lie on each other, as the sides of opposite vanes do: rounding would let them change places
+    /// from row to row. What is lit is asked of the parts themselves, so that nothing is lost.
+    fn drop_twins(&mut self) {
+        let places = [[0.31, 0.17], [-0.52, 0.33], [0.08, -0.71], [-0.23, -0.44], [0.66, -0.29]];
+        let ([cx, cy], radius) = (self.rim.centre, self.rim.radius);
+        let mut values = Vec::new();
+        let table: Vec<Vec<f64>> = places
+            .into_iter()
+            .map(|[x, y]| {
+                self.values([cx + radius * x, cy + radius * y], &mut values);
+                values.clone()
+            })
+            .collect();
+        let twins = |a: usize, b: usize| {
+            let near = |sign: f64| {
+                table.iter().all(|v| {
+                    let (p, q) = (v.get(a).copied().unwrap_or(0.0), v.get(b).copied().unwrap_or(1.0));
+                    (p - sign * q).abs() <= 1e-9 * (1.0 + p.abs())
+                })
+            };
+            near(1.0) || near(-1.0)
+        };
+        let count = self.curves.len();
+        let kept: Vec<bool> = (0..count).map(|b| !(0..b).any(|a| twins(a, b))).collect();
+        let mut keep = kept.iter();
+        self.curves.retain(|_| *keep.next().unwrap_or(&true));
     }
 
     /// Whether a stop's circle may cross the rim's disc.
