@@ -363,6 +363,24 @@ fn errors_lower_the_contrast_of_the_same_pupil() {
 }
 
 #[test]
+fn many_waves_of_error_still_settle() {
+    // A sphere in place of the paraboloid, 318 mm f/4.9: all azimuths of a round pupil agree.
+    let sphere = bare(Primary::new(318.0, FocalLengthMm(1558.0)).conic(0.0));
+    let wavefront = sphere.wavefront(Field::AXIS, Focus::LeastRms, WAVELENGTH_NM).expect("a wavefront");
+    let frequency = vec![3.0, 30.0, 100.0, 250.0];
+    let (a, b) = (otf(&wavefront, 0.0, frequency.clone()), otf(&wavefront, 37.0, frequency));
+    for k in 0..4 {
+        assert_close(
+            a.real[k],
+            b.real[k],
+            a.error_estimate + b.error_estimate,
+            "many waves: all azimuths agree",
+        );
+        assert_close(a.imaginary[k], 0.0, 1e-6, "many waves: no phase");
+    }
+}
+
+#[test]
 fn an_obstruction_lowers_coarse_detail_and_raises_fine_detail() {
     let found = |n: f64| {
         let there = mtf(&terms(&BTreeMap::new(), 0.3), vec![n * cutoff_per_mm(FOCAL_RATIO)]);

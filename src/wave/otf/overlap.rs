@@ -44,7 +44,8 @@ impl Fineness {
     }
 
     fn count(self, range: f64, floor: f64, features: f64) -> usize {
-        let full = range / 4.0 + self.base * (floor + 1.5 * range.cbrt());
+        // A quarter of the range is the least that resolves it; its companion needs a little more to tell anything.
+        let full = self.base.sqrt() * range / 4.0 + self.base * (floor + 1.5 * range.cbrt());
         ((full.max(self.base * features) * self.share) as usize).clamp(2, MOST)
     }
 }
