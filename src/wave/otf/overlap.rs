@@ -233,7 +233,7 @@ impl Rows<'_> {
         let features = self.turned.plane.feature.map_or(0.0, |width| length / width);
         let mut range = self.steepest(f64::midpoint(from, to), y, shift) * length;
         if range > 5.0 {
-            range = range.min(self.range_along(piece, y, shift));
+            range = range.min(self.range_along(piece, y, shift, if range > 20.0 { 10 } else { 4 }));
         }
         let stretched = fractional.0 || fractional.1;
         let range = if stretched { 2.0 * range } else { range };
@@ -281,12 +281,17 @@ impl Rows<'_> {
         self.slopes.at((x - 0.5 * shift).hypot(y)) + self.slopes.at((x + 0.5 * shift).hypot(y))
     }
 
-    /// Phase range along a piece: its steepest of four parts, times their number.
-    fn range_along(&self, piece: Piece, y: f64, shift: f64) -> f64 {
-        let at = |k: u32| self.phase(piece.from + (piece.to - piece.from) * f64::from(k) / 4.0, y, shift);
-        let phases: [f64; 5] = std::array::from_fn(|k| at(k as u32));
-        let steepest = phases.windows(2).map(|p| (p[1] - p[0]).abs()).fold(0.0, f64::max);
-        4.0 * steepest
+    /// Phase range along a piece: its steepest of some parts, times their number.
+    fn range_along(&self, piece: Piece, y: f64, shift: f64, parts: u32) -> f64 {
+        let length = piece.to - piece.from;
+        let at = |k: u32| self.phase(piece.from + length * f64::from(k) / f64::from(parts), y, shift);
+        let (mut before, mut steepest) = (at(0), 0.0_f64);
+        for k in 1..=parts {
+            let here = at(k);
+            steepest = steepest.max((here - before).abs());
+            before = here;
+        }
+        f64::from(parts) * steepest
     }
 
     /// Phase range across a panel: how far the phase at the ends and in the middle of the pieces moves from row to row.
@@ -296,7 +301,10 @@ impl Rows<'_> {
         }
         let mut before: Vec<f64> = Vec::new();
         let mut steepest = 0.0_f64;
-        for share in [0.02, 0.35, 0.65, 0.98] {
+        // A tall panel may hold a phase that goes and comes back.
+        let looks = if to - from > 0.1 * self.turned.plane.rim.radius { 10 } else { 4 };
+        for look in 0..looks {
+            let share = 0.02 + 0.96 * f64::from(look) / f64::from(looks - 1);
             let y = from + (to - from) * share;
             band.places(y, &mut scratch.places);
             Self::hard_pieces(band, shift, scratch);
@@ -313,7 +321,7 @@ impl Rows<'_> {
             }
             before = phases;
         }
-        3.0 * steepest
+        f64::from(looks - 1) * steepest
     }
 
     /// The pieces between the points of both copies.
