@@ -45,9 +45,9 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
-    AxisDirection, Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, HeightMap, Holder,
-    Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Spider, Train, TrainBuilder,
-    TurnedEdge, ZernikeTerms, Zone,
+    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane,
+    HeightMap, Holder, Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Spider, Train,
+    TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
@@ -69,8 +69,9 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use wave::{
-    Airy, ArtificialStar, DetailContrast, Focus, Mtf, MtfOptions, Otf, Psf, PsfSize, Spectrum, Spikes,
-    Wavefront, WavefrontMap, perfect_mtf,
+    Airy, ArtificialStar, DetailContrast, Focus, Mtf, MtfOptions, NightsThatShow, Otf, Psf, PsfSize, Seeing,
+    SeenSize, SeenStar, ShowsWhen, SpectralStrehl, Spectrum, Spikes, StrehlApproximations, Wavefront,
+    WavefrontMap, nights_that_show, perfect_mtf,
 };
 
 /// The README's Rust code is a test.

@@ -3,9 +3,9 @@
 mod common;
 
 use catoptric::{
-    Coating, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FocalLengthMm, FocalPlane, Focus,
-    Holder, Indexing, Light, MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, Spider, Spot,
-    Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
+    Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FocalLengthMm,
+    FocalPlane, Focus, Holder, Indexing, Light, MirrorClips, Opening, Prepared, Primary, PsfSize,
+    RadialProfile, Spider, Spot, Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;
@@ -56,8 +56,15 @@ fn primary() -> impl Strategy<Value = Primary> {
         let rim = aperture / 2.0;
         let ring = (0.0..0.5_f64, 0.05..0.5_f64, 0.05..1.0_f64)
             .prop_map(move |(from, width, r)| CoatingRing::new(from * rim, (from + width) * rim, r));
-        let coating =
-            (0.3..1.0_f64, vec(ring, 0..3)).prop_map(|(r, rings)| Coating { reflectance: r, rings });
+        let patch = (0.0..0.8_f64, -3.0..3.0_f64, 0.02..0.5_f64, 0.1..1.0_f64, any::<bool>()).prop_map(
+            move |(from, angle, radius, r, soft)| {
+                let centre = [from * rim * f64::cos(angle), from * rim * f64::sin(angle)];
+                let patch = CoatingPatch::new(centre, radius * rim, r);
+                if soft { patch.softness_mm(0.1 * radius * rim) } else { patch }
+            },
+        );
+        let coating = (0.3..1.0_f64, vec(ring, 0..3), vec(patch, 0..2))
+            .prop_map(|(reflectance, rings, patches)| Coating { reflectance, rings, patches });
         let mask = prop::option::of(between(0.6, 1.0));
         (coating, mask, vec(layer(rim), 0..4)).prop_map(move |(coating, mask, figure)| Primary {
             mask_diameter_mm: mask.map(|m| m * aperture),
@@ -142,7 +149,9 @@ fn unphysical() -> impl Strategy<Value = TrainBuilder> {
             primary: Primary {
                 conic: n[2],
                 mask_diameter_mm: has[0].then_some(n[3]),
-                coating: Coating::new(n[4]).ring(CoatingRing::new(n[5], n[6], n[7])),
+                coating: Coating::new(n[4])
+                    .ring(CoatingRing::new(n[5], n[6], n[7]))
+                    .patch(CoatingPatch::new([n[26], n[27]], n[28], n[7]).softness_mm(n[29])),
                 figure,
                 ..Primary::new(n[0], FocalLengthMm(n[1]))
             },

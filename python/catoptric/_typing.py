@@ -37,6 +37,9 @@ class Light(Protocol):
 Floats: TypeAlias = npt.NDArray[np.float64]
 """What array-valued results are."""
 
+Flags: TypeAlias = npt.NDArray[np.bool_]
+"""What answers yes or no, entry by entry."""
+
 Number: TypeAlias = float | np.floating[Any] | np.integer[Any] | Quantity
 """One finite number in the unit that the argument's name ends in, or a quantity."""
 

@@ -66,7 +66,101 @@ impl CoatingRing {
     }
 }
 
-/// The primary's coating: one reflectance, and rings that replace it where they lie.
+/// A round patch of the mirror whose coating returns another share of the light, with a hard or a soft rim.
+///
+/// At a distance d from its centre the patch replaces the share 1/(1 + exp((d - radius)/softness)) of what lies under it; without
+/// softness all of it within the radius.
+///
+/// Units: mm, +x toward the focuser; the reflectance is a share of the power.
+/// Errors: found by the train's check.
+/// What it leaves out: that thin metal is a hollow in the wavefront as well; scattered light.
+///
+/// ```
+/// let worn = catoptric::CoatingPatch::new([-46.0, 71.0], 36.0, 0.42).softness_mm(3.0);
+/// assert!((worn.share(36.0) - 0.5).abs() < 1e-15 && worn.share(0.0) > 0.99999);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CoatingPatch {
+    /// Where its centre lies, mm toward the focuser's side.
+    pub x_mm: f64,
+    /// Where its centre lies across, mm.
+    pub y_mm: f64,
+    /// Distance from the centre at which half of it is left, mm.
+    pub radius_mm: f64,
+    /// Share of the power that its middle returns.
+    pub reflectance: f64,
+    /// Over which distance its rim fades, mm; 0 for a hard rim.
+    #[serde(default)]
+    pub softness_mm: f64,
+}
+
+impl CoatingPatch {
+    /// A patch with a hard rim, from its centre, radius and reflectance.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::CoatingPatch::new([0.0, 0.0], 10.0, 0.5).softness_mm, 0.0);
+    /// ```
+    pub fn new([x_mm, y_mm]: [f64; 2], radius_mm: f64, reflectance: f64) -> Self {
+        Self { x_mm, y_mm, radius_mm, reflectance, softness_mm: 0.0 }
+    }
+
+    /// The same patch with a soft rim.
+    ///
+    /// ```
+    /// let soft = catoptric::CoatingPatch::new([0.0, 0.0], 10.0, 0.5).softness_mm(1.0);
+    /// assert!(soft.share(11.0) > 0.25 && soft.share(9.0) < 0.75);
+    /// ```
+    #[must_use]
+    pub fn softness_mm(self, softness_mm: f64) -> Self {
+        Self { softness_mm, ..self }
+    }
+
+    /// The share of the patch at a distance from its centre, 0 to 1.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::CoatingPatch::new([0.0, 0.0], 10.0, 0.5).share(12.0), 0.0);
+    /// ```
+    pub fn share(&self, distance_mm: f64) -> f64 {
+        let beyond_mm = distance_mm - self.radius_mm;
+        if self.softness_mm > 0.0 {
+            1.0 / (1.0 + (beyond_mm / self.softness_mm).exp())
+        } else {
+            f64::from(u8::from(beyond_mm <= 0.0))
+        }
+    }
+
+    fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
+        let allowed = "a place on the mirror, counted from its centre";
+        for (name, value) in [("x_mm", self.x_mm), ("y_mm", self.y_mm)] {
+            let other = if name == "x_mm" { self.y_mm } else { self.x_mm };
+            findings.number(
+                name,
+                value,
+                |v| v.abs() <= rim_mm && (!other.is_finite() || v.hypot(other) <= rim_mm.max(other.abs())),
+                allowed,
+                "counted from the rim?",
+            );
+        }
+        findings.number(
+            "radius_mm",
+            self.radius_mm,
+            |v| v > 0.0 && v <= rim_mm,
+            "above 0 and not beyond half the clear aperture",
+            "diameter given for radius?",
+        );
+        findings.number(
+            "softness_mm",
+            self.softness_mm,
+            |v| v == 0.0 || (v >= 1e-3 && v <= self.radius_mm),
+            "0, or from 0.001 mm to the patch's radius",
+            "",
+        );
+        check_reflectance(self.reflectance, findings);
+    }
+}
+
+/// The primary's coating: one reflectance, and rings and patches that replace it where they lie.
 ///
 /// Units: shares of the power, at the wavelength in use.
 /// Errors: found by the train's check.
@@ -86,6 +180,9 @@ pub struct Coating {
     /// Rings that replace the coating; where two overlap, the later one counts.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub rings: Vec<CoatingRing>,
+    /// Patches laid over the rings, in their order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub patches: Vec<CoatingPatch>,
 }
 
 impl Coating {
@@ -95,7 +192,7 @@ impl Coating {
     /// assert_eq!(catoptric::Coating::new(0.88).reflectance, 0.88);
     /// ```
     pub fn new(reflectance: f64) -> Self {
-        Self { reflectance, rings: Vec::new() }
+        Self { reflectance, rings: Vec::new(), patches: Vec::new() }
     }
 
     /// The same coating with one more ring laid over it.
@@ -108,6 +205,19 @@ impl Coating {
     #[must_use]
     pub fn ring(mut self, ring: CoatingRing) -> Self {
         self.rings.push(ring);
+        self
+    }
+
+    /// The same coating with one more patch laid over it.
+    ///
+    /// ```
+    /// use catoptric::{Coating, CoatingPatch};
+    /// let coating = Coating::new(0.9).patch(CoatingPatch::new([10.0, 0.0], 4.0, 0.5));
+    /// assert_eq!(coating.patches.len(), 1);
+    /// ```
+    #[must_use]
+    pub fn patch(mut self, patch: CoatingPatch) -> Self {
+        self.patches.push(patch);
         self
     }
 
@@ -126,6 +236,9 @@ impl Coating {
         check_reflectance(self.reflectance, findings);
         for (i, ring) in self.rings.iter().enumerate() {
             findings.within(format!("rings[{i}]"), |f| ring.note_problems(rim_mm, f));
+        }
+        for (i, patch) in self.patches.iter().enumerate() {
+            findings.within(format!("patches[{i}]"), |f| patch.note_problems(rim_mm, f));
         }
     }
 }

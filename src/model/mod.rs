@@ -11,7 +11,7 @@ pub(crate) mod text;
 mod train;
 mod zernike_terms;
 
-pub use coating::{Coating, CoatingRing};
+pub use coating::{Coating, CoatingPatch, CoatingRing};
 pub use diagonal::{Diagonal, FocalPlane};
 pub use figure::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
 pub use height_map::{AxisDirection, HeightMap};

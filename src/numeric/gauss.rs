@@ -3,6 +3,8 @@
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
+use nalgebra::DMatrix;
+
 /// The largest number of nodes in one rule.
 pub const MAX_NODES: usize = 512;
 
@@ -67,6 +69,54 @@ pub fn on_interval(n: usize, a: f64, b: f64) -> impl Iterator<Item = (f64, f64)>
         let pairs = rule.nodes.iter().zip(&rule.weights);
         pairs.map(move |(x, w)| (middle + half * x, half * w))
     })
+}
+
+/// The Gauss rule of `n` nodes for weights that stand at single points: what it says of a polynomial of degree 2n - 1
+/// or less is the weighted sum over the points.
+///
+/// Units: nodes in the unit of `at`; the new weights add up to the sum of the given ones.
+/// Shapes: `weight` as long as `at`, which ascends; n is held within 1 and 32, and to the number of points with weight.
+/// Source: the recurrence of the orthogonal polynomials (Stieltjes) and the eigenvalues of its matrix (Golub & Welsch
+/// 1969, Math. Comp. 23, 221), from memory.
+///
+/// ```
+/// let rule = catoptric::numeric::gauss::of_points(&[0.0, 1.0, 2.0, 3.0], &[1.0, 2.0, 2.0, 1.0], 2);
+/// let cubes: f64 = rule.nodes.iter().zip(&rule.weights).map(|(x, w)| w * x.powi(3)).sum();
+/// assert!((cubes - (2.0 + 16.0 + 27.0)).abs() < 1e-12);
+/// ```
+pub fn of_points(at: &[f64], weight: &[f64], n: usize) -> Rule {
+    let sum = |values: &mut dyn Iterator<Item = f64>| -> f64 { values.sum() };
+    let total = sum(&mut weight.iter().copied());
+    let n = n.clamp(1, 32).min(weight.iter().filter(|w| **w > 0.0).count());
+    if n == 0 || !total.is_finite() {
+        return Rule { nodes: Vec::new(), weights: Vec::new() };
+    }
+    // Counted from the mean in units of the scatter: the recurrence then keeps its digits.
+    let mean = sum(&mut at.iter().zip(weight).map(|(x, w)| w * x)) / total;
+    let variance = sum(&mut at.iter().zip(weight).map(|(x, w)| w * (x - mean) * (x - mean))) / total;
+    let scale = if variance > 0.0 { variance.sqrt() } else { 1.0 };
+    let t: Vec<f64> = at.iter().map(|x| (x - mean) / scale).collect();
+    let (mut before, mut now) = (vec![0.0; t.len()], vec![1.0; t.len()]);
+    let (mut square_before, mut matrix) = (total, DMatrix::<f64>::zeros(n, n));
+    for k in 0..n {
+        let square = sum(&mut now.iter().zip(weight).map(|(p, w)| w * p * p));
+        let first = sum(&mut now.iter().zip(weight).zip(&t).map(|((p, w), t)| w * t * p * p)) / square;
+        let ratio = if k == 0 { 0.0 } else { square / square_before };
+        matrix[(k, k)] = first;
+        if k > 0 {
+            matrix[(k, k - 1)] = ratio.sqrt();
+            matrix[(k - 1, k)] = ratio.sqrt();
+        }
+        let next = (0..t.len()).map(|i| (t[i] - first) * now[i] - ratio * before[i]).collect();
+        (before, now, square_before) = (now, next, square);
+    }
+    let eigen = matrix.symmetric_eigen();
+    let mut pairs: Vec<(f64, f64)> = (0..n)
+        .map(|j| (mean + scale * eigen.eigenvalues[j], total * eigen.eigenvectors[(0, j)].powi(2)))
+        .collect();
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (nodes, weights) = pairs.into_iter().unzip();
+    Rule { nodes, weights }
 }
 
 fn compute(n: usize) -> Rule {

@@ -11,6 +11,7 @@
 mod arguments;
 mod arrays;
 mod bench;
+mod coating;
 mod errors;
 mod estimate;
 mod evidence;
@@ -19,10 +20,13 @@ mod guards;
 mod judge;
 mod model;
 mod mtf;
+mod nights;
 mod obstructions;
 mod pictures;
 mod rays;
 mod record;
+mod seeing;
+mod spectrum;
 mod star_tests;
 mod train;
 mod train_parts;
@@ -36,12 +40,16 @@ use pyo3::prelude::*;
 /// Errors: those of Python, if a name cannot be added.
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
+    coating::register(module)?;
     figure::register(module)?;
     obstructions::register(module)?;
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
     mtf::register(module)?;
+    nights::register(module)?;
+    seeing::register(module)?;
+    spectrum::register(module)?;
     star_tests::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;

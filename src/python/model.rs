@@ -6,21 +6,20 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{choice, list, maybe_part_number, part_number, part_number_or};
+use super::coating::PyCoating;
 use super::errors::{exception, refused};
 use super::figure::{PyHeightMap, PyZernikeTerms};
 use super::rays::draw;
 use super::record::{getters, record};
 use crate::model::{
-    Coating, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary,
-    PrimaryInput, RadialProfile, TurnedEdge, Zone,
+    Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput, RadialProfile,
+    TurnedEdge, Zone,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyTurnedEdge>()?;
     module.add_class::<PyZone>()?;
     module.add_class::<PyRadialProfile>()?;
-    module.add_class::<PyCoatingRing>()?;
-    module.add_class::<PyCoating>()?;
     module.add_class::<PyPrimary>()?;
     module.add_class::<PyDiagonal>()?;
     module.add_class::<PyFocalPlane>()?;
@@ -189,90 +188,6 @@ getters!(PyRadialProfile, |profile| {
     points: usize = profile.radius_mm.len();
 });
 record!(PyRadialProfile, "RadialProfile", attributes: ["radius_mm", "height_nm", "joined"], shown: ["points", "joined"]);
-
-/// A ring of the primary whose coating returns another share of the light.
-///
-/// Units: mm; reflectance is a share of the power.
-/// Errors: InputError, when put on a mirror that it leaves.
-/// Leaves out: the phase. Where the metal is thin the wavefront has a hollow as well, up to 87 nm of glass.
-///
-/// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
-/// >>> assert ct.Coating(reflectance=0.88, rings=[worn]).rings == (worn,)
-#[pyclass(name = "CoatingRing", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyCoatingRing(pub(super) CoatingRing);
-
-#[pymethods]
-impl PyCoatingRing {
-    #[new]
-    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, reflectance))]
-    fn new(
-        inner_radius_mm: &Bound<'_, PyAny>,
-        outer_radius_mm: &Bound<'_, PyAny>,
-        reflectance: &Bound<'_, PyAny>,
-    ) -> PyResult<Self> {
-        let ring = CoatingRing::new(
-            part_number(inner_radius_mm, "inner_radius_mm")?,
-            part_number(outer_radius_mm, "outer_radius_mm")?,
-            part_number(reflectance, "reflectance")?,
-        );
-        sound(reflectance.py(), Coating::default().ring(ring).check(), Self(ring))
-    }
-}
-
-getters!(PyCoatingRing, |ring| {
-    /// Where the ring begins, mm from the mirror's centre.
-    inner_radius_mm: f64 = ring.inner_radius_mm;
-    /// Where the ring ends, mm.
-    outer_radius_mm: f64 = ring.outer_radius_mm;
-    /// Share of the power that the ring returns.
-    reflectance: f64 = ring.reflectance;
-});
-record!(PyCoatingRing, "CoatingRing", attributes: ["inner_radius_mm", "outer_radius_mm", "reflectance"],
-    shown: ["inner_radius_mm", "outer_radius_mm", "reflectance"]);
-
-/// The primary's coating: one reflectance, and rings that replace it where they lie.
-///
-/// Units: shares of the power.
-/// Errors: InputError, when put on a mirror.
-/// Leaves out: colour, polarisation and the phase of thin metal.
-///
-/// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.44)
-/// >>> coating = ct.Coating(reflectance=0.88, rings=[worn])
-/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, coating=coating)
-/// >>> assert 0.95 < ct.Train(primary=mirror).wavefront().amplitude_factor < 1
-#[pyclass(name = "Coating", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyCoating(pub(super) Coating);
-
-#[pymethods]
-impl PyCoating {
-    #[new]
-    #[pyo3(signature = (*, reflectance=None, rings=Vec::new()), text_signature = "(*, reflectance=1.0, rings=())")]
-    fn new(
-        py: Python<'_>,
-        reflectance: Option<&Bound<'_, PyAny>>,
-        rings: Vec<PyCoatingRing>,
-    ) -> PyResult<Self> {
-        let reflectance = part_number_or(reflectance, "reflectance", 1.0)?;
-        let coating = Coating { reflectance, rings: rings.into_iter().map(|r| r.0).collect() };
-        sound(py, coating.check(), Self(coating))
-    }
-
-    /// Rings that replace the coating; where two overlap, the later one counts.
-    #[getter]
-    fn rings<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, pyo3::types::PyTuple>> {
-        pyo3::types::PyTuple::new(py, self.0.rings.iter().map(|r| PyCoatingRing(*r)))
-    }
-}
-
-getters!(PyCoating, |coating| {
-    /// Share of the power returned wherever no ring lies.
-    reflectance: f64 = coating.reflectance;
-});
-record!(PyCoating, "Coating", attributes: ["reflectance", "rings"], shown: ["reflectance", "rings"]);
 
 /// The primary mirror: a conic, its figure, its coating, and perhaps a mask in front of it.
 ///

@@ -9,6 +9,8 @@ use crate::numeric::{gauss, roots};
 
 /// Angles at which the outline is looked at before its corners are sought between them.
 const LOOKS: usize = 64;
+/// No outline has more corners; a signature that flickers is not followed further.
+const MOST_CORNERS: usize = 2000;
 /// Two angles closer than this are one, rad.
 const SAME_ANGLE: f64 = 1e-13;
 
@@ -60,7 +62,12 @@ impl<'a> Outline<'a> {
     /// How far outside of the free space of `stop` the light at (r, angle) passes, mm.
     pub(crate) fn excess_mm(&self, stop: &Stop, r_mm: f64, angle: f64) -> f64 {
         let (sin, cos) = angle.sin_cos();
-        stop.excess_mm(&self.beam.ray(self.prepared.mirror(), r_mm * cos, r_mm * sin), &self.beam)
+        self.excess_at_mm(stop, [r_mm * cos, r_mm * sin])
+    }
+
+    /// The same at (x, y).
+    pub(crate) fn excess_at_mm(&self, stop: &Stop, [x_mm, y_mm]: [f64; 2]) -> f64 {
+        stop.excess_mm(&self.beam.ray(self.prepared.mirror(), x_mm, y_mm), &self.beam)
     }
 
     /// Whether every stop is one radius at each angle.
@@ -131,6 +138,8 @@ impl<'a> Outline<'a> {
 
     /// Whether a stop takes anything of the circle; notes the angle where it reaches furthest inside.
     fn reaches_inside(&mut self, stop: &Stop) -> bool {
+        // The mask is the rim itself: what rounding makes of it cuts nothing.
+        let nothing_mm = 1e-10 * self.rim_mm;
         let even = even_looks();
         let at = |angle: f64| self.excess_mm(stop, self.rim_mm, angle);
         let excess: Vec<f64> = even.iter().map(|&a| at(a)).collect();
@@ -140,12 +149,12 @@ impl<'a> Outline<'a> {
             let (before, after) = (excess[(i + LOOKS - 1) % LOOKS], excess[(i + 1) % LOOKS]);
             if excess[i] >= before && excess[i] >= after && excess[i] <= 0.0 {
                 let (angle, value) = roots::maximum(at, even[i] - step, even[i] + step, 1e-9);
-                if value > 0.0 {
+                if value > nothing_mm {
                     peaks.push(angle.rem_euclid(TAU));
                 }
             }
         }
-        let reaches = !peaks.is_empty() || excess.iter().any(|&e| e > 0.0);
+        let reaches = !peaks.is_empty() || excess.iter().any(|&e| e > nothing_mm);
         self.looks.extend(peaks);
         reaches
     }
@@ -164,7 +173,7 @@ pub(crate) fn halve<S: PartialEq>(
     same: f64,
     found: &mut Vec<f64>,
 ) {
-    if at_a == at_b {
+    if at_a == at_b || found.len() > MOST_CORNERS {
         return;
     }
     let middle = f64::midpoint(a, b);

@@ -8,6 +8,7 @@ mod height_map;
 mod light;
 mod limits;
 mod mirror;
+mod patches;
 mod prepared;
 mod problems;
 mod pupil;

@@ -151,12 +151,23 @@ impl Prepared {
         self.train().primary().open_diameter_mm() / 2.0
     }
 
-    /// Share of the power that mirror and flat return for light that met the mirror at a radius.
-    pub(crate) fn reflectance(&self, r_mm: f64) -> f64 {
+    /// Share of the power that mirror and flat return for light that met the mirror above (x, y).
+    pub(crate) fn reflectance(&self, x_mm: f64, y_mm: f64) -> f64 {
+        self.reflectance_under(usize::MAX, x_mm, y_mm)
+    }
+
+    /// The same with so many of the coating's patches, the first ones.
+    pub(crate) fn reflectance_under(&self, patches: usize, x_mm: f64, y_mm: f64) -> f64 {
         let coating = &self.train().primary().coating;
+        let r_mm = x_mm.hypot(y_mm);
         let covers =
             |ring: &&crate::model::CoatingRing| (ring.inner_radius_mm..ring.outer_radius_mm).contains(&r_mm);
-        let mirror = coating.rings.iter().rev().find(covers).map_or(coating.reflectance, |r| r.reflectance);
+        let rings = coating.rings.iter().rev().find(covers).map_or(coating.reflectance, |r| r.reflectance);
+        let laid_over = |under: f64, patch: &crate::model::CoatingPatch| {
+            let share = patch.share((x_mm - patch.x_mm).hypot(y_mm - patch.y_mm));
+            under + share * (patch.reflectance - under)
+        };
+        let mirror = coating.patches.iter().take(patches).fold(rings, laid_over);
         mirror * self.train().diagonal().map_or(1.0, |d| d.reflectance)
     }
 }

@@ -4,13 +4,15 @@
 //! The ring reaches from the diagonal's shadow to the rim, split at every radius where the figure or
 //! the coating changes its character. Its angles are even, which converges fast on a smooth ring. What
 //! an opening, an undersized diagonal, the drawtube or a wide holder cut off is subtracted in its own panels, and so is what
-//! vanes and clips take, row by row: no rule ever crosses a corner. Where a stop hides the mirror's centre this picture fails, and even
+//! vanes and clips take, row by row: no rule ever crosses a corner. A patch of the coating has nodes of its own, which replace
+//! what the ring has there. Where a stop hides the mirror's centre this picture fails, and even
 //! samples are kept or dropped one by one.
 
 use std::f64::consts::{PI, TAU};
 
 use super::figure::Break;
 use super::limits::{Outline, arcs, on_arc};
+use super::patches;
 use super::prepared::Prepared;
 use super::ray::StarBeam;
 use super::star::Star;
@@ -27,6 +29,9 @@ pub(crate) trait Density {
     fn along_cut(&self, from_mm: f64, to_mm: f64, turn: f64) -> usize;
     /// Rows across a band of a strip.
     fn across(&self, width_mm: f64) -> usize;
+    /// On a piece of a patch of the coating of this length, whose distance from the mirror's centre keeps between two radii:
+    /// along a line, and on a full turn of which the length is the radius.
+    fn patch(&self, length_mm: f64, radii_mm: (f64, f64)) -> (usize, usize);
 }
 
 /// Points of the mirror with weights that make sums into integrals over the lit beam.
@@ -37,6 +42,8 @@ pub(crate) struct Nodes {
     pub(crate) x_mm: Vec<f64>,
     pub(crate) y_mm: Vec<f64>,
     pub(crate) weight_mm2: Vec<f64>,
+    /// Square root of the reflectance, of the coating that the node counts.
+    pub(crate) amplitude: Vec<f64>,
     /// The nodes are samples kept or dropped one by one.
     sampled: bool,
 }
@@ -56,6 +63,7 @@ impl Nodes {
                 let above = prepared.strips()[..i].iter().filter(|s| s.part != strip.part).copied().collect();
                 Rows { prepared, outline: &outline, density, strip, above }.take_away(&mut nodes);
             }
+            patches::replace(prepared, &outline, density, &mut nodes);
         } else {
             sample(prepared, outline.beam(), &mut nodes);
         }
@@ -70,7 +78,7 @@ impl Nodes {
         for i in 0..count {
             let sin_cos = (step * i as f64).sin_cos();
             for (r, weight) in panel.nodes(density.radial(inner, outer)) {
-                nodes.push(r, sin_cos, step * weight);
+                nodes.push([r * sin_cos.1, r * sin_cos.0], step * weight, 1.0);
             }
         }
         nodes
@@ -82,6 +90,7 @@ impl Nodes {
             x_mm: points.iter().map(|p| p[0]).collect(),
             y_mm: points.iter().map(|p| p[1]).collect(),
             weight_mm2: vec![0.0; points.len()],
+            amplitude: vec![1.0; points.len()],
             sampled: false,
         }
     }
@@ -97,10 +106,11 @@ impl Nodes {
         self.sampled.then(|| 0.3 / (self.len() as f64).sqrt())
     }
 
-    fn push(&mut self, r_mm: f64, (sin, cos): (f64, f64), weight_mm2: f64) {
-        self.x_mm.push(r_mm * cos);
-        self.y_mm.push(r_mm * sin);
+    pub(super) fn push(&mut self, [x_mm, y_mm]: [f64; 2], weight_mm2: f64, amplitude: f64) {
+        self.x_mm.push(x_mm);
+        self.y_mm.push(y_mm);
         self.weight_mm2.push(weight_mm2);
+        self.amplitude.push(amplitude);
     }
 }
 
@@ -178,7 +188,10 @@ impl Spokes<'_> {
             for (r, weight) in panel.nodes(count) {
                 let point = self.prepared.mirror().at(r * sin_cos.1, r * sin_cos.0);
                 let cross_section = self.beam.cross_section(&point);
-                nodes.push(r, sin_cos, angle_weight * weight * cross_section);
+                // Patches of the coating have nodes of their own.
+                let [x, y, _] = point.position_mm;
+                let amplitude = self.prepared.reflectance_under(0, x, y).sqrt();
+                nodes.push([x, y], angle_weight * weight * cross_section, amplitude);
             }
         }
     }
@@ -228,8 +241,8 @@ impl Rows<'_> {
     }
 
     fn piece(&self, t_mm: f64, (from_mm, to_mm): (f64, f64), row_weight: f64, nodes: &mut Nodes) {
-        let beam = self.outline.beam();
         let (r_from, r_to) = (self.radius_mm(from_mm, t_mm), self.radius_mm(to_mm, t_mm));
+        let marks = self.patch_marks(t_mm, (from_mm, to_mm));
         let mut start = from_mm;
         for panel in panels(self.prepared.breaks(), r_from, r_to) {
             let end = if panel.to_mm >= r_to {
@@ -239,18 +252,53 @@ impl Rows<'_> {
                 roots::bracketed(off, start, to_mm, 1e-11 * r_to).unwrap_or(to_mm)
             };
             let count = self.density.radial(panel.from_mm, panel.to_mm);
-            for (u, weight) in gauss::on_interval(count, 0.0, 1.0) {
-                // As on a spoke: the square makes a half-integer power smooth.
-                let (share, growth) = if panel.fractional { (u * u, 2.0 * u) } else { (u, 1.0) };
-                let s = start + (end - start) * share;
-                let point = self.strip.on_mirror(self.prepared, beam, s, t_mm);
-                let flux = self.strip.flux(self.prepared, beam, (s, t_mm), point);
-                nodes.x_mm.push(point[0]);
-                nodes.y_mm.push(point[1]);
-                nodes.weight_mm2.push(row_weight * weight * growth * (end - start) * flux);
+            // The fractional power begins at the panel's start alone.
+            let mut fractional = panel.fractional;
+            let stops = marks.iter().copied().filter(|s| *s > start && *s < end).chain([end]);
+            for stop in stops.collect::<Vec<_>>() {
+                self.stretch(t_mm, (start, stop), (count, fractional), row_weight, nodes);
+                (start, fractional) = (stop, false);
             }
-            start = end;
         }
+    }
+
+    /// Nodes along one smooth stretch of a row.
+    fn stretch(
+        &self,
+        t_mm: f64,
+        (from_mm, to_mm): (f64, f64),
+        (count, fractional): (usize, bool),
+        row_weight: f64,
+        nodes: &mut Nodes,
+    ) {
+        let beam = self.outline.beam();
+        for (u, weight) in gauss::on_interval(count, 0.0, 1.0) {
+            // As on a spoke: the square makes a half-integer power smooth.
+            let (share, growth) = if fractional { (u * u, 2.0 * u) } else { (u, 1.0) };
+            let s = from_mm + (to_mm - from_mm) * share;
+            let point = self.strip.on_mirror(self.prepared, beam, s, t_mm);
+            let flux = self.strip.flux(self.prepared, beam, (s, t_mm), point);
+            let amplitude = self.prepared.reflectance(point[0], point[1]).sqrt();
+            nodes.push(point, row_weight * weight * growth * (to_mm - from_mm) * flux, amplitude);
+        }
+    }
+
+    /// Where a row crosses the rims of the coating's patches, ascending.
+    fn patch_marks(&self, t_mm: f64, (from_mm, to_mm): (f64, f64)) -> Vec<f64> {
+        let mut marks = Vec::new();
+        for patch in &self.prepared.train().primary().coating.patches {
+            let distance = |s: f64| {
+                let [x, y] = self.strip.on_mirror(self.prepared, self.outline.beam(), s, t_mm);
+                (x - patch.x_mm).hypot(y - patch.y_mm)
+            };
+            let (nearest, _) = roots::maximum(|s| -distance(s), from_mm, to_mm, 1e-9 * to_mm);
+            for radius_mm in patches::circles(patch) {
+                let crossing = |a, b| roots::bracketed(|s| distance(s) - radius_mm, a, b, 1e-11 * to_mm);
+                marks.extend(crossing(from_mm, nearest).into_iter().chain(crossing(nearest, to_mm)));
+            }
+        }
+        marks.sort_by(f64::total_cmp);
+        marks
     }
 }
 
@@ -338,9 +386,7 @@ fn sample(prepared: &Prepared, beam: &StarBeam, nodes: &mut Nodes) {
     for (x, y) in lattice(prepared.open_radius_mm(), SAMPLES) {
         let ray = beam.ray(prepared.mirror(), x, y);
         if prepared.lets_pass(&ray, beam) {
-            nodes.x_mm.push(x);
-            nodes.y_mm.push(y);
-            nodes.weight_mm2.push(area_mm2 * ray.beam);
+            nodes.push([x, y], area_mm2 * ray.beam, prepared.reflectance(x, y).sqrt());
         }
     }
 }

@@ -135,6 +135,10 @@ impl Density for Smooth {
     fn across(&self, _: f64) -> usize {
         3
     }
+
+    fn patch(&self, _: f64, _: (f64, f64)) -> (usize, usize) {
+        (self.radial, self.around)
+    }
 }
 
 /// Rays of one star as columns: place and slope in the focal plane, the light they carry.
@@ -155,14 +159,14 @@ impl Bundle {
         let count = nodes.len();
         let [mut x_mm, mut y_mm, mut slope_x, mut slope_y, mut flux] =
             std::array::from_fn(|_| Vec::with_capacity(count));
-        for ((&x, &y), &weight) in nodes.x_mm.iter().zip(&nodes.y_mm).zip(&nodes.weight_mm2) {
+        for (i, (&x, &y)) in nodes.x_mm.iter().zip(&nodes.y_mm).enumerate() {
             let ray = beam.ray(prepared.mirror(), x, y);
             let [px, py] = ray.at_height_mm(image_mm);
             x_mm.push(px);
             y_mm.push(py);
             slope_x.push(ray.direction[0] / ray.direction[2]);
             slope_y.push(ray.direction[1] / ray.direction[2]);
-            flux.push(weight * prepared.reflectance(x.hypot(y)));
+            flux.push(nodes.weight_mm2[i] * nodes.amplitude[i].powi(2));
         }
         let floor = nodes.sampling_error().unwrap_or(ERROR_FLOOR);
         Self { x_mm, y_mm, slope_x, slope_y, flux, floor }
@@ -347,7 +351,7 @@ impl Caught<'_> {
         for (x, y) in self.lattice(RAYS_FOR_SHARE) {
             if let Some((ray, [px, py])) = self.if_lit(x, y) {
                 distances.push((px - centre_mm[0]).hypot(py - centre_mm[1]));
-                fluxes.push(ray.beam * self.prepared.reflectance(x.hypot(y)));
+                fluxes.push(ray.beam * self.prepared.reflectance(x, y));
             }
         }
         stats::quantile_weighted(&distances, &fluxes, share).unwrap_or(0.0)

@@ -231,4 +231,18 @@ impl Density for PhaseDensity {
         let full = (range / 4.0 + 3.0).max(self.fineness.detail * pixels).min(MOST_RADIAL);
         (full * self.fineness.radial_share).max(2.0) as usize
     }
+
+    fn patch(&self, length_mm: f64, (low_mm, high_mm): (f64, f64)) -> (usize, usize) {
+        let (slope, fractional) = self.slopes.steepest_between(low_mm, high_mm);
+        // No path across a ring changes more than the slope times the ring's width lets it.
+        let steep_mm = length_mm.min(high_mm - low_mm) * if fractional { 2.0 } else { 1.0 };
+        let range = PI * self.reach / self.slopes.rim * length_mm
+            + self.radians(slope) * steep_mm
+            + self.radians(self.slopes.around_nm) * (length_mm / self.slopes.rim).min(1.0);
+        let pixels = PI / 2.0 * self.slopes.detail.pixels_along(length_mm);
+        let orders = self.beyond_first_order() * (length_mm / self.slopes.rim).min(1.0);
+        let around = range + self.fineness.turn_growth * range.cbrt() + orders + 2.0;
+        let around = around.max(2.0 * pixels).clamp(16.0, 2.0 * MOST_AROUND) * self.fineness.turn_share;
+        (self.count(range, orders, pixels), 2 * (around / 2.0).ceil() as usize)
+    }
 }

@@ -195,21 +195,19 @@ impl Pupil {
         let count = nodes.len();
         let (mut hits_mm, mut down_mm) = (Vec::with_capacity(count), Vec::with_capacity(count));
         let (mut slopes, mut beams) = (Vec::with_capacity(count), Vec::with_capacity(count));
-        let mut amplitude = Vec::with_capacity(count);
         for (&x, &y) in nodes.x_mm.iter().zip(&nodes.y_mm) {
             let point = prepared.surface(x, y);
             hits_mm.push(point.position_mm);
             down_mm.push(beam.down_mm(point.position_mm));
             beams.push(beam.cross_section(&point));
             slopes.push(point.slope);
-            amplitude.push(prepared.reflectance(x.hypot(y)).sqrt());
         }
         Self {
             sampling_error: nodes.sampling_error(),
             x: nodes.x_mm,
             y: nodes.y_mm,
             weight: nodes.weight_mm2,
-            amplitude,
+            amplitude: nodes.amplitude,
             body: Body::Star { hits_mm, down_mm, slopes, beams },
         }
     }
@@ -217,7 +215,7 @@ impl Pupil {
     fn of_terms(terms: &Terms, nodes: Nodes) -> Self {
         let path_nm = nodes.x_mm.iter().zip(&nodes.y_mm).map(|(&x, &y)| terms.path_nm(x, y)).collect();
         Self {
-            amplitude: vec![1.0; nodes.len()],
+            amplitude: nodes.amplitude,
             x: nodes.x_mm,
             y: nodes.y_mm,
             weight: nodes.weight_mm2,

@@ -69,12 +69,13 @@ def complete():
     """Return a train with every part, and a primary with every kind of layer."""
     profile = ct.RadialProfile(radius_mm=[0, 80, 159], height_nm=[0, 1.5, -2.5])
     ring = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
+    patch = ct.CoatingPatch(x_mm=-46, y_mm=71, radius_mm=20, reflectance=0.5)
     return newtonian(
         primary=primary(
             conic=-0.98,
             mask_diameter_mm=310,
             figure=[WIDE_EDGE, HILL, profile],
-            coating=ct.Coating(reflectance=0.88, rings=[ring]),
+            coating=ct.Coating(reflectance=0.88, rings=[ring], patches=[patch]),
         ),
         diagonal=ct.Diagonal(minor_axis_mm=70, offset_mm=3.25, reflectance=0.9),
         front_opening=ct.Opening(diameter_mm=360, above_vertex_mm=1650),
@@ -149,6 +150,7 @@ def parts():
         ct.ZernikeTerms(coefficients_nm={5: 12.0, 11: -4.0}, indexing="noll"),
         ct.HeightMap(height_nm=RIPPLED_NM, pixel_mm=8, rows_run="-y", columns_run="+x"),
         train.primary.coating.rings[0],
+        train.primary.coating.patches[0],
         train.primary.coating,
         train.primary,
         train.diagonal,
@@ -163,6 +165,8 @@ def parts():
         sheet(),
         report(),
         turned_runs(),
+        ct.Spectrum.photopic(),
+        ct.Seeing(fwhm_arcsec=1.5, zenith_angle_deg=30).short_exposure(diameter_mm=318),
     ]
     return {type(part).__name__: part for part in found}
 
@@ -196,5 +200,11 @@ def results():
         report().figure(draws=200),
         turned_runs().estimate(),
         turned_runs().estimate().glass,
+        train.strehl(
+            field_arcmin=(6, -3), spectrum=ct.Spectrum.band(from_nm=500, to_nm=600, count=3)
+        ),
+        train.wavefront().strehl_approximations(),
+        train.wavefront().in_seeing(ct.Seeing(fwhm_arcsec=1), pixels=41),
+        ct.nights_that_show(before=bare(conic=-0.8), after=bare(), fwhm_arcsec=[0.5, 1.5, 3]),
     ]
     return {type(result).__name__: result for result in found}

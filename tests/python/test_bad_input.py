@@ -63,6 +63,11 @@ def ring(**changes):
     return primary(coating=ct.Coating(rings=[ct.CoatingRing(**(sizes | changes))]))
 
 
+def patch(**changes):
+    sizes = {"x_mm": -46, "y_mm": 71, "radius_mm": 36, "reflectance": 0.42}
+    return primary(coating=ct.Coating(patches=[ct.CoatingPatch(**(sizes | changes))]))
+
+
 # What is wrong, the field, the value, and a word of what is allowed and of the cause. A cause is
 # left out where nothing is more likely than anything else.
 WRONG_SIZES = [
@@ -86,6 +91,10 @@ WRONG_SIZES = [
     (ring, {"outer_radius_mm": 278}, "primary.coating.rings[0].outer_radius_mm", "278", "half", ""),
     (ring, {"outer_radius_mm": 80}, "coating.rings[0].outer_radius_mm", "80", "", "exch"),
     (ring, {"reflectance": 74}, "coating.rings[0].reflectance", "74", "share", "per cent"),
+    (patch, {"x_mm": 170}, "primary.coating.patches[0].x_mm", "170", "on the mirror", "rim"),
+    (patch, {"radius_mm": -1}, "coating.patches[0].radius_mm", "-1", "above 0", "diameter"),
+    (patch, {"softness_mm": 90}, "coating.patches[0].softness_mm", "90", "radius", ""),
+    (patch, {"reflectance": 42}, "coating.patches[0].reflectance", "42", "share", "per cent"),
     (flat, {"minor_axis_mm": 318}, "diagonal.minor_axis_mm", "318", "clear aperture", "inches"),
     (flat, {"minor_axis_mm": 0}, "diagonal.minor_axis_mm", "0", "above 0", ""),
     (flat, {"offset_mm": 40}, "diagonal.offset_mm", "40", "half the minor axis", "primary"),

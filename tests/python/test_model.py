@@ -20,6 +20,7 @@ NEEDED = {
     "Zone": {"radius_mm": 95.0, "half_width_mm": 13.0, "height_nm": 28.0},
     "RadialProfile": {"radius_mm": [0.0, 159.0], "height_nm": [0.0, -5.0]},
     "CoatingRing": {"inner_radius_mm": 112.0, "outer_radius_mm": 139.0, "reflectance": 0.74},
+    "CoatingPatch": {"x_mm": 10.0, "y_mm": 20.0, "radius_mm": 15.0, "reflectance": 0.5},
     "Coating": {},
     "Primary": {"clear_aperture_mm": 318.0, "focal_length_mm": 1558.0},
     "Diagonal": {"minor_axis_mm": 70.0},
@@ -36,7 +37,8 @@ DEFAULTS = {
     "MirrorClips": {"angle_deg": 0.0},
     "TurnedEdge": {"power": 2.0},
     "RadialProfile": {"joined": "spline", "points": 2},
-    "Coating": {"reflectance": 1.0, "rings": ()},
+    "CoatingPatch": {"softness_mm": 0.0},
+    "Coating": {"reflectance": 1.0, "rings": (), "patches": ()},
     "Primary": {
         "radius_of_curvature_mm": 3116.0,
         "conic": -1.0,

@@ -39,7 +39,7 @@ worst draws seed run_count opening_count source readings_increase reasons cautio
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube spider holder mirror_clips vanes clips
 matching_conic blocked_share scattered_share left_in_pattern share_within_first_null spikes
-coating rings figure
+coating rings patches figure
 surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
 coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
 freedom origin
@@ -50,6 +50,8 @@ indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
 conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost
 freedom_without_outermost p_value_without_outermost p_value freedom
+weight spectrum strehl_by_wavelength strehl_marechal strehl_exponential warning alpha at_reference
+seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 """
 WITHOUT_UNIT = set(NAMES.split())
 

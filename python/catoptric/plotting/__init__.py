@@ -8,11 +8,13 @@ from .bench import figure_estimate, readings
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
+from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
 from .star import energy, spot, star_image
 from .verdict import profiles, verdict
 
 __all__ = [
+    "air_contrast",
     "contrast",
     "energy",
     "figure_estimate",
@@ -21,8 +23,10 @@ __all__ = [
     "illumination",
     "illumination_map",
     "knife_shadow",
+    "nights",
     "profiles",
     "readings",
+    "seen_star",
     "shares",
     "spot",
     "star_image",

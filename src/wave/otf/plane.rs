@@ -25,6 +25,8 @@ pub(super) enum Curve {
     /// A circle on the mirror where the figure or the coating has a joint: its radius, and whether a power that is no whole
     /// number begins there.
     Joint(f64, bool),
+    /// The hard rim of a patch of the coating, by its place among them.
+    Patch(usize),
     /// The circle of a stop, by its place among those of the train.
     Stop(usize),
     /// One of the lines that bound a strip: which strip, which line.
@@ -34,7 +36,7 @@ pub(super) enum Curve {
 impl Curve {
     /// Whether light may end here.
     pub(super) fn is_edge(self) -> bool {
-        !matches!(self, Self::Joint(..))
+        !matches!(self, Self::Joint(..) | Self::Patch(_))
     }
 }
 
@@ -95,7 +97,8 @@ impl<'a> Plane<'a> {
                 let on_axis = star.field.x_arcmin == 0.0 && star.field.y_arcmin == 0.0;
                 let bare = plane.curves.iter().all(|c| matches!(c, Curve::Rim(_) | Curve::Joint(..)));
                 let centred = reference_mm[0] == 0.0 && reference_mm[1] == 0.0;
-                plane.is_round = on_axis && bare && centred && prepared.detail().is_none();
+                let even = prepared.detail().is_none() && prepared.train().primary().coating.patches.is_empty();
+                plane.is_round = on_axis && bare && centred && even;
             }
             Source::Terms(terms) => {
                 plane.curves.push(Curve::Rim(1.0));
@@ -122,6 +125,10 @@ impl<'a> Plane<'a> {
             // A vane that begins in a shadow shows its sides alone.
             let bounds = if self.begins_hidden(prepared, i) { 2 } else { strip.bounds() };
             self.curves.extend((0..bounds).map(|bound| Curve::Strip(i, bound)));
+        }
+        let patches = &prepared.train().primary().coating.patches;
+        for (i, _) in patches.iter().enumerate().filter(|(_, patch)| patch.softness_mm == 0.0) {
+            self.curves.push(Curve::Patch(i));
         }
         let hard = joints_mm(prepared);
         for joint in prepared.breaks() {
@@ -219,7 +226,7 @@ impl<'a> Plane<'a> {
                 let falls = beam.cross_section(&point);
                 let leaves = height - m[0] * sx - m[1] * sy;
                 let [x, y, _] = point.position_mm;
-                let reflected = prepared.reflectance(x.hypot(y)).sqrt();
+                let reflected = prepared.reflectance(x, y).sqrt();
                 Some(Light {
                     // Seen from the image a piece of the mirror fills height (line.N)/distance^2 of the plane of m.
                     amplitude: reflected * falls * distance * distance / (height * leaves),
@@ -259,6 +266,11 @@ impl<'a> Plane<'a> {
                             excess * (excess + 2.0 * radius)
                         }
                     }
+                    Curve::Patch(i) => {
+                        let patch = &prepared.train().primary().coating.patches[i];
+                        let [x, y, _] = ray.hit_mm;
+                        (x - patch.x_mm).powi(2) + (y - patch.y_mm).powi(2) - patch.radius_mm.powi(2)
+                    }
                     Curve::Strip(i, bound) => prepared.strips()[i].inside_mm(bound, &ray, beam),
                 }));
                 values[0] <= 0.0 && prepared.lets_pass(&ray, beam)
@@ -267,7 +279,7 @@ impl<'a> Plane<'a> {
                 let square = 4.0 * focal_ratio * focal_ratio * (m[0] * m[0] + m[1] * m[1]);
                 values.extend(self.curves.iter().map(|curve| match *curve {
                     Curve::Rim(r) | Curve::Joint(r, _) => square - r * r,
-                    Curve::Stop(_) | Curve::Strip(..) => 1.0,
+                    Curve::Stop(_) | Curve::Strip(..) | Curve::Patch(_) => 1.0,
                 }));
                 values[0] <= 0.0 && values.get(1).is_none_or(|v| *v >= 0.0)
             }
@@ -317,5 +329,7 @@ fn finest_mm(prepared: &Prepared) -> Option<f64> {
         let term = (order > 0).then(|| 2.0 * prepared.open_radius_mm() / f64::from(order));
         [term, detail.pixel_mm]
     });
-    layers.chain(uneven.flatten()).reduce(f64::min)
+    let faded = prepared.train().primary().coating.patches.iter().map(|patch| 2.0 * patch.softness_mm);
+    let faded = faded.filter(|width| *width > 0.0);
+    layers.chain(uneven.flatten()).chain(faded).reduce(f64::min)
 }

@@ -135,6 +135,7 @@ impl<'a> Turned<'a> {
                 (true, true) => {
                     let joint = group.iter().find_map(|c| match self.plane.curves[usize::from(c.1)] {
                         super::plane::Curve::Joint(_, fractional) => Some((c.1, fractional)),
+                        super::plane::Curve::Patch(_) => Some((c.1, false)),
                         _ => None,
                     });
                     if let Some((curve, fractional)) = joint {
