@@ -74,9 +74,10 @@ pub use view::{
     View, ViewDifference, ViewOptions, eye_mtf,
 };
 pub use wave::{
-    Airy, ArtificialStar, Focus, FocusSteps, NightsThatShow, Psf, PsfSize, RingEnergy, Seeing, SeenSize,
-    SeenStar, ShowsWhen, SpectralStrehl, Spectrum, Spikes, StrehlApproximations, ThroughFocus, TypicalFault,
-    Wavefront, WavefrontMap, nights_that_show, scatter_loss, typical_faults,
+    Airy, ArtificialStar, DetailContrast, Focus, FocusSteps, Mtf, MtfOptions, NightsThatShow, Otf, Psf,
+    PsfSize, RingEnergy, Seeing, SeenSize, SeenStar, ShowsWhen, SpectralStrehl, Spectrum, Spikes,
+    StrehlApproximations, ThroughFocus, TypicalFault, Wavefront, WavefrontMap, nights_that_show, perfect_mtf,
+    scatter_loss, typical_faults,
 };
 
 /// The README's Rust code is a test.

@@ -54,6 +54,7 @@ __all__ = [
     "CoatingPatch",
     "CoatingRing",
     "ConicFit",
+    "DetailContrast",
     "Diagonal",
     "DiagonalFit",
     "DiscSpot",
@@ -69,8 +70,10 @@ __all__ = [
     "KnifeEdgeReadings",
     "KnifePicture",
     "MirrorClips",
+    "Mtf",
     "NightsThatShow",
     "Opening",
+    "Otf",
     "Primary",
     "Psf",
     "RadialIllumination",
@@ -108,6 +111,7 @@ __all__ = [
     "judge_refigure",
     "knife_edge_picture",
     "nights_that_show",
+    "perfect_mtf",
     "scatter_loss",
     "smallest_diagonal",
 ]
@@ -520,6 +524,17 @@ class Train(_Record):
         pixels: int = 129,
         star_distance_mm: Number | None = None,
     ) -> Psf: ...
+    def mtf(
+        self,
+        *,
+        field_arcmin: Numbers1D = (0.0, 0.0),
+        focus: FocusName | None = "least_rms",
+        focus_shift_mm: Number | None = None,
+        wavelength_nm: Number = 550.0,
+        frequency_per_mm: Numbers1D | None = None,
+        spectrum: Spectrum | None = None,
+        star_distance_mm: Number | None = None,
+    ) -> Mtf: ...
     def through_focus(
         self,
         *,
@@ -972,6 +987,16 @@ class Wavefront(_Record):
         pixels: int = 129,
         spectrum: Spectrum | None = None,
     ) -> ThroughFocus: ...
+    def mtf(
+        self, *, frequency_per_mm: Numbers1D | None = None, spectrum: Spectrum | None = None
+    ) -> Mtf: ...
+    def otf(
+        self,
+        *,
+        azimuth_deg: Number = 0.0,
+        frequency_per_mm: Numbers1D | None = None,
+        spectrum: Spectrum | None = None,
+    ) -> Otf: ...
     def encircled_energy(self, radius_um: Numbers1D, /) -> Floats: ...
     def in_seeing(
         self,
@@ -1100,6 +1125,83 @@ class TypicalFault(_Record):
 def typical_faults(
     train: Train, *, wavefront_waves: Number = 0.5, wavelength_nm: Number = 550.0
 ) -> list[TypicalFault]: ...
+
+@final
+class Mtf(_Record):
+    @property
+    def frequency_per_mm(self) -> Floats: ...
+    @property
+    def frequency_per_arcsec(self) -> Floats | None: ...
+    @property
+    def contrast_along(self) -> Floats: ...
+    @property
+    def contrast_across(self) -> Floats: ...
+    @property
+    def contrast_mean(self) -> Floats: ...
+    @property
+    def perfect_clear(self) -> Floats: ...
+    @property
+    def perfect_obstructed(self) -> Floats: ...
+    @property
+    def cutoff_per_mm(self) -> float: ...
+    @property
+    def textbook_cutoff_per_mm(self) -> float: ...
+    @property
+    def error_estimate(self) -> float: ...
+    @property
+    def obstruction_ratio(self) -> float: ...
+    @property
+    def wavelength_nm(self) -> Floats: ...
+    @property
+    def weight(self) -> Floats: ...
+    @property
+    def wavefront(self) -> Wavefront: ...
+    def at_azimuth(self, azimuth_deg: Number, /) -> Otf: ...
+    def at_detail(self, detail_arcsec: Number, /) -> DetailContrast: ...
+    def equivalent_aperture_mm(self, detail_arcsec: Number, /) -> float: ...
+    def plot(self, ax: Axes | None = None) -> Axes: ...
+
+@final
+class Otf(_Record):
+    @property
+    def frequency_per_mm(self) -> Floats: ...
+    @property
+    def azimuth_deg(self) -> float: ...
+    @property
+    def real(self) -> Floats: ...
+    @property
+    def imaginary(self) -> Floats: ...
+    @property
+    def contrast(self) -> Floats: ...
+    @property
+    def phase_rad(self) -> Floats: ...
+    @property
+    def error_estimate(self) -> float: ...
+
+@final
+class DetailContrast(_Record):
+    @property
+    def detail_arcsec(self) -> float: ...
+    @property
+    def frequency_per_mm(self) -> float: ...
+    @property
+    def contrast_along(self) -> float: ...
+    @property
+    def contrast_across(self) -> float: ...
+    @property
+    def contrast_mean(self) -> float: ...
+    @property
+    def perfect_clear(self) -> float: ...
+    @property
+    def perfect_obstructed(self) -> float: ...
+    @property
+    def equivalent_aperture_mm(self) -> float | None: ...
+    @property
+    def error_estimate(self) -> float: ...
+
+def perfect_mtf(
+    frequency_ratio: Number | Numbers1D, /, *, obstruction_ratio: Number = 0.0
+) -> Floats: ...
 
 # Bench readings, and what follows from them.
 

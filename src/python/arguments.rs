@@ -166,6 +166,9 @@ pub(super) fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
 fn unit(name: &str) -> &'static str {
     const UNITS: [&str; 6] = ["mm", "um", "nm", "arcmin", "arcsec", "deg"];
     let ending = name.rsplit('_').next().unwrap_or("");
+    if name.ends_with("_per_mm") {
+        return "1 / mm";
+    }
     UNITS.into_iter().find(|u| *u == ending && name.contains('_')).unwrap_or("")
 }
 

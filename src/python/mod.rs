@@ -19,6 +19,7 @@ mod figure;
 mod guards;
 mod judge;
 mod model;
+mod mtf;
 mod nights;
 mod obstructions;
 mod pictures;
@@ -50,6 +51,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     train::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
+    mtf::register(module)?;
     nights::register(module)?;
     seeing::register(module)?;
     through_focus::register(module)?;

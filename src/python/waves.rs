@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::arguments::{count_or, indexing_named, list, maybe_number, number, number_or, wavelength};
 use super::errors::{compute, exception, refused};
 use super::estimate::table_of;
+use super::mtf::{PyMtf, PyOtf, mtf_options};
 use super::rays::{PyAiry, draw};
 use super::record::{getters, record};
 use super::spectrum::PySpectrum;
@@ -190,6 +191,48 @@ impl PyWavefront {
             None => wavefront.psf(size),
         })
         .map(PyPsf)
+    }
+
+    /// Return the contrast against spatial frequency.
+    ///
+    /// Units: cycles for each mm in the focal plane; without any, 33 even steps from 0 to the cut-off. Without a
+    /// spectrum the wavefront's wavelength counts.
+    /// Errors: InputError for frequencies below 0, and for coefficients given without a focal ratio; NotConverged.
+    ///
+    /// >>> wave = ct.Wavefront.from_zernikes({}, indexing="noll", obstruction_ratio=0.2, focal_ratio=5)
+    /// >>> mtf = wave.mtf(frequency_per_mm=[0.3 / (550e-6 * 5)])
+    /// >>> assert abs(mtf.contrast_mean[0] - 0.56649757) < 1e-6  # O'Neill 1956
+    #[pyo3(signature = (*, frequency_per_mm=None, spectrum=None))]
+    fn mtf(
+        &self,
+        py: Python<'_>,
+        frequency_per_mm: Option<&Bound<'_, PyAny>>,
+        spectrum: Option<PySpectrum>,
+    ) -> PyResult<PyMtf> {
+        let (wavefront, options) = (self.0.clone(), mtf_options(frequency_per_mm, spectrum)?);
+        compute(py, move || wavefront.mtf(&options)).map(PyMtf)
+    }
+
+    /// Return the complex transfer function for frequencies that run in one direction.
+    ///
+    /// Units: degrees from along toward across; cycles for each mm. Otherwise as `mtf`.
+    /// Errors: those of `mtf`; InputError for azimuths beyond a turn.
+    ///
+    /// >>> wave = ct.Wavefront.from_zernikes({8: 60.0}, indexing="noll", focal_ratio=5)
+    /// >>> across = wave.otf(azimuth_deg=90, frequency_per_mm=[100])
+    /// >>> assert abs(across.imaginary[0]) < 1e-6  # coma along has no phase across
+    #[pyo3(signature = (*, azimuth_deg=None, frequency_per_mm=None, spectrum=None),
+        text_signature = "($self, *, azimuth_deg=0.0, frequency_per_mm=None, spectrum=None)")]
+    fn otf(
+        &self,
+        py: Python<'_>,
+        azimuth_deg: Option<&Bound<'_, PyAny>>,
+        frequency_per_mm: Option<&Bound<'_, PyAny>>,
+        spectrum: Option<PySpectrum>,
+    ) -> PyResult<PyOtf> {
+        let (wavefront, options) = (self.0.clone(), mtf_options(frequency_per_mm, spectrum)?);
+        let azimuth_deg = number_or(azimuth_deg, "azimuth_deg", 0.0)?;
+        compute(py, move || wavefront.otf(azimuth_deg, &options)).map(PyOtf)
     }
 
     /// Return the share of the star's light within each radius about the reference point.

@@ -136,6 +136,37 @@ impl Strip {
         self.stretch(t_mm) * strength * towards[2]
     }
 
+    /// How many smooth lines bound the strip: two sides, then where it begins.
+    pub(crate) fn bounds(&self) -> usize {
+        match self.shape {
+            // Beside a neighbour a vane begins along two lines.
+            Shape::Straight { gap_tangent: Some(_), .. } => 4,
+            _ => 3,
+        }
+    }
+
+    /// How far inside of one of its bounds a ray passes, mm: positive is the strip's side.
+    pub(crate) fn inside_mm(&self, bound: usize, ray: &Ray, beam: &StarBeam) -> f64 {
+        let (s, t) = self.met_by(ray.hit_mm, beam);
+        let (from_mm, gap) = match self.shape {
+            Shape::Straight { from_mm, gap_tangent, .. } => (from_mm, gap_tangent),
+            Shape::Arc { .. } => (0.0, None),
+        };
+        match (bound, gap) {
+            (0, _) => self.half_width_mm - t,
+            (1, _) => self.half_width_mm + t,
+            (2, Some(tangent)) => s * tangent - t,
+            (_, Some(tangent)) => s * tangent + t,
+            (_, None) => s - from_mm,
+        }
+    }
+
+    /// The corners of the end from which the strip leaves, as points of the mirror: x, y, mm.
+    pub(crate) fn beginning(&self, prepared: &Prepared, beam: &StarBeam) -> [[f64; 2]; 3] {
+        let w = self.half_width_mm;
+        [0.0, -w, w].map(|t| self.on_mirror(prepared, beam, self.start_mm(t), t))
+    }
+
     /// Whether the strip stops a ray, shadows of other parts left aside.
     pub(crate) fn covers(&self, ray: &Ray, beam: &StarBeam) -> bool {
         let (s, t) = self.met_by(ray.hit_mm, beam);

@@ -89,6 +89,13 @@ impl SlopeTable {
         self
     }
 
+    /// Upper radius of each panel, ascending, with the steepest slope inside it, radial and around together: nm for each
+    /// unit of radius.
+    pub(crate) fn steepest_by_radius(&self) -> Vec<(f64, f64)> {
+        let around = 2.0 * self.around_nm / self.rim;
+        self.panels.iter().map(|&(_, to, steepest, _)| (to, steepest + around)).collect()
+    }
+
     fn steepest_between(&self, from: f64, to: f64) -> (f64, bool) {
         let touching = self.panels.iter().filter(|p| p.0 < to && p.1 > from);
         touching.fold((0.0, false), |(slope, fractional), p| (p.2.max(slope), p.3 || fractional))

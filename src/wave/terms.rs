@@ -85,6 +85,17 @@ impl Terms {
         ]
     }
 
+    /// Whether every term depends on the radius alone.
+    pub(crate) fn is_round(&self) -> bool {
+        self.terms.iter().all(|&(_, m, value)| m == 0 || value == 0.0)
+    }
+
+    /// Width of the narrowest bump in pupil radii; none where no term has one narrower than the pupil.
+    pub(crate) fn finest(&self) -> Option<f64> {
+        let highest = self.terms.iter().map(|&(n, _, _)| n).max().unwrap_or(0);
+        (highest > 2).then(|| 2.0 / f64::from(highest))
+    }
+
     pub(crate) fn edge_points(&self) -> Vec<[f64; 2]> {
         let circles: &[f64] =
             if self.obstruction_ratio > 0.0 { &[self.obstruction_ratio, 1.0] } else { &[1.0] };

@@ -376,6 +376,19 @@ def test_an_unknown_keyword_is_named(misspelt):
         (lambda t: t.wavefront().zernikes(indexing="noll", terms=0), "terms", ""),
         (lambda t: t.wavefront().encircled_energy([-1]), "radius_um[0]", ""),
         (lambda t: t.airy(wavelength_nm=0), "wavelength_nm", ""),
+        (lambda t: t.mtf(frequency_per_mm=[-1]), "frequency_per_mm[0]", ""),
+        (lambda t: t.mtf(frequency_per_mm=[]), "frequency_per_mm", ""),
+        (lambda t: t.mtf(wavelength_nm=5500), "wavelength_nm", "angstroms"),
+        (lambda t: t.wavefront().otf(azimuth_deg=1e3), "azimuth_deg", "radians"),
+        (lambda t: t.mtf(frequency_per_mm=[0]).at_detail(0), "detail_arcsec", ""),
+        (lambda t: t.mtf(frequency_per_mm=[0]).at_detail(-1), "detail_arcsec", ""),
+        (
+            lambda t: t.mtf(frequency_per_mm=[0]).equivalent_aperture_mm(0.1),
+            "detail_arcsec",
+            "finer",
+        ),
+        (lambda t: ct.perfect_mtf(-0.1), "frequency_ratio", ""),
+        (lambda t: ct.perfect_mtf(0.1, obstruction_ratio=1), "obstruction_ratio", ""),
     ],
 )
 def test_a_question_that_cannot_be_asked(make, field, cause):

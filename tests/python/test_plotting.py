@@ -92,6 +92,23 @@ def a_strip():
     )
 
 
+def some_contrast():
+    """A perfect aperture, the one with an obstruction a little lower, errors lower still."""
+    frequency = np.linspace(0.0, 2.8, 15)
+    perfect = 1.0 - frequency / 2.8
+    return SimpleNamespace(
+        frequency_per_mm=frequency * 132.0,
+        frequency_per_arcsec=frequency,
+        contrast_along=0.7 * perfect,
+        contrast_across=0.6 * perfect,
+        contrast_mean=0.65 * perfect,
+        perfect_clear=perfect,
+        perfect_obstructed=0.9 * perfect,
+        obstruction_ratio=0.22,
+        wavelength_nm=np.array([550.0]),
+    )
+
+
 def a_wavefront():
     """A tilt: the wave is ahead on the focuser's side; dark in the middle."""
     axis = np.linspace(-150.0, 150.0, 61)
@@ -265,6 +282,9 @@ PICTURES = {
     "ring_energy": (plotting.ring_energy, a_psf, "", "share"),
     "through_focus": (plotting.through_focus, a_strip, "um", "um"),
     "through_focus_profiles": (plotting.through_focus_profiles, a_strip, "um", "brightness"),
+
+
+    "contrast": (plotting.contrast, some_contrast, "arcsec", "contrast"),
     "wavefront_map": (plotting.wavefront_map, a_wavefront, "mm", "mm"),
     "figure_profile": (plotting.figure_profile, an_estimate, "mm", "nm"),
     "figure_estimate": (plotting.figure_estimate, an_estimate, "mm", "nm"),
@@ -327,6 +347,9 @@ REAL = {
     "ring_energy": lambda: real_train().psf(focus="peak"),
     "through_focus": lambda: real_strip(),
     "through_focus_profiles": lambda: real_strip(),
+
+
+    "contrast": lambda: real_train().mtf(frequency_per_mm=[0, 40, 120, 250], field_arcmin=(5, 0)),
     "wavefront_map": lambda: real_train().wavefront(field_arcmin=(10, 5)),
     "figure_profile": a_layer,
     "figure_estimate": lambda: real_readings().reduce(draws=200),
@@ -350,6 +373,9 @@ OWN_PLOT = {
     "energy": lambda result, ax: result.plot_energy(ax),
     "through_focus": lambda result, ax: result.plot(ax, scale="log", own_scale=True),
     "through_focus_profiles": lambda result, ax: result.plot_profiles(ax),
+
+
+    "contrast": lambda result, ax: result.plot(ax),
     "wavefront_map": lambda result, ax: result.plot(ax),
     "figure_estimate": lambda result, ax: result.plot(ax, label="before", series=2),
     "readings": lambda result, ax: result.plot(ax),

@@ -23,7 +23,7 @@ everything = pytest.mark.parametrize(
     "thing", [*parts().values(), *results().values()], ids=[*parts().keys(), *results().keys()]
 )
 
-UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "waves"}
+UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves"}
 # Ratios, shares, counts, names and texts, and what holds them.
 NAMES = """
 absolute absolute_best absolute_mean absolute_worst amplitude_factor best conic error_estimate
@@ -45,6 +45,8 @@ coefficients indexing normalisation unit zero_kept whole chance_of_none glass st
 freedom origin
 ray_image knife_from pixels phase
 images side profile energy_in_circle name train words spectrum
+contrast contrast_along contrast_across contrast_mean perfect_clear perfect_obstructed weight
+real imaginary
 indexing rows columns rows_run columns_run centre_row centre_column hold_edge
 correction conic_all conic_all_sigma chi_square_all freedom_all p_value_all
 conic_without_outermost conic_without_outermost_sigma chi_square_without_outermost

@@ -7,6 +7,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 from .bench import figure_estimate, readings
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
+from .mtf import contrast
 from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
 from .star import energy, ring_energy, spot, star_image
@@ -16,6 +17,7 @@ from .views import ripple_map, view, views
 
 __all__ = [
     "air_contrast",
+    "contrast",
     "energy",
     "figure_estimate",
     "figure_profile",
