@@ -2,7 +2,8 @@
 
 use approx::assert_abs_diff_eq;
 use catoptric::{
-    Diagonal, Error, Field, FocalLengthMm, FocalPlane, Focus, Indexing, Prepared, Primary, Star, Train,
+    Diagonal, Error, Field, FocalLengthMm, FocalPlane, Focus, Indexing, Prepared, Primary, PsfSize, Seeing,
+    SeenSize, Star, Train,
 };
 
 fn mirror(conic: f64) -> Prepared {
@@ -71,6 +72,49 @@ fn a_lamp_off_the_axis_lands_where_its_image_is() {
     let sky = mirror(-1.0).wavefront(Field::arcmin(10.0, -4.0), Focus::LeastRms, 550.0).unwrap();
     assert_abs_diff_eq!(far.rms_nm, sky.rms_nm, epsilon = 1e-3);
     assert_abs_diff_eq!(far.strehl, sky.strehl, epsilon = 1e-6);
+}
+
+#[test]
+fn pictures_of_a_lamp_are_scaled_by_the_distance_of_its_image() {
+    // The ellipsoid with lamp and image in its foci is perfect, so that only the scale of the image is left.
+    let (focal_mm, distance_mm) = (1200.0, 9000.0);
+    let conic = mirror(-1.0).artificial_star(distance_mm, 550.0).unwrap().matching_conic;
+    let lamp = Star::artificial(Field::AXIS, distance_mm);
+    let near = mirror(conic).wavefront(lamp, Focus::Paraxial, 550.0).unwrap();
+    let sky = mirror(-1.0).wavefront(Field::AXIS, Focus::Paraxial, 550.0).unwrap();
+    // Conjugate foci: 1/f = 1/distance + 1/image.
+    let image_mm = focal_mm * distance_mm / (distance_mm - focal_mm);
+    let size = PsfSize { half_width_um: Some(20.0), pixels: 41 };
+    let star = near.psf(size).unwrap();
+    assert_abs_diff_eq!(star.focal_ratio, image_mm / 200.0, epsilon = 1e-9);
+    let arcsec = star.pixel_um / 1000.0 / image_mm * catoptric::ARCSEC_PER_RADIAN;
+    assert_abs_diff_eq!(star.pixel_arcsec().unwrap(), arcsec, epsilon = 1e-9);
+    // Airy's disc at the ratio of the image; the real cone takes 1/(16 F^2) of it, 1e-3.
+    assert_abs_diff_eq!(star.fwhm_um / (1.028_993_97 * 0.55 * image_mm / 200.0), 1.0, epsilon = 2e-3);
+    let rings = star.ring_energy(2).unwrap();
+    // Born & Wolf, chapter 8: 83.8 % within the first dark ring, which is that of the image's own ratio.
+    assert_abs_diff_eq!(rings.outer_radius_um[0], 1.219_669_9 * 0.55 * image_mm / 200.0, epsilon = 1e-5);
+    assert_abs_diff_eq!(rings.share[0], 0.837_784_9, epsilon = 1e-3);
+    // Air and aperture spread both by the same angle.
+    let air = Seeing::from_fwhm(2.0, 550.0, 0.0).unwrap();
+    let [near, sky] =
+        [&near, &sky].map(|w| w.in_seeing(&air, SeenSize::default(), None).unwrap().fwhm_arcsec);
+    assert_abs_diff_eq!(near / sky, 1.0, epsilon = 2e-3);
+}
+
+#[test]
+fn light_that_turns_back_on_itself_is_hidden_by_the_diagonal() {
+    // From twice the focal length every ray comes back by its own way: what would meet the diagonal lay in its shadow.
+    let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0)))
+        .diagonal(Diagonal::new(45.0))
+        .focal_plane(FocalPlane::new(170.0))
+        .build()
+        .unwrap();
+    for focus in [Focus::Paraxial, Focus::LeastRms, Focus::Peak] {
+        let lamp = Star::artificial(Field::AXIS, 2400.0);
+        let error = Prepared::new(&train).wavefront(lamp, focus, 550.0).unwrap_err();
+        assert!(matches!(error, Error::NoLight { .. }), "{error}");
+    }
 }
 
 #[test]

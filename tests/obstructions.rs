@@ -251,3 +251,18 @@ fn a_spike_is_dark_at_wavelength_over_thickness() {
         assert!((extra - own).abs() < 0.12 * (spikes.blocked_share / 2.0).powi(2), "{place}: {extra} {own}");
     }
 }
+
+#[test]
+fn a_holder_that_hides_the_whole_mask_leaves_no_light() {
+    for mask_mm in [80.0, 100.0] {
+        let primary = Primary::new(200.0, FocalLengthMm(1200.0)).mask_diameter_mm(mask_mm);
+        let train = Train::builder(primary)
+            .diagonal(Diagonal::new(45.0))
+            .focal_plane(FocalPlane::new(170.0))
+            .holder(Holder::new(100.0));
+        for focus in [Focus::Paraxial, Focus::LeastSpot, Focus::LeastRms, Focus::Peak] {
+            let error = prepared(train.clone()).wavefront(Field::AXIS, focus, 550.0).unwrap_err();
+            assert!(matches!(error, catoptric::Error::NoLight { .. }), "{mask_mm} {focus:?}: {error}");
+        }
+    }
+}

@@ -369,12 +369,14 @@ fn chance_is_named_by_its_seed() {
 fn what_cannot_be_is_refused_with_its_field() {
     let (train, options) = (newtonian(None), ViewOptions::default());
     let eyepiece = Eyepiece::new(6.0, 6.0);
-    let scenes: [(Scene, &str); 9] = [
+    let beside_the_disc = DiscSpot { x_arcsec: 19.0, y_arcsec: 19.0, ..planet().spots[0] };
+    let scenes: [(Scene, &str); 10] = [
         (BandedDisc::new(-40.0).into(), "diameter_arcsec"),
         (BandedDisc { band_contrast: 30.0, ..BandedDisc::new(40.0) }.into(), "band_contrast"),
         (BandedDisc { band_width_arcsec: Some(20.0), ..BandedDisc::new(40.0) }.into(), "band_width_arcsec"),
         (BandedDisc { limb_darkening: f64::NAN, ..BandedDisc::new(40.0) }.into(), "limb_darkening"),
         (BandedDisc::new(4.0).spot(planet().spots[0]).into(), "spots[0].x_arcsec"),
+        (BandedDisc::new(40.0).spot(beside_the_disc).into(), "spots[0].y_arcsec"),
         (DoubleStar::new(0.0, 1.0, 1.0).into(), "separation_arcsec"),
         (DoubleStar::new(2.0, f64::NAN, 1.0).into(), "first_magnitude"),
         (StarField::new(Vec::new()).into(), "stars"),

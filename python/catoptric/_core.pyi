@@ -585,7 +585,6 @@ class Train(_Record):
         *,
         field_arcmin: Numbers1D = (0.0, 0.0),
         wavelength_nm: Number = 550.0,
-        star_distance_mm: Number | None = None,
     ) -> Spikes | None: ...
 
 def smallest_diagonal(

@@ -166,8 +166,12 @@ pub(super) fn indexing_named(py: Python<'_>, name: &str) -> PyResult<Indexing> {
 fn unit(name: &str) -> &'static str {
     const UNITS: [&str; 6] = ["mm", "um", "nm", "arcmin", "arcsec", "deg"];
     let ending = name.rsplit('_').next().unwrap_or("");
-    if name.ends_with("_per_mm") {
-        return "1 / mm";
+    match name {
+        "temperature_k" => return "K",
+        _ if name.ends_with("_per_mm") => return "1 / mm",
+        _ if name.ends_with("_per_arcsec") => return "1 / arcsec",
+        _ if name.ends_with("_per_deg") => return "1 / deg",
+        _ => {}
     }
     UNITS.into_iter().find(|u| *u == ending && name.contains('_')).unwrap_or("")
 }

@@ -5,7 +5,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{number, star, wavelength};
+use super::arguments::{field, number, wavelength};
 use super::errors::compute;
 use super::record::{getters, record};
 use super::train::PyTrain;
@@ -69,7 +69,8 @@ record!(PyArtificialStar, "ArtificialStar",
 /// arcsec on the sky and um in the focal plane for the first dark place of a spike, wavelength over thickness.
 /// Source: Babinet's principle; diffraction of a slit (Born & Wolf, Principles of Optics, chapter 8, from memory).
 /// Errors: those of `Train.spikes`, which makes it.
-/// Leaves out: the light of spikes and rings that overlaps and interferes; uneven coatings.
+/// Leaves out: the light of spikes and rings that overlaps and interferes; uneven coatings; a lamp nearby, in whose
+/// light a vane's shadow on the mirror is wider than the vane.
 ///
 /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
@@ -157,22 +158,21 @@ impl PyTrain {
 
     /// Return the spikes that the spider's vanes draw from a star, or None without a spider.
     ///
-    /// Units: arcmin, nm, mm.
+    /// Units: arcmin, nm.
     /// Errors: InputError.
     ///
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
     /// >>> assert train.spikes() is None
-    #[pyo3(signature = (*, field_arcmin=None, wavelength_nm=None, star_distance_mm=None),
-        text_signature = "($self, *, field_arcmin=(0.0, 0.0), wavelength_nm=550.0, star_distance_mm=None)")]
+    #[pyo3(signature = (*, field_arcmin=None, wavelength_nm=None),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), wavelength_nm=550.0)")]
     fn spikes(
         &self,
         py: Python<'_>,
         field_arcmin: Option<&Bound<'_, PyAny>>,
         wavelength_nm: Option<&Bound<'_, PyAny>>,
-        star_distance_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Option<PySpikes>> {
-        let (star, wavelength_nm) = (star(field_arcmin, star_distance_mm)?, wavelength(wavelength_nm)?);
+        let (field, wavelength_nm) = (field(field_arcmin)?, wavelength(wavelength_nm)?);
         let prepared = self.prepared().clone();
-        Ok(compute(py, move || prepared.spikes(star, wavelength_nm))?.map(PySpikes))
+        Ok(compute(py, move || prepared.spikes(field, wavelength_nm))?.map(PySpikes))
     }
 }

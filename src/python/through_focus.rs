@@ -289,7 +289,7 @@ getters!(PyThroughFocus, |strip| {
     wavelength_nm: f64 = strip.wavefront.wavelength_nm;
     /// The light of the pictures.
     spectrum: PySpectrum = PySpectrum(strip.spectrum.clone());
-    /// Focal length over the diameter that gathers light.
+    /// Focal length over the diameter that gathers light; for a lamp the distance of its image over it.
     focal_ratio: f64 = strip.focal_ratio;
     /// Diameter of the diagonal's shadow over the diameter that gathers light.
     obstruction_ratio: f64 = strip.wavefront.obstruction_ratio();

@@ -484,7 +484,7 @@ getters!(PyPsf, |star| {
     fwhm_along_um: f64 = star.fwhm_along_um;
     /// The same across.
     fwhm_across_um: f64 = star.fwhm_across_um;
-    /// Focal length over the diameter that gathers light.
+    /// Focal length over the diameter that gathers light; for a lamp the distance of its image over it.
     focal_ratio: f64 = star.focal_ratio;
     /// Diameter of the diagonal's shadow over the diameter that gathers light.
     obstruction_ratio: f64 = star.wavefront.obstruction_ratio();

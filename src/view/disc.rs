@@ -201,8 +201,10 @@ impl BandedDisc {
         }
         for (i, spot) in self.spots.iter().enumerate() {
             findings.within(format!("spots[{i}]"), |f| {
-                let on_disc = |v: f64| v.abs() <= self.diameter_arcsec / 2.0;
-                f.number("x_arcsec", spot.x_arcsec, on_disc, "a place on the disc", "");
+                let radius = self.diameter_arcsec / 2.0;
+                let on_disc = |v: f64| v.abs() <= radius;
+                let x = f.number("x_arcsec", spot.x_arcsec, on_disc, "a place on the disc", "");
+                let on_disc = |v: f64| if x { v.hypot(spot.x_arcsec) <= radius } else { v.abs() <= radius };
                 f.number("y_arcsec", spot.y_arcsec, on_disc, "a place on the disc", "");
                 let size = |v: f64| v > 0.0 && v <= self.diameter_arcsec;
                 f.number(

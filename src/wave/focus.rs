@@ -130,7 +130,7 @@ impl Prepared {
             let density =
                 PhaseDensity::new(source.slopes(reference), wavelength_nm, 0.0, Fineness::STATISTICS);
             let pupil = source.pupil(&density);
-            if pupil.len() == 0 {
+            if pupil.is_dark() {
                 return Err(no_light(star.field, &self.light(star.field)));
             }
             reference = least_rms(&pupil, start, in_depth)?;

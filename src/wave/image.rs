@@ -95,7 +95,7 @@ pub struct Psf {
     pub fwhm_along_um: f64,
     /// The same across.
     pub fwhm_across_um: f64,
-    /// Focal length over the diameter that gathers light.
+    /// Focal length over the diameter that gathers light; for a lamp the distance of its image over it.
     pub focal_ratio: f64,
     /// Estimated error of the intensity, as a share of the perfect peak.
     pub error_estimate: f64,
@@ -188,7 +188,7 @@ impl Wavefront {
 
     /// The focal ratio that scales the image; refused for terms given without one.
     pub(crate) fn image_focal_ratio(&self) -> Result<f64> {
-        self.focal_ratio().ok_or_else(|| {
+        self.source.working_focal_ratio().ok_or_else(|| {
             Error::input("focal_ratio", "nothing", "a focal ratio, for an image of given coefficients", "")
         })
     }
@@ -288,10 +288,7 @@ impl Psf {
 
     /// Arcseconds on the sky for each pixel, or nothing for coefficients alone, whose focal length is not known.
     pub fn pixel_arcsec(&self) -> Option<f64> {
-        let focal_mm = match &self.wavefront.source {
-            super::source::Source::Star { prepared, .. } => prepared.focal_length_mm(),
-            super::source::Source::Terms(_) => return None,
-        };
-        Some((self.pixel_um / UM_PER_MM / focal_mm).atan() * 180.0 * 3600.0 / PI)
+        let distance_mm = self.wavefront.source.image_distance_mm()?;
+        Some((self.pixel_um / UM_PER_MM / distance_mm).atan() * 180.0 * 3600.0 / PI)
     }
 }

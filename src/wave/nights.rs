@@ -203,7 +203,7 @@ impl Sight {
         let axis_um: Vec<f64> = (0..=2 * half).map(|i| (i as f64 - half as f64) * spacing_um).collect();
         let whole = wave.whole_star(&axis_um, HALF_WIDTH * 2.0_f64.sqrt() * unit_um)?;
         let star = whole.image;
-        let um_per_arcsec = wave.focal_length_mm()? * UM_PER_MM / ARCSEC_PER_RADIAN;
+        let um_per_arcsec = wave.image_distance_mm()? * UM_PER_MM / ARCSEC_PER_RADIAN;
         let share = spacing_um * spacing_um / whole.whole_um2;
         let lines = |axis: usize| -> Vec<f64> {
             star.lanes(Axis(axis)).into_iter().map(|lane| sums::pairwise(&lane.to_vec())).collect()

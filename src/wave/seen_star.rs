@@ -6,7 +6,6 @@ use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
 use super::seeing::Seeing;
-use super::source::Source;
 use super::spectrum::Spectrum;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
@@ -190,7 +189,7 @@ impl Wavefront {
         size: SeenSize,
         spectrum: Option<&Spectrum>,
     ) -> Result<SeenStar> {
-        let focal_mm = self.focal_length_mm()?;
+        let focal_mm = self.image_distance_mm()?;
         let (waves, shares) = match spectrum {
             None => (vec![self.clone()], vec![1.0]),
             Some(spectrum) => (self.in_colours(spectrum)?, spectrum.peak_shares()),
@@ -246,17 +245,11 @@ impl Wavefront {
         (sums::dot(&light, &areas) / sums::pairwise(&light)).sqrt()
     }
 
-    /// The focal length that scales the sky; refused for given coefficients.
-    pub(crate) fn focal_length_mm(&self) -> Result<f64> {
-        match &self.source {
-            Source::Star { prepared, .. } => Ok(prepared.focal_length_mm()),
-            Source::Terms(_) => Err(Error::input(
-                "wavefront",
-                "given coefficients",
-                "the wavefront of a train, whose size against the air's is known",
-                "",
-            )),
-        }
+    /// The distance of the image, which scales the sky; refused for given coefficients.
+    pub(crate) fn image_distance_mm(&self) -> Result<f64> {
+        let allowed = "the wavefront of a train, whose size against the air's is known";
+        let refused = || Error::input("wavefront", "given coefficients", allowed, "");
+        self.source.image_distance_mm().ok_or_else(refused)
     }
 }
 

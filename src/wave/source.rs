@@ -68,6 +68,15 @@ impl Source {
         }
     }
 
+    /// The distance that turns lengths in the image into angles on the sky, mm: the focal length, or how far from the vertex
+    /// a lamp's image lies; none for terms.
+    pub(crate) fn image_distance_mm(&self) -> Option<f64> {
+        match self {
+            Self::Star { .. } => Some(self.gaussian_mm()[2]),
+            Self::Terms(_) => None,
+        }
+    }
+
     /// Distance of the image over the diameter that gathers light: larger than the focal ratio for a lamp nearby.
     pub(crate) fn working_focal_ratio(&self) -> Option<f64> {
         match self {
@@ -172,6 +181,9 @@ impl Source {
     }
 }
 
+/// Radii of the outline are good to 1e-11 of the rim's: where less than this share is left of the light, none is.
+const DARK: f64 = 1e-9;
+
 /// The estimated error that ends a refinement.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Tolerance {
@@ -252,6 +264,13 @@ impl Pupil {
 
     pub(crate) fn len(&self) -> usize {
         self.x.len()
+    }
+
+    /// Whether no light is left: no nodes, or as much taken away as was laid down.
+    pub(crate) fn is_dark(&self) -> bool {
+        let (left, laid): (f64, f64) =
+            self.weight.iter().fold((0.0, 0.0), |(left, laid), w| (left + w, laid + w.max(0.0)));
+        left <= DARK * laid
     }
 
     /// The wavefront and the lines of sight from a reference point.

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::wavelength::check_wavelength;
 use crate::error::Result;
 use crate::trace::{Part, Prepared, Star};
-use crate::units::{ARCSEC_PER_RADIAN, UM_PER_MM};
+use crate::units::{ARCSEC_PER_RADIAN, Field, UM_PER_MM};
 
 /// What the vanes of a spider take from a star, and where they scatter it.
 ///
@@ -17,7 +17,8 @@ use crate::units::{ARCSEC_PER_RADIAN, UM_PER_MM};
 /// sky and um in the focal plane for the first dark place of a spike's own pattern, wavelength over thickness.
 /// Source: Fraunhofer diffraction of a slit (Born & Wolf, Principles of Optics, chapter 8, from memory); the shares exactly, from
 /// the outline of the pupil.
-/// Leaves out: the light of spikes and rings that overlaps and interferes; uneven coatings.
+/// Leaves out: the light of spikes and rings that overlaps and interferes; uneven coatings; a lamp nearby, in whose light a
+/// vane's shadow on the mirror is wider than the vane, by its height over the lamp's distance.
 ///
 /// ```
 /// use catoptric::{Diagonal, Field, FocalLengthMm, FocalPlane, Prepared, Primary, Spider, Train};
@@ -61,7 +62,7 @@ impl Prepared {
     /// The spikes of a star; nothing for a train without a spider.
     ///
     /// Units: nm.
-    /// Errors: [`crate::Error::Input`] for directions, distances and wavelengths that cannot be.
+    /// Errors: [`crate::Error::Input`] for directions and wavelengths that cannot be.
     ///
     /// ```
     /// use catoptric::{Field, FocalLengthMm, Prepared, Primary, Train};
@@ -69,12 +70,11 @@ impl Prepared {
     /// assert_eq!(Prepared::new(&train).spikes(Field::AXIS, 550.0)?, None);
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn spikes(&self, star: impl Into<Star>, wavelength_nm: f64) -> Result<Option<Spikes>> {
-        let star = star.into();
-        star.check(self.focal_length_mm())?;
+    pub fn spikes(&self, field: Field, wavelength_nm: f64) -> Result<Option<Spikes>> {
+        Star::from(field).check(self.focal_length_mm())?;
         check_wavelength(wavelength_nm)?;
         let Some(spider) = self.train().spider() else { return Ok(None) };
-        let light = self.light(star.field);
+        let light = self.light(field);
         let taken = light.stopped.iter().find(|s| s.part == Part::Spider).map_or(0.0, |s| s.fraction);
         let unvaned = light.lit_fraction + taken;
         let share = if unvaned > 0.0 { taken / unvaned } else { 0.0 };

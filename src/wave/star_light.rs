@@ -227,7 +227,7 @@ impl Wavefront {
         may_be_round: bool,
     ) -> Lists {
         let reach_in_units = reach.corner_um / reach.unit_um;
-        let shortest_nm = reach.unit_um * 1000.0 / self.source.focal_ratio().unwrap_or(1.0);
+        let shortest_nm = reach.unit_um * 1000.0 / self.source.working_focal_ratio().unwrap_or(1.0);
         let density = PhaseDensity::new(slopes, shortest_nm, reach_in_units, Fineness::IMAGES);
         Lists::new(&self.source, references, density, may_be_round)
     }

@@ -82,7 +82,7 @@ pub struct ThroughFocus {
     pub profile: Array2<f64>,
     /// Share of the star's light within the largest circle that each picture holds.
     pub energy_in_circle: Vec<f64>,
-    /// Focal length over the diameter that gathers light.
+    /// Focal length over the diameter that gathers light; for a lamp the distance of its image over it.
     pub focal_ratio: f64,
     /// Estimated error of the intensity, as a share of the perfect peak.
     pub error_estimate: f64,
@@ -121,8 +121,7 @@ impl Wavefront {
         let focal_ratio = self.image_focal_ratio()?;
         let mean_nm = spectrum.mean_nm();
         let unit_um = mean_nm / 1000.0 * focal_ratio;
-        let working_ratio = self.source.working_focal_ratio().unwrap_or(focal_ratio);
-        let wave_mm = 8.0 * working_ratio * working_ratio * mean_nm / NM_PER_MM;
+        let wave_mm = 8.0 * focal_ratio * focal_ratio * mean_nm / NM_PER_MM;
         let waves = check_steps(steps, wave_mm)?;
         let farthest = waves.iter().fold(0.0_f64, |far, w| far.max(w.abs()));
         // A defocus of W waves makes a disc of 4 W wavelengths times focal ratio in radius; its rim has a fringe.

@@ -159,7 +159,7 @@ impl Wavefront {
         let (mut error, tolerance) = (f64::INFINITY, source.tolerance(STREHL_ACCURACY));
         for refinement in 0..=REFINEMENTS {
             let pupil = source.pupil(&density);
-            if pupil.len() == 0 {
+            if pupil.is_dark() {
                 return Err(dark(&source));
             }
             let companion = source.pupil(&density.with(density.fineness().companion()));

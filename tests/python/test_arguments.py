@@ -128,6 +128,9 @@ def test_wavelengths_and_image_sizes():
         (lambda: bare().spot(field_arcmin=(1 * u.arcmin, 2 * u.mm)), "field_arcmin"),
         (lambda: bare().wavefront(wavelength_nm=550 * u.THz), "wavelength_nm"),
         (lambda: newtonian().illumination(radius_mm=[0, 1] * u.s), "radius_mm"),
+        (lambda: ct.Seeing(fwhm_arcsec=1).transfer([1.0] * u.arcsec), "cycles_per_arcsec"),
+        (lambda: ct.eye_mtf([10.0] * u.deg, pupil_mm=3), "cycles_per_deg"),
+        (lambda: bare().mtf(frequency_per_mm=[100.0] * u.mm), "frequency_per_mm"),
     ],
 )
 def test_a_quantity_of_another_kind_is_refused(make, field):
@@ -136,6 +139,15 @@ def test_a_quantity_of_another_kind_is_refused(make, field):
     assert caught.value.field == field
     assert "convert" in caught.value.allowed
     assert caught.value.cause
+
+
+def test_quantities_for_each_unit_are_converted():
+    air = ct.Seeing(fwhm_arcsec=1)
+    assert air.transfer([30.0] / u.arcmin) == pytest.approx(air.transfer([0.5]), rel=1e-12)
+    eye = ct.eye_mtf([10.0], pupil_mm=3)
+    assert ct.eye_mtf([10.0 / 60] / u.arcmin, pupil_mm=3) == pytest.approx(eye, rel=1e-12)
+    lamp = ct.Spectrum.photopic(temperature_k=3000)
+    assert ct.Spectrum.photopic(temperature_k=3 * u.kK) == lamp
 
 
 def test_per_cent_are_a_plain_number_for_astropy():

@@ -134,12 +134,31 @@ def test_a_height_is_needed_where_no_diagonal_gives_one():
 @pytest.mark.parametrize("distance_mm", [0, -5, 3000, float("nan")])
 def test_an_artificial_star_inside_the_centre_of_curvature(distance_mm):
     train = newtonian()
-    for ask in (train.wavefront, train.psf, train.best_focus, train.spikes):
+    for ask in (train.wavefront, train.psf, train.best_focus):
         error = refusal(ask, star_distance_mm=distance_mm)
         assert error.field == "star_distance_mm"
     assert refusal(train.artificial_star, distance_mm).allowed
     for wrong in (0, -1, 1e9):
         assert refusal(train.smallest_star_distance, largest_pv_nm=wrong).field == "largest_pv_nm"
+
+
+def test_a_holder_that_hides_the_whole_mask_leaves_no_light():
+    train = newtonian().with_primary(mask_diameter_mm=80).with_holder(ct.Holder(diameter_mm=100))
+    scene = ct.BandedDisc(diameter_arcsec=40)
+    sensor = ct.Sensor(pixel_um=3, columns=100, rows=100)
+    for ask in (
+        train.wavefront,
+        train.psf,
+        train.mtf,
+        train.strehl,
+        train.through_focus,
+        lambda: train.view(scene, sensor=sensor),
+        lambda: ct.typical_faults(train),
+        lambda: ct.nights_that_show(before=train, after=train, fwhm_arcsec=[2.0]),
+    ):
+        error = refusal(ask)
+        assert (error.field, error.allowed) == ("field_arcmin", "a field point that light reaches")
+        assert "stops most of it" in error.cause
 
 
 @pytest.mark.parametrize(("make", "given", "field", "value", "allowed", "cause"), WRONG_SIZES)

@@ -8,7 +8,6 @@ use super::transfer::{self, Curve};
 use crate::error::{Error, Result};
 use crate::numeric::roots;
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
-use crate::wave::source::Source;
 use crate::wave::spectrum::Spectrum;
 use crate::wave::wavefront::Wavefront;
 
@@ -219,7 +218,7 @@ impl Wavefront {
         let contrast = |curve: &Curve| curve.iter().map(|[re, im]| re.hypot(*im)).collect::<Vec<_>>();
         let all: Vec<Vec<f64>> = found.curves.iter().map(contrast).collect();
         let mean = |k: usize| all.iter().map(|curve| curve[k]).sum::<f64>() / all.len() as f64;
-        let focal_ratio = self.image_ratio()?;
+        let focal_ratio = self.image_focal_ratio()?;
         let perfect = |obstruction: f64| {
             frequency_per_mm.iter().map(|f| perfect(&spectrum, f * focal_ratio, obstruction)).collect()
         };
@@ -274,24 +273,6 @@ impl Wavefront {
         };
         (0..16).map(across).fold(0.0, f64::max)
     }
-
-    /// The distance that turns lengths in the image into angles on the sky, mm: the focal length, or how far from the vertex a lamp's
-    /// image lies.
-    fn image_distance_mm(&self) -> Result<f64> {
-        match &self.source {
-            Source::Star { .. } => Ok(self.source.gaussian_mm()[2]),
-            Source::Terms(_) => {
-                let allowed = "the wavefront of a train: coefficients alone have no focal length";
-                Err(Error::input("detail_arcsec", "an angle on the sky", allowed, ""))
-            }
-        }
-    }
-
-    /// The same over the diameter that gathers light.
-    fn image_ratio(&self) -> Result<f64> {
-        let ratio = self.image_focal_ratio()?;
-        Ok(self.image_distance_mm().map_or(ratio, |distance_mm| distance_mm / (2.0 * self.source.rim())))
-    }
 }
 
 fn shortest_nm(spectrum: &Spectrum) -> f64 {
@@ -307,7 +288,7 @@ fn perfect(spectrum: &Spectrum, per_mm: f64, obstruction_ratio: f64) -> f64 {
 impl Mtf {
     /// Spatial frequencies on the sky, cycles for each arcsec; nothing for coefficients alone, whose focal length is not known.
     pub fn frequency_per_arcsec(&self) -> Option<Vec<f64>> {
-        let focal_mm = self.wavefront.image_distance_mm().ok()?;
+        let focal_mm = self.wavefront.source.image_distance_mm()?;
         Some(self.frequency_per_mm.iter().map(|f| f * focal_mm / ARCSEC_PER_RADIAN).collect())
     }
 
@@ -328,7 +309,11 @@ impl Mtf {
             let allowed = "a period above 0, one bright and one dark bar together";
             return Err(Error::input("detail_arcsec", detail_arcsec, allowed, ""));
         }
-        let frequency_per_mm = ARCSEC_PER_RADIAN / detail_arcsec / self.wavefront.image_distance_mm()?;
+        let distance_mm = self.wavefront.source.image_distance_mm().ok_or_else(|| {
+            let allowed = "the wavefront of a train: coefficients alone have no focal length";
+            Error::input("detail_arcsec", "an angle on the sky", allowed, "")
+        })?;
+        let frequency_per_mm = ARCSEC_PER_RADIAN / detail_arcsec / distance_mm;
         let spectrum = Some(self.spectrum.clone());
         let options = MtfOptions { frequency_per_mm: Some(vec![frequency_per_mm]), spectrum };
         let there = self.wavefront.mtf(&options)?;
