@@ -266,3 +266,26 @@ fn a_holder_that_hides_the_whole_mask_leaves_no_light() {
         }
     }
 }
+
+#[test]
+fn vanes_leave_the_square_of_the_rest_in_the_pattern() {
+    // Babinet: of the light that would pass without vanes (1 - v)^2 stays in the pattern, and 1 - v passes. Within the first
+    // two rings the vanes' own pattern, spread over some hundred rings, holds next to nothing.
+    let within = |parts: TrainBuilder| {
+        let wave = prepared(parts).wavefront(Field::AXIS, Focus::Paraxial, 550.0).unwrap();
+        wave.encircled_energy(&[6.0]).unwrap()[0]
+    };
+    let plain = within(newtonian());
+    for thickness in [1.0, 2.0] {
+        let vaned = newtonian().spider(Spider::new(4, thickness));
+        let spikes = prepared(vaned.clone()).spikes(Field::AXIS, 550.0).unwrap().expect("there are vanes");
+        let passes = 1.0 - spikes.blocked_share;
+        let found = passes * within(vaned) / plain;
+        assert_abs_diff_eq!(found, spikes.left_in_pattern, epsilon = 0.02 * spikes.blocked_share);
+        assert_abs_diff_eq!(
+            spikes.left_in_pattern + spikes.scattered_share + spikes.blocked_share,
+            1.0,
+            epsilon = 1e-12
+        );
+    }
+}

@@ -50,6 +50,22 @@ fn ten_annular_pupils_show_airys_pattern() {
     }
 }
 
+#[test]
+fn ten_slow_traced_trains_show_airys_pattern() {
+    // As above. At f/200 the real cone's pattern lies 0.031/F^2 = 8e-7 from the textbook's.
+    for obstruction in obstructions() {
+        let telescope = with_shadow(Primary::new(200.0, FocalLengthMm(40_000.0)), obstruction);
+        let airy = telescope.airy(WAVELENGTH_NM).expect("a star");
+        let wavefront =
+            telescope.wavefront(Field::AXIS, Focus::Paraxial, WAVELENGTH_NM).expect("a wavefront");
+        let star = wavefront.psf(PsfSize { half_width_um: None, pixels: 48 }).expect("a star");
+        for ((i, j), intensity) in star.image.indexed_iter() {
+            let truth = airy.intensity(star.along_um[j].hypot(star.across_um[i]));
+            assert_close(*intensity, truth, 1e-6, &format!("traced at f/200, obstruction {obstruction}"));
+        }
+    }
+}
+
 /// Intensities in the plane of a wavefront's reference point by the full path |P - Q| at every place, on a clear mirror: Gauss in
 /// r^2, even angles, rays of the library.
 fn by_full_path(telescope: &Prepared, wavefront: &Wavefront, places_um: &[[f64; 2]]) -> Vec<f64> {
