@@ -291,7 +291,10 @@ fn a_change_of_contrast_is_that_of_masks_in_closed_form() {
             (clear_circle(n) - clear_circle(n * 1.25)) * air.transfer(n * cut, WAVELENGTH_NM)
         };
         let truth = (1..60).map(change).fold(0.0, f64::max);
-        assert_close(found.contrast_change[i], truth, found.error_estimate, &format!("night {i}"));
+        assert_close(found.contrast_change[i], truth, 2e-3, &format!("night {i}"));
+        assert!(
+            (found.contrast_change[i] - truth).abs() <= found.error_estimate && found.error_estimate < 0.01
+        );
         assert_close(found.contrast_change[i], truth, 1e-3, &format!("night {i}, closer"));
     }
 }
@@ -348,7 +351,7 @@ fn pictures_and_nights_that_cannot_be_are_refused() {
     refused(sized(Some(0.0), 101), "half_width_um");
     refused(sized(Some(f64::NAN), 101), "half_width_um");
     refused(sized(Some(1e9), 101), "half_width_um");
-    refused(sized(Some(1.0), 2000), "pixel_um");
+    refused(sized(Some(1.0), 2000), "pixels");
     let terms = Wavefront::from_zernikes(&[].into(), Indexing::Noll, 0.0, Some(5.0), 550.0).expect("terms");
     refused(terms.in_seeing(&seeing(1.0), SeenSize::default(), None).expect_err("no size"), "wavefront");
     let star = seen(&wave, &seeing(1.0));

@@ -111,10 +111,12 @@ getters!(PySpikes, |spikes| {
     spikes: usize = spikes.directions_deg.len();
     /// Wavelength, nm.
     wavelength_nm: f64 = spikes.wavelength_nm;
+    /// Estimated error of the shares.
+    error_estimate: f64 = spikes.error_estimate;
 });
 record!(PySpikes, "Spikes",
     attributes: ["blocked_share", "scattered_share", "left_in_pattern", "directions_deg", "fan_deg",
-        "first_null_arcsec", "first_null_um", "share_within_first_null", "wavelength_nm"],
+        "first_null_arcsec", "first_null_um", "share_within_first_null", "wavelength_nm", "error_estimate"],
     shown: ["blocked_share", "scattered_share", "left_in_pattern", "spikes", "fan_deg", "first_null_arcsec",
         "first_null_um", "wavelength_nm"]);
 

@@ -14,8 +14,8 @@ use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM, UM_PER_MM};
 /// Half width of the star's picture behind a contrast, in wavelengths times focal ratio, and its spacing.
 const HALF_WIDTH: f64 = 100.0;
 const SPACING: f64 = 0.45;
-/// What such a contrast is good to: light beyond the picture, measured against the annulus in closed form.
-const CONTRAST_ERROR: f64 = 1e-3;
+/// What such a contrast is good to but for the light beyond the picture.
+const CONTRAST_ERROR: f64 = 1e-4;
 /// Details that are looked at, as shares of the telescope's finest.
 const DETAILS: usize = 60;
 /// Frequencies of the integral behind a peak.
@@ -55,8 +55,9 @@ impl Default for ShowsWhen {
 /// Method: contrasts from a star's picture that reaches out to 100 wavelengths times focal ratio, scaled by the
 /// pupil's own energy, times the seeing's transfer; the peak, at the reference point, as the integral of the same over
 /// all details and directions.
-/// Leaves out: what [`Seeing`] leaves out; patterns that lie aslant. Contrasts are good to 1e-3, peaks to 1e-3 of
-/// themselves.
+/// Leaves out: what [`Seeing`] leaves out; patterns that lie aslant; the light beyond the picture, about 2e-3 of a clear
+/// mirror's and more behind vanes, of which contrasts miss some: all of it stands in `error_estimate`. Peaks are good to
+/// 1e-3 of themselves.
 ///
 /// ```
 /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, ShowsWhen, Train, TurnedEdge, nights_that_show};
@@ -88,7 +89,7 @@ pub struct NightsThatShow {
     pub shows_when: ShowsWhen,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
-    /// Estimated error of a contrast.
+    /// Estimated largest error of a change of contrast: all light beyond both pictures.
     pub error_estimate: f64,
 }
 
@@ -147,7 +148,7 @@ pub fn nights_that_show(
         shows: found.iter().map(shows).collect(),
         shows_when,
         wavelength_nm,
-        error_estimate: 2.0 * CONTRAST_ERROR,
+        error_estimate: before.error + after.error,
     })
 }
 
@@ -193,6 +194,8 @@ struct Sight {
     baseline_mm: f64,
     /// From the integral of mean times frequency to the peak.
     scale: f64,
+    /// What a contrast is good to: no pattern holds more than all light beyond the picture.
+    error: f64,
 }
 
 impl Sight {
@@ -243,6 +246,7 @@ impl Sight {
                 .collect(),
             baseline_mm: wave.wavelength_nm / NM_PER_MM * wave.mean_distance_mm() * UM_PER_MM / um_per_arcsec,
             scale: TAU * whole.whole_um2 / (um_per_arcsec * um_per_arcsec),
+            error: CONTRAST_ERROR + (1.0 - share * sums::pairwise(&projections[0])).max(0.0),
             around,
         })
     }

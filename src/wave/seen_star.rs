@@ -286,10 +286,11 @@ fn plan(waves: &[Wavefront], seeing: &Seeing, focal_mm: f64, size: SeenSize) -> 
     let side = 2 * (half + dark) + 1;
     if side > 3 * MOST_PIXELS {
         let mebibytes = (side as f64).powi(2) * 16.0 / 1_048_576.0;
-        let found = format!("{pixel_um:.3} um (a net of {side} x {side}, {mebibytes:.0} MiB)");
+        let found =
+            format!("{} of {pixel_um:.2e} um (a net of {side} x {side}, {mebibytes:.0} MiB)", size.pixels);
         let allowed =
             "pixels so large that the net behind the picture has no more than 6144 points on a side";
-        return Err(Error::input("pixel_um", found, allowed, "fewer pixels, or a wider picture"));
+        return Err(Error::input("pixels", found, allowed, "fewer pixels, or a wider picture"));
     }
     Ok(Plan { pixel_um, shown_um: given, steps, spacing_um, half_width_um, margin_um, dark })
 }

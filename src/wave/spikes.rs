@@ -53,6 +53,8 @@ pub struct Spikes {
     pub share_within_first_null: f64,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
+    /// Estimated error of the shares.
+    pub error_estimate: f64,
 }
 
 /// The integral of sinc^2 between its first zeros: 2/pi Si(2 pi) (closed form; mpmath, 20 digits).
@@ -99,6 +101,7 @@ impl Prepared {
             first_null_um: first_null * self.focal_length_mm() * UM_PER_MM,
             share_within_first_null: WITHIN_FIRST_NULL,
             wavelength_nm,
+            error_estimate: if unvaned > 0.0 { 2.0 * light.error_estimate / unvaned } else { 0.0 },
         }))
     }
 }

@@ -135,7 +135,7 @@ const KINDS: [Kind; 8] = [
 ///
 /// Units: waves, peak to valley of the wavefront on the axis at the focus of least RMS; nm.
 /// Errors: [`Error::Input`] for an error outside 0.01 to 4 waves or a mirror that cannot have it; those of
-/// [`Prepared::wavefront`].
+/// [`Prepared::wavefront`]; [`Error::NotConverged`] where no size of a fault comes within a thousandth.
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, Primary, Train, typical_faults};
@@ -172,6 +172,13 @@ pub fn typical_faults(train: &Train, wavefront_waves: f64, wavelength_nm: f64) -
             size *= wavefront_waves / pv;
         }
         let Some((train, pv_waves)) = found else { continue };
+        if (pv_waves / wavefront_waves - 1.0).abs() > 1e-3 {
+            return Err(Error::NotConverged {
+                what: "the size of a fault",
+                reached: pv_waves,
+                wanted: wavefront_waves,
+            });
+        }
         faults.push(TypicalFault {
             name: kind.name.to_owned(),
             train,
