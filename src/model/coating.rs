@@ -132,16 +132,14 @@ impl CoatingPatch {
 
     fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         let allowed = "a place on the mirror, counted from its centre";
-        for (name, value) in [("x_mm", self.x_mm), ("y_mm", self.y_mm)] {
-            let other = if name == "x_mm" { self.y_mm } else { self.x_mm };
-            findings.number(
-                name,
-                value,
-                |v| v.abs() <= rim_mm && (!other.is_finite() || v.hypot(other) <= rim_mm.max(other.abs())),
-                allowed,
-                "counted from the rim?",
-            );
-        }
+        let cause = "counted from the rim?";
+        // A wrong x is told alone: it says nothing of y.
+        let x_mm = if findings.number("x_mm", self.x_mm, |v| v.abs() <= rim_mm, allowed, cause) {
+            self.x_mm
+        } else {
+            0.0
+        };
+        findings.number("y_mm", self.y_mm, |v| v.hypot(x_mm) <= rim_mm, allowed, cause);
         findings.number(
             "radius_mm",
             self.radius_mm,

@@ -213,9 +213,9 @@ getters!(PyView, |view| {
     throughput: f64 = view.throughput;
     /// The Strehl of a star in the middle, without air and eye.
     strehl: f64 = view.strehl;
-    /// Share of the bands' own contrast that is left, or None.
+    /// Share of the bands' own contrast, on these pixels, that is left; or None.
     bands_left: Option<f64> = view.bands_left;
-    /// Share of the spots' own contrast that is left, or None.
+    /// Share of the spots' own contrast, on these pixels, that is left; or None.
     spots_left: Option<f64> = view.spots_left;
     /// The darkest point between the two stars of a pair over the fainter one's peak; 1 where nothing parts them; or
     /// None.
