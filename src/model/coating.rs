@@ -131,15 +131,12 @@ impl CoatingPatch {
     }
 
     fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
-        let allowed = "a place on the mirror, counted from its centre";
-        let cause = "counted from the rim?";
-        // A wrong x is told alone: it says nothing of y.
-        let x_mm = if findings.number("x_mm", self.x_mm, |v| v.abs() <= rim_mm, allowed, cause) {
-            self.x_mm
+        let (allowed, cause) = ("a place on the mirror, counted from its centre", "counted from the rim?");
+        if findings.number("x_mm", self.x_mm, |x| x.abs() <= rim_mm, allowed, cause) {
+            findings.number("y_mm", self.y_mm, |y| y.hypot(self.x_mm) <= rim_mm, allowed, cause);
         } else {
-            0.0
-        };
-        findings.number("y_mm", self.y_mm, |v| v.hypot(x_mm) <= rim_mm, allowed, cause);
+            findings.number("y_mm", self.y_mm, |y| y.abs() <= rim_mm, allowed, cause);
+        }
         findings.number(
             "radius_mm",
             self.radius_mm,

@@ -225,7 +225,7 @@ def real_strip():
 
 
 # Pictures with axes of their own making.
-ON_A_FIGURE = {"through_focus_gallery"}
+ON_A_FIGURE = {"through_focus_gallery", "views"}
 
 
 def some_air():
@@ -257,6 +257,17 @@ def a_seen_star():
     )
 
 
+@cache
+def real_view():
+    pair = ct.DoubleStar(separation_arcsec=1.2, first_magnitude=5, second_magnitude=6)
+    eyepiece = ct.Eyepiece(focal_length_mm=7, field_stop_mm=9)
+    return real_train().view(pair, eyepiece=eyepiece, pixels=33)
+
+
+def some_ripple():
+    return ct.Ripple(rms_nm=5, longest_mm=100, shortest_mm=30, seed=2)
+
+
 def some_nights():
     """Three nights out of order, of which the best shows the change."""
     return SimpleNamespace(
@@ -274,6 +285,8 @@ PICTURES = {
     "air_contrast": (plotting.air_contrast, some_air, "arcsec", "contrast"),
     "seen_star": (plotting.seen_star, a_seen_star, "arcsec", "arcsec"),
     "nights": (plotting.nights, some_nights, "arcsec", "%"),
+    "view": (plotting.view, real_view, "arcsec", "arcsec"),
+    "ripple_map": (plotting.ripple_map, some_ripple, "mm", "mm"),
     "grating_bands": (plotting.grating_bands, a_shadow, "mm", "mm"),
     "knife_shadow": (plotting.knife_shadow, a_shadow, "mm", "mm"),
     "spot": (plotting.spot, a_spot, "um", "um"),
@@ -337,6 +350,8 @@ REAL = {
     "nights": lambda: ct.nights_that_show(
         before=real_train(), after=real_train().with_primary(figure=[]), fwhm_arcsec=[1, 2, 4]
     ),
+    "view": real_view,
+    "ripple_map": some_ripple,
     "grating_bands": real_bands,
     "knife_shadow": real_shadow,
     "spot": lambda: real_train().spot(field_arcmin=(10, 5)),
