@@ -131,16 +131,11 @@ impl CoatingPatch {
     }
 
     fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
-        let allowed = "a place on the mirror, counted from its centre";
-        for (name, value) in [("x_mm", self.x_mm), ("y_mm", self.y_mm)] {
-            let other = if name == "x_mm" { self.y_mm } else { self.x_mm };
-            findings.number(
-                name,
-                value,
-                |v| v.abs() <= rim_mm && (!other.is_finite() || v.hypot(other) <= rim_mm.max(other.abs())),
-                allowed,
-                "counted from the rim?",
-            );
+        let (allowed, cause) = ("a place on the mirror, counted from its centre", "counted from the rim?");
+        if findings.number("x_mm", self.x_mm, |x| x.abs() <= rim_mm, allowed, cause) {
+            findings.number("y_mm", self.y_mm, |y| y.hypot(self.x_mm) <= rim_mm, allowed, cause);
+        } else {
+            findings.number("y_mm", self.y_mm, |y| y.abs() <= rim_mm, allowed, cause);
         }
         findings.number(
             "radius_mm",

@@ -1,16 +1,17 @@
 """Balanced aberrations of annular pupils, a quarter wave high -> annular.json.
 
-kind "quarter_wave": the balanced primary aberrations of an annulus of obstruction e (by diameter), V. N. Mahajan,
-J. Opt. Soc. Am. 71, 75 (1981), from memory: defocus r^2; spherical r^4 - (1 + e^2) r^2; coma
-(r^3 - (2/3) (1 + e^2 + e^4)/(1 + e^2) r) cos t; astigmatism r^2 cos 2t. Each is scaled so that its highest point over
-the annulus lies a quarter wave above its lowest. Exact Strehl |mean of e^(2 pi i W)|^2: radial terms by a 1-D
-integral; coma and astigmatism over the azimuth in closed form, J0, leaving a 1-D integral. RMS likewise by quadrature;
-Mahajan's closed forms (from memory) agree to 1e-25, checked in the script:
-defocus A (1 - e^2)/(2 sqrt 3), spherical A (1 - e^2)^2/(6 sqrt 5), coma A (1 - e^2) sqrt(1 + 4 e^2 + e^4)/
-(6 sqrt 2 sqrt(1 + e^2)), astigmatism B sqrt(1 + e^2 + e^4)/(2 sqrt 6), B that of r^2 cos^2 t, twice ours.
+kind "quarter_wave": the balanced primary aberrations of an annulus of obstruction e (by diameter),
+V. N. Mahajan, J. Opt. Soc. Am. 71, 75 (1981), from memory: defocus r^2; spherical
+r^4 - (1 + e^2) r^2; coma (r^3 - (2/3) (1 + e^2 + e^4)/(1 + e^2) r) cos t; astigmatism r^2 cos 2t.
+Each is scaled so that its highest point over the annulus lies a quarter wave above its lowest.
+Exact Strehl |mean of e^(2 pi i W)|^2: radial terms by a 1-D integral; coma and astigmatism over the
+azimuth in closed form, J0, leaving a 1-D integral. RMS likewise by quadrature; Mahajan's closed
+forms (from memory) agree to 1e-25, checked in the script: defocus A (1 - e^2)/(2 sqrt 3), spherical
+A (1 - e^2)^2/(6 sqrt 5), coma A (1 - e^2) sqrt(1 + 4 e^2 + e^4)/(6 sqrt 2 sqrt(1 + e^2)),
+astigmatism B sqrt(1 + e^2 + e^4)/(2 sqrt 6), B that of r^2 cos^2 t, twice ours.
 
-noll_<j>_waves: the same wavefront, but for piston, as coefficients of the circle's Noll terms (R. J. Noll, J. Opt. Soc.
-Am. 66, 207 (1976), table I), which is how a program takes it.
+noll_<j>_waves: the same wavefront, but for piston, as coefficients of the circle's Noll terms
+(R. J. Noll, J. Opt. Soc. Am. 66, 207 (1976), table I), which is how a program takes it.
 """
 
 import mpmath as mp

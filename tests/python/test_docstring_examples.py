@@ -5,6 +5,7 @@ import importlib
 import pkgutil
 
 import catoptric
+import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 
@@ -22,8 +23,11 @@ KNOWN = {"ct": catoptric, "np": np}
 
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_hold(name):
-    failed, _ = doctest.testmod(importlib.import_module(name), extraglobs=KNOWN)
-    assert failed == 0
+    runner = doctest.DocTestRunner()
+    for test in doctest.DocTestFinder().find(importlib.import_module(name), extraglobs=KNOWN):
+        runner.run(test)
+        plt.close("all")
+    assert runner.summarize(verbose=False).failed == 0
 
 
 def test_there_are_examples():

@@ -1,6 +1,5 @@
 """Contrast against spatial frequency, against closed forms and independent sums."""
 
-from types import SimpleNamespace
 
 import catoptric as ct
 import numpy as np
@@ -67,11 +66,11 @@ def test_beyond_the_cut_off_nothing_is_left():
 
 
 def test_light_of_several_colours_is_the_mean_of_them():
-    colours = SimpleNamespace(wavelength_nm=[480, 600], weight=[1, 3])
+    colours = ct.Spectrum(wavelength_nm=[480, 600], weight=[1, 3])
     asked = {"frequency_per_mm": [50, 150], "focus_shift_mm": 0.02}
     both = bare().mtf(spectrum=colours, **asked)
     blue, red = (
-        bare().mtf(spectrum=SimpleNamespace(wavelength_nm=[nm], weight=[1]), **asked)
+        bare().mtf(spectrum=ct.Spectrum(wavelength_nm=[nm], weight=[1]), **asked)
         for nm in (480, 600)
     )
     # On the axis of a round mirror out of focus the transfer function is real; here it is above 0.

@@ -225,7 +225,7 @@ def real_strip():
 
 
 # Pictures with axes of their own making.
-ON_A_FIGURE = {"through_focus_gallery"}
+ON_A_FIGURE = {"through_focus_gallery", "views"}
 
 
 def some_air():
@@ -257,6 +257,17 @@ def a_seen_star():
     )
 
 
+@cache
+def real_view():
+    pair = ct.DoubleStar(separation_arcsec=1.2, first_magnitude=5, second_magnitude=6)
+    eyepiece = ct.Eyepiece(focal_length_mm=7, field_stop_mm=9)
+    return real_train().view(pair, eyepiece=eyepiece, pixels=33)
+
+
+def some_ripple():
+    return ct.Ripple(rms_nm=5, longest_mm=100, shortest_mm=30, seed=2)
+
+
 def some_nights():
     """Three nights out of order, of which the best shows the change."""
     return SimpleNamespace(
@@ -274,6 +285,8 @@ PICTURES = {
     "air_contrast": (plotting.air_contrast, some_air, "arcsec", "contrast"),
     "seen_star": (plotting.seen_star, a_seen_star, "arcsec", "arcsec"),
     "nights": (plotting.nights, some_nights, "arcsec", "%"),
+    "view": (plotting.view, real_view, "arcsec", "arcsec"),
+    "ripple_map": (plotting.ripple_map, some_ripple, "mm", "mm"),
     "grating_bands": (plotting.grating_bands, a_shadow, "mm", "mm"),
     "knife_shadow": (plotting.knife_shadow, a_shadow, "mm", "mm"),
     "spot": (plotting.spot, a_spot, "um", "um"),
@@ -282,8 +295,6 @@ PICTURES = {
     "ring_energy": (plotting.ring_energy, a_psf, "", "share"),
     "through_focus": (plotting.through_focus, a_strip, "um", "um"),
     "through_focus_profiles": (plotting.through_focus_profiles, a_strip, "um", "brightness"),
-
-
     "contrast": (plotting.contrast, some_contrast, "arcsec", "contrast"),
     "wavefront_map": (plotting.wavefront_map, a_wavefront, "mm", "mm"),
     "figure_profile": (plotting.figure_profile, an_estimate, "mm", "nm"),
@@ -339,6 +350,8 @@ REAL = {
     "nights": lambda: ct.nights_that_show(
         before=real_train(), after=real_train().with_primary(figure=[]), fwhm_arcsec=[1, 2, 4]
     ),
+    "view": real_view,
+    "ripple_map": some_ripple,
     "grating_bands": real_bands,
     "knife_shadow": real_shadow,
     "spot": lambda: real_train().spot(field_arcmin=(10, 5)),
@@ -347,8 +360,6 @@ REAL = {
     "ring_energy": lambda: real_train().psf(focus="peak"),
     "through_focus": lambda: real_strip(),
     "through_focus_profiles": lambda: real_strip(),
-
-
     "contrast": lambda: real_train().mtf(frequency_per_mm=[0, 40, 120, 250], field_arcmin=(5, 0)),
     "wavefront_map": lambda: real_train().wavefront(field_arcmin=(10, 5)),
     "figure_profile": a_layer,
@@ -373,8 +384,6 @@ OWN_PLOT = {
     "energy": lambda result, ax: result.plot_energy(ax),
     "through_focus": lambda result, ax: result.plot(ax, scale="log", own_scale=True),
     "through_focus_profiles": lambda result, ax: result.plot_profiles(ax),
-
-
     "contrast": lambda result, ax: result.plot(ax),
     "wavefront_map": lambda result, ax: result.plot(ax),
     "figure_estimate": lambda result, ax: result.plot(ax, label="before", series=2),
