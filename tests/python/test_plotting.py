@@ -831,6 +831,18 @@ def test_a_strip_puts_inside_focus_on_the_left_and_says_its_scale():
         plotting.through_focus(a_strip(), scale="cube")
 
 
+def test_two_strips_can_share_one_white():
+    ax = plotting.through_focus(a_strip(), white=0.04)
+    inside, _, outside = (np.asarray(image.get_array()) for image in ax.images)
+    # The brightest points are 0.02 and 0.01; the grey is the square root of their share of white.
+    assert inside.max() == pytest.approx(np.sqrt(0.02 / 0.04), rel=1e-6)
+    assert outside.max() == pytest.approx(np.sqrt(0.01 / 0.04), rel=1e-6)
+    assert "0.04 and more" in words_on(ax)
+    for options in ({"white": 0.0}, {"white": np.nan}, {"white": 0.04, "own_scale": True}):
+        with pytest.raises(InputError, match="white"):
+            plotting.through_focus(a_strip(), **options)
+
+
 def test_profiles_mirror_each_other_about_the_middle():
     ax = plotting.through_focus_profiles(a_strip())
     left, right = ax.lines[:2]

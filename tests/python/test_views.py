@@ -193,6 +193,18 @@ def test_a_picture_stands_as_the_eye_sees_it():
     plt.close("all")
 
 
+def test_views_on_a_sensor_keep_their_size_side_by_side():
+    star = ct.StarField(x_arcsec=[0], y_arcsec=[0], magnitude=[1])
+    seen = newtonian().view(star, sensor=ct.Sensor(pixel_um=3, columns=21, rows=21))
+    axes = ct.plotting.views({"one": seen, "two": seen, "three": seen})
+    axes[0].figure.canvas.draw()
+    shares = [ax.get_position().width for ax in axes]
+    # Three in a row of 11.4 in, each with room for its numbers: 0.25 of the width is 2.85 in.
+    assert min(shares) > 0.2
+    assert ct.plotting.view(seen).get_title(loc="left") == "A star"
+    plt.close("all")
+
+
 def test_views_share_one_grey_scale():
     trains = {"full": newtonian(), "dull": newtonian()}
     trains["dull"] = newtonian(primary=primary(coating=ct.Coating(reflectance=0.5)))

@@ -28,19 +28,24 @@ def through_focus(
     *,
     scale: Scale = "root",
     own_scale: bool = False,
+    white: float | None = None,
 ) -> Axes:
     """Draw the pictures of a strip side by side, inside of focus on the left.
 
     All pictures share one grey scale, so that both sides can be compared. Its white is the middle
     one of the brightest points of the pictures out of focus, since the star in focus outshines
-    them by far; what is brighter is white, too. With `own_scale` each picture has its own white,
-    and the heading says so.
+    them by far; what is brighter is white, too. With `white` given, two strips can share a scale.
+    With `own_scale` each picture has its own white, and the heading says so.
 
-    Units: um in the plane of each picture; waves of defocus at the rim and mm along the light.
+    Units: um in the plane of each picture; waves of defocus at the rim and mm along the light;
+    `white` in peaks of the perfect star in focus. Errors: InputError for a white that is not above
+    0, and for one beside `own_scale`.
     """
+    if white is not None:
+        _check_white(white, own_scale)
     images, order = np.asarray(result.images), np.argsort(np.asarray(result.defocus_waves))
     ax = _style.axes_for(ax, min(1.55 * len(order) + 0.9, 15.0), 2.9)
-    white = _white(result)
+    white = _white(result) if white is None else white
     width = 2.0 * _reach(result)
     for place, k in enumerate(order):
         left = place * (1.0 + GAP) * width
@@ -224,6 +229,15 @@ def _white(result: StripLike) -> float:
     # Within half a wave the star still outshines everything.
     beyond = waves > 0.6
     return float(np.median(peaks[beyond]) if beyond.any() else peaks.max())
+
+
+def _check_white(white: float, own_scale: bool) -> None:
+    from ..errors import InputError
+
+    if own_scale:
+        raise InputError.about("white", f"{white}", "no white beside own_scale")
+    if not (white > 0.0 and np.isfinite(white)):
+        raise InputError.about("white", f"{white}", "a brightness above 0")
 
 
 def _grey(brightness: Any, scale: str) -> Any:

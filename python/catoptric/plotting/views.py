@@ -48,7 +48,7 @@ def view(
         ax,
         _what(result),
         f"{EYEPIECE_ORIENTATION} {SKY_IN_EYEPIECE}",
-        _conditions(result),
+        *_conditions(result),
         *_left(result),
     )
     return ax
@@ -83,7 +83,7 @@ def views(
     norm = _norm(scale, shown, white)
     pictures = [_picture(result, ax, norm) for result, ax in zip(shown, places, strict=True)]
     for (name, result), ax in zip(results.items(), places, strict=True):
-        _style.heading(ax, name, _conditions(result), *_left(result))
+        _style.heading(ax, name, *_conditions(result), *_left(result))
         if ax is not places[0]:
             ax.set_ylabel("")
     _style.scale_beside(places[-1], pictures[-1], _unit(shown[0], scale))
@@ -218,20 +218,18 @@ def _what(result: ViewLike) -> str:
         return f"A banded disc of {scene.diameter_arcsec:g} arcsec"
     if name == "DoubleStar":
         return f"A pair {scene.separation_arcsec:.3g} arcsec apart"
-    return f"{scene.star_count} stars"
+    return "A star" if scene.star_count == 1 else f"{scene.star_count} stars"
 
 
-def _conditions(result: ViewLike) -> str:
-    parts = []
-    if result.magnification is not None:
-        parts.append(f"{result.magnification:.0f}x, exit pupil {result.exit_pupil_mm:.2g} mm")
-    else:
-        sampling = result.pixels_per_lambda_f
-        coarse = ", too coarse" if sampling < 2.0 else ""
-        parts.append(f"{sampling:.2g} pixels for a wavelength times focal ratio{coarse}")
+def _conditions(result: ViewLike) -> list[str]:
+    """Return one short line or two: a long one would squeeze the pictures side by side."""
     air = result.seeing
-    parts.append("no air" if air is None else f"seeing {air.fwhm_arcsec:.2g} arcsec")
-    return "; ".join(parts)
+    night = "no air" if air is None else f"seeing {air.fwhm_arcsec:.2g} arcsec"
+    if result.magnification is not None:
+        return [f"{result.magnification:.0f}x, exit pupil {result.exit_pupil_mm:.2g} mm; {night}"]
+    sampling = result.pixels_per_lambda_f
+    coarse = ", too coarse" if sampling < 2.0 else ""
+    return [f"{sampling:.2g} pixels for a wavelength", f"times focal ratio{coarse}; {night}"]
 
 
 def _left(result: ViewLike) -> list[str]:
