@@ -1108,7 +1108,12 @@ class ThroughFocus(_Record):
     @property
     def wavefront(self) -> Wavefront: ...
     def plot(
-        self, ax: Axes | None = None, *, scale: ScaleName = "root", own_scale: bool = False
+        self,
+        ax: Axes | None = None,
+        *,
+        scale: ScaleName = "root",
+        own_scale: bool = False,
+        white: float | None = None,
     ) -> Axes: ...
     def plot_profiles(self, ax: Axes | None = None) -> Axes: ...
 

@@ -247,24 +247,27 @@ impl PyThroughFocus {
     /// Draw the strip, inside of focus on the left; return the axes.
     ///
     /// All pictures share one grey scale, whose white is the middle one of the brightest points of the defocused
-    /// pictures; what is brighter is white, too. `own_scale=True` gives each its own and says so. The grey is the square root of the intensity ("root"),
-    /// the intensity ("linear"), or its logarithm ("log").
+    /// pictures, or `white`, so that several strips can share it; what is brighter is white, too.
+    /// `own_scale=True` gives each its own and says so. The grey is the square root of the intensity ("root"), the
+    /// intensity ("linear"), or its logarithm ("log").
     ///
-    /// Errors: InputError for another scale.
+    /// Errors: InputError for another scale, and for a white that is not above 0 or stands beside `own_scale`.
     ///
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1600))
     /// >>> axes = train.through_focus(defocus_waves=[-2, 0, 2], pixels=33).plot()
     /// >>> assert "um" in axes.get_xlabel()
-    #[pyo3(signature = (ax=None, *, scale="root", own_scale=false))]
+    #[pyo3(signature = (ax=None, *, scale="root", own_scale=false, white=None))]
     fn plot<'py>(
         slf: &Bound<'py, Self>,
         ax: Option<&Bound<'py, PyAny>>,
         scale: &str,
         own_scale: bool,
+        white: Option<&Bound<'py, PyAny>>,
     ) -> PyResult<Bound<'py, PyAny>> {
         let options = PyDict::new(slf.py());
         options.set_item("scale", scale)?;
         options.set_item("own_scale", own_scale)?;
+        options.set_item("white", white)?;
         draw("through_focus", slf.as_any(), ax, Some(&options))
     }
 

@@ -1,6 +1,5 @@
 """Contrast against spatial frequency, against closed forms and independent sums."""
 
-
 import catoptric as ct
 import numpy as np
 import pytest
