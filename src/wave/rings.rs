@@ -25,10 +25,10 @@ impl Rings {
     pub(crate) fn new(radius_um: &[f64], half_um: f64, unit_um: f64) -> Self {
         // exp(i a x) on -1 to 1, a = 2 pi half/unit: even terms up to a, and what falls off beyond.
         let turn = TAU * half_um / unit_um;
-        let half = (0.5 * turn + 2.0 * turn.cbrt() + 10.0) as usize;
+        let half = (0.5 * turn + 2.5 * turn.cbrt() + 10.0) as usize;
         let fits = radius_um.len().saturating_mul(half * half) <= MOST_NUMBERS;
         let net = fits.then(|| {
-            let basis = EvenBasis::new(half);
+            let basis = chebyshev::Points::new(half);
             let side = (0..2 * half).map(|i| half_um * chebyshev::point(2 * half - 1 - i, 2 * half));
             let shares = radius_um.iter().flat_map(|r| shares(r / half_um, turn, &basis)).collect();
             (side.collect(), shares)
@@ -43,59 +43,53 @@ impl Rings {
         };
         let (picture, half) = (light.picture(side_um), side_um.len() / 2);
         // The outermost point first, as in the table.
-        let quarter: Vec<f64> = (0..half * half)
-            .map(|k| {
-                let [[low, high], [left, right]] = [k / half, k % half].map(|i| [i, 2 * half - 1 - i]);
-                picture[[low, left]] + picture[[low, right]] + picture[[high, left]] + picture[[high, right]]
-            })
+        let quarter = |i: usize, k: usize| {
+            let [[low, high], [left, right]] = [i, k].map(|i| [i, 2 * half - 1 - i]);
+            picture[[low, left]] + picture[[low, right]] + picture[[high, left]] + picture[[high, right]]
+        };
+        let eighth: Vec<f64> = (0..half)
+            .flat_map(|i| (i..half).map(move |k| (i, k)))
+            .map(|(i, k)| if i == k { quarter(i, i) } else { quarter(i, k) + quarter(k, i) })
             .collect();
-        shares.chunks_exact(half * half).map(|of| of.iter().zip(&quarter).map(|(s, i)| s * i).sum()).collect()
+        shares.chunks_exact(eighth.len()).map(|shares| dot(shares, &eighth)).collect()
     }
 }
 
-/// What the points of a quarter count for the mean around at a radius, in half-sides of the square.
-fn shares(radius: f64, turn: f64, basis: &EvenBasis) -> Vec<f64> {
-    // As in `mean_around`: even steps, an eighth of the circle with its mirror images.
-    let count = ((turn * radius + 20.0) / 8.0).ceil() as usize;
-    let half = basis.0.len();
-    let mut shares = vec![0.0; half * half];
-    for k in 0..count {
-        let (sin, cos) = (PI / 4.0 * (k as f64 + 0.5) / count as f64).sin_cos();
-        let [x, y] = [radius * cos, radius * sin].map(|place| basis.at(place));
-        for (row, across) in shares.chunks_exact_mut(half).zip(&y) {
-            for (share, along) in row.iter_mut().zip(&x) {
-                *share += across * along;
-            }
+/// A sum of products in eight parts, so that none waits for itself.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let mut sums = [0.0; 8];
+    for (a, b) in a.chunks(8).zip(b.chunks(8)) {
+        for ((sum, a), b) in sums.iter_mut().zip(a).zip(b) {
+            *sum += a * b;
         }
     }
-    // Each place stands for its image on the other side of the diagonal as well; a quarter holds four points.
-    let scale = 1.0 / (8 * count) as f64;
-    (0..half * half).map(|k| scale * (shares[k] + shares[k % half * half + k / half])).collect()
+    sums.iter().sum()
 }
 
-/// An even function by its values at the Chebyshev points of 0 to 1, from 1 downward: in 2 x^2 - 1 they are Chebyshev points
-/// again, each with its factor in the barycentric formula.
-struct EvenBasis(Vec<(f64, f64)>);
-
-impl EvenBasis {
-    fn new(half: usize) -> Self {
-        let angle = |i: usize| PI * (i as f64 + 0.5) / half as f64;
-        let factor = |i: usize| if i % 2 == 0 { angle(i).sin() } else { -angle(i).sin() };
-        Self((0..half).map(|i| (angle(i).cos(), factor(i))).collect())
+/// What the points of an eighth of the square count for the mean around at a radius, in half-sides of the square: of the
+/// upper triangle of a quarter, row after row.
+fn shares(radius: f64, turn: f64, basis: &chebyshev::Points) -> Vec<f64> {
+    // As in `mean_around`: even steps, an eighth of the circle with its mirror images.
+    let count = ((turn * radius + 20.0) / 8.0).ceil() as usize;
+    let half = basis.len();
+    let mut shares = vec![0.0; half * (half + 1) / 2];
+    // Each place stands for its image on the other side of the diagonal as well; a quarter holds four points.
+    let scale = 1.0 / (8 * count) as f64;
+    for k in 0..count {
+        let (sin, cos) = (PI / 4.0 * (k as f64 + 0.5) / count as f64).sin_cos();
+        // The even part is a polynomial of the square, whose points are Chebyshev's again.
+        let [x, y] = [cos, sin].map(|c| basis.shares(2.0 * (radius * c).powi(2) - 1.0));
+        let mut rest = &mut shares[..];
+        for i in 0..half {
+            let (row, others) = std::mem::take(&mut rest).split_at_mut(half - i);
+            let (across, along) = (scale * y[i], scale * x[i]);
+            for ((share, x), y) in row.iter_mut().zip(&x[i..]).zip(&y[i..]) {
+                *share += across * x + along * y;
+            }
+            rest = others;
+        }
     }
-
-    /// What each value counts at a place.
-    fn at(&self, place: f64) -> Vec<f64> {
-        let at = 2.0 * place * place - 1.0;
-        let term = |(point, factor): &(f64, f64)| {
-            let gap = at - point;
-            // On a point its own term outweighs all others.
-            factor / if gap == 0.0 { 1e-30 } else { gap }
-        };
-        let terms: Vec<f64> = self.0.iter().map(term).collect();
-        let total: f64 = terms.iter().sum();
-        terms.iter().map(|t| t / total).collect()
-    }
+    shares
 }
 
 #[cfg(test)]

@@ -38,7 +38,7 @@ pub(crate) struct Reach {
 
 /// The light near a point.
 pub(crate) enum Near<'a> {
-    CloseUp(CloseUp<'a>, &'a Amplitude),
+    CloseUp(CloseUp, &'a Amplitude),
     Round(&'a RoundStar),
 }
 
