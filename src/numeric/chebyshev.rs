@@ -37,7 +37,8 @@ pub(crate) struct Points(Vec<(f64, f64)>);
 
 impl Points {
     pub(crate) fn new(count: usize) -> Self {
-        let factor = |i: usize| if i % 2 == 0 { angle(i, count).sin() } else { -angle(i, count).sin() };
+        let factor =
+            |i: usize| if i.is_multiple_of(2) { angle(i, count).sin() } else { -angle(i, count).sin() };
         Self((0..count).map(|i| (point(i, count), factor(i))).collect())
     }
 
@@ -54,7 +55,9 @@ impl Points {
         };
         let mut terms: Vec<f64> = self.0.iter().map(term).collect();
         let total: f64 = terms.iter().sum();
-        terms.iter_mut().for_each(|t| *t /= total);
+        for share in &mut terms {
+            *share /= total;
+        }
         terms
     }
 }

@@ -58,10 +58,14 @@ impl Rings {
 /// A sum of products in eight parts, so that none waits for itself.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut sums = [0.0; 8];
-    for (a, b) in a.chunks(8).zip(b.chunks(8)) {
-        for ((sum, a), b) in sums.iter_mut().zip(a).zip(b) {
-            *sum += a * b;
+    let (mut ends_a, mut ends_b) = (a.chunks_exact(8), b.chunks_exact(8));
+    for (a, b) in ends_a.by_ref().zip(ends_b.by_ref()) {
+        for lane in 0..8 {
+            sums[lane] += a[lane] * b[lane];
         }
+    }
+    for ((sum, a), b) in sums.iter_mut().zip(ends_a.remainder()).zip(ends_b.remainder()) {
+        *sum += a * b;
     }
     sums.iter().sum()
 }

@@ -165,12 +165,11 @@ impl Wavefront {
         wavelength_nm: f64,
         list: Option<(PhaseDensity, Pupil)>,
     ) -> Result<Self> {
-        let (mut density, mut at_hand) = match list {
-            Some((density, pupil)) => (density, Some(pupil)),
-            None => {
-                let slopes = source.slopes(reference_mm);
-                (PhaseDensity::new(slopes, wavelength_nm, 0.0, Fineness::STATISTICS), None)
-            }
+        let (mut density, mut at_hand) = if let Some((density, pupil)) = list {
+            (density, Some(pupil))
+        } else {
+            let slopes = source.slopes(reference_mm);
+            (PhaseDensity::new(slopes, wavelength_nm, 0.0, Fineness::STATISTICS), None)
         };
         let (mut error, tolerance) = (f64::INFINITY, source.tolerance(STREHL_ACCURACY));
         for refinement in 0..=REFINEMENTS {
