@@ -31,6 +31,37 @@ pub(crate) fn sum(series: &[f64], x: f64) -> f64 {
     x * a - b + series[0]
 }
 
+/// Polynomials by their values at the Chebyshev points of -1 to 1.
+#[derive(Clone, Debug)]
+pub(crate) struct Points(Vec<(f64, f64)>);
+
+impl Points {
+    pub(crate) fn new(count: usize) -> Self {
+        let factor =
+            |i: usize| if i.is_multiple_of(2) { angle(i, count).sin() } else { -angle(i, count).sin() };
+        Self((0..count).map(|i| (point(i, count), factor(i))).collect())
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// What each value counts at a place between -1 and 1 (the barycentric formula).
+    pub(crate) fn shares(&self, x: f64) -> Vec<f64> {
+        let term = |(point, factor): &(f64, f64)| {
+            let gap = x - point;
+            // On a point its own term outweighs all others.
+            factor / if gap == 0.0 { 1e-30 } else { gap }
+        };
+        let mut terms: Vec<f64> = self.0.iter().map(term).collect();
+        let total: f64 = terms.iter().sum();
+        for share in &mut terms {
+            *share /= total;
+        }
+        terms
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -41,6 +72,16 @@ mod tests {
         for i in 0..=20 {
             let x = f64::from(i) / 10.0 - 1.0;
             assert!((sum(&series, x) - x.exp()).abs() < 1e-14);
+        }
+    }
+
+    #[test]
+    fn shares_of_values_are_the_function() {
+        let points = Points::new(16);
+        for x in [-1.0, -0.3, 0.0, point(3, 16), 0.999, 1.0] {
+            let shares = points.shares(x);
+            let sum: f64 = shares.iter().enumerate().map(|(i, s)| s * point(i, 16).exp()).sum();
+            assert!((sum - x.exp()).abs() < 1e-14, "at {x}");
         }
     }
 }

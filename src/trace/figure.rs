@@ -174,7 +174,8 @@ impl Layer {
                 if depth <= 0.0 {
                     return (0.0, 0.0);
                 }
-                let steepness = depth.powf(power - 1.0);
+                // A parabola, the usual edge, needs no power.
+                let steepness = if power - 2.0 == 0.0 { depth } else { depth.powf(power - 1.0) };
                 (-drop_mm * depth * steepness, -drop_mm * power * steepness / width_mm)
             }
             Self::Zone { radius_mm, half_width_mm, height_mm } => {

@@ -68,7 +68,7 @@ impl Mirror {
     /// The surface above a point of the xy plane.
     #[inline]
     pub(crate) fn at(&self, x_mm: f64, y_mm: f64) -> SurfacePoint {
-        let r = x_mm.hypot(y_mm);
+        let r = length(x_mm, y_mm);
         let (z, slope) = self.height_and_slope(r);
         let per_radius = if r > 0.0 { slope / r } else { 0.0 };
         let round =
@@ -135,6 +135,12 @@ impl Mirror {
         let t = -q / (b + root.copysign(b));
         t.is_finite().then_some(t)
     }
+}
+
+/// Length of a vector in the plane: `hypot` costs several times as much, to guard against overflow.
+#[inline]
+pub(crate) fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
 }
 
 /// The point at distance `t` along a line.

@@ -5,6 +5,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::fold::Fold;
+use super::mirror::length;
 use super::ray::{Ray, StarBeam};
 use crate::model::Train;
 
@@ -132,20 +133,20 @@ impl Stop {
         let [x, y, z] = ray.hit_mm;
         let at_height = |height: f64| {
             let t = (height - z) / ray.direction[2];
-            (x + ray.direction[0] * t).hypot(y + ray.direction[1] * t)
+            length(x + ray.direction[0] * t, y + ray.direction[1] * t)
         };
         let above = |height: f64| {
             let [x, y] = beam.above(ray.hit_mm, height);
-            x.hypot(y)
+            length(x, y)
         };
         let on_flat = |direction: [f64; 3], height: f64, offset: f64| {
             let t = (x - z + height) / (direction[2] - direction[0]);
-            (x + direction[0] * t + offset).hypot(y + direction[1] * t)
+            length(x + direction[0] * t + offset, y + direction[1] * t)
         };
         match self.place {
             Place::Above { height_mm } => above(height_mm) - self.radius_mm,
             Place::BodyAbove { height_mm } => self.radius_mm - above(height_mm),
-            Place::OnMirror => x.hypot(y) - self.radius_mm,
+            Place::OnMirror => length(x, y) - self.radius_mm,
             Place::FlatOnTheWayDown { height_mm, offset_mm } => {
                 self.radius_mm - on_flat(beam.seen_from(ray.hit_mm).0, height_mm, offset_mm)
             }

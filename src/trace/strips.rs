@@ -6,6 +6,7 @@
 use std::f64::consts::PI;
 
 use super::limits::{Outline, halve};
+use super::mirror::length;
 use super::prepared::Prepared;
 use super::ray::{Ray, StarBeam};
 use super::stops::{Part, Stop};
@@ -195,7 +196,7 @@ impl Strip {
         let (start, far) = (self.start_mm(t_mm), self.far_mm(outline));
         let beyond_rim = |s: f64| {
             let [x, y] = self.on_mirror(prepared, beam, s, t_mm);
-            x.hypot(y) - outline.rim_mm()
+            length(x, y) - outline.rim_mm()
         };
         let mut row = RowEnds { from_mm: start, to_mm: start, limits: (None, None) };
         if beyond_rim(start) >= 0.0 {

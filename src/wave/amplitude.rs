@@ -171,7 +171,7 @@ impl Amplitude {
         let mut columns = vec![[vec![[0.0; LANES]; positive.len()], vec![[0.0; LANES]; positive.len()]]; 2];
         let tables: Vec<Vec<Turns>> =
             self.colours.iter().map(|colour| self.tables(colour, positive)).collect();
-        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        let mut panels = self.empty_panels();
         for chunk in 0..chunks {
             for side in columns.iter_mut().flatten() {
                 side.fill([0.0; LANES]);
@@ -197,8 +197,13 @@ impl Amplitude {
         Array2::from_shape_vec((pixels, pixels), image).unwrap_or_else(|_| unreachable!("so many pixels"))
     }
 
+    /// Room for the sums over the columns: at eight places, and at their mirror places.
+    pub(super) fn empty_panels(&self) -> [Vec<Panel>; 2] {
+        [0, 1].map(|_| vec![[[0.0; LANES]; 4]; self.half])
+    }
+
     /// The sums over the columns for eight places and their mirror places, one panel for each pair of rows.
-    fn panels(&self, colour: &Colour, turns: &[Turns], panels: &mut [Vec<Panel>; 2]) {
+    pub(super) fn panels(&self, colour: &Colour, turns: &[Turns], panels: &mut [Vec<Panel>; 2]) {
         for (j, row) in colour.net.chunks_exact(self.half).enumerate() {
             let [here, there] = lanes::along_rows(&row[..self.filled[j]], &turns[..self.filled[j]]);
             (panels[0][j], panels[1][j]) = (here, there);
@@ -206,7 +211,7 @@ impl Amplitude {
     }
 
     /// Cosines and sines over the kernel's transform, for eight places after eight.
-    fn tables(&self, colour: &Colour, places_um: &[f64]) -> Vec<Turns> {
+    pub(super) fn tables(&self, colour: &Colour, places_um: &[f64]) -> Vec<Turns> {
         let mut table = vec![[[0.0; LANES]; 2]; places_um.len().div_ceil(LANES) * self.half];
         for (places, table) in places_um.chunks(LANES).zip(table.chunks_mut(self.half)) {
             let (mut turn, mut scale) = ([0.0; LANES], [0.0; LANES]);
@@ -231,7 +236,7 @@ impl Amplitude {
         let points: Vec<(f64, f64)> =
             gauss::on_interval(count.next_multiple_of(2), -1.0, 1.0).filter(|(t, _)| *t > 0.0).collect();
         let mut sums_of_lines = Vec::new();
-        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        let mut panels = self.empty_panels();
         for lines in lines.chunks(LANES) {
             let places: Vec<f64> = lines.iter().map(|(angle, _)| radius_um * angle.sin()).collect();
             for colour in &self.colours {
@@ -265,7 +270,7 @@ impl Amplitude {
         };
         let (lines, points) = (halves(half_along_um), halves(half_across_um));
         let mut parts = Vec::new();
-        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        let mut panels = self.empty_panels();
         for lines in lines.chunks(LANES) {
             let places: Vec<f64> = lines.iter().map(|line| line.0).collect();
             for colour in &self.colours {
@@ -287,7 +292,7 @@ impl Amplitude {
     /// The mean of the intensity over azimuth at radii about the reference point; finest detail as in
     /// [`Amplitude::within_disc_um2`].
     pub(crate) fn mean_around(&self, radius_um: &[f64], unit_um: f64) -> Vec<f64> {
-        let mut panels = [vec![[[0.0; LANES]; 4]; self.half], vec![[[0.0; LANES]; 4]; self.half]];
+        let mut panels = self.empty_panels();
         let mut means = Vec::with_capacity(radius_um.len());
         for radii in radius_um.chunks(LANES) {
             let mut sums = [0.0; LANES];
@@ -337,7 +342,7 @@ fn place_row(
 }
 
 /// Cosines and sines of (k + 1/2) `turn`, k from 0, in the form of [`lanes::at_place`].
-pub(super) fn single_turns(turn: f64, count: usize) -> Vec<Lanes> {
+fn single_turns(turn: f64, count: usize) -> Vec<Lanes> {
     let mut table = vec![[0.0; LANES]; count];
     lanes::single_turns(turn, &mut table);
     table
@@ -355,7 +360,7 @@ fn filled(half: usize, radius: f64) -> Vec<usize> {
 }
 
 /// The four points (+-column, +-row) of a net taken together.
-pub(super) fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
+fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
     let at =
         |row: usize, column: usize| [net[2 * row * stride + column], net[(2 * row + 1) * stride + column]];
     let mut folded = Vec::with_capacity(half * half);
@@ -368,7 +373,7 @@ pub(super) fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
     folded
 }
 
-pub(super) fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
+fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
     [
         a[0] + c[0] + (b[0] + d[0]),
         a[1] + c[1] + (b[1] + d[1]),

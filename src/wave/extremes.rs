@@ -24,12 +24,18 @@ pub(super) fn peak_to_valley_nm(
 ) -> f64 {
     let edges = source.edge_points();
     let on_edges = source.pupil_at(&edges).seen_from(reference_mm);
-    let nodes = (0..pupil.len()).map(|i| ([pupil.x[i], pupil.y[i]], view.path_nm[i]));
-    let lit_nodes = nodes.filter(|(p, _)| source.is_lit(p[0], p[1]));
-    let along_edges = edges.iter().copied().zip(on_edges.path_nm.iter().map(|w| w - piston_nm));
-    let points: Vec<([f64; 2], f64)> = lit_nodes.chain(along_edges).collect();
+    let nodes = (0..pupil.len()).map(|i| ([pupil.x[i], pupil.y[i]], view.path_nm[i], false));
+    let along_edges = edges.iter().zip(&on_edges.path_nm).map(|(p, w)| (*p, w - piston_nm, true));
+    let points: Vec<([f64; 2], f64, bool)> = nodes.chain(along_edges).collect();
     let summit = |sign: f64| {
-        let best = points.iter().copied().max_by(|a, b| (sign * a.1).total_cmp(&(sign * b.1)));
+        // Whether a node is lit is asked only where it is higher than all before it.
+        let mut best: Option<([f64; 2], f64)> = None;
+        for &(point, path_nm, surely_lit) in &points {
+            let is_higher = best.is_none_or(|(_, highest_nm)| sign * path_nm >= sign * highest_nm);
+            if is_higher && (surely_lit || source.is_lit(point[0], point[1])) {
+                best = Some((point, path_nm));
+            }
+        }
         best.map_or(0.0, |start| climb(source, reference_mm, piston_nm, start, sign))
     };
     summit(1.0) + summit(-1.0)

@@ -110,7 +110,12 @@ impl Prepared {
     }
 
     /// The reference point in the image that a focus stands for, mm in the unfolded space.
-    pub(crate) fn reference_mm(&self, focus: Focus, star: Star, wavelength_nm: f64) -> Result<[f64; 3]> {
+    fn reference_mm(&self, focus: Focus, star: Star, wavelength_nm: f64) -> Result<[f64; 3]> {
+        Ok(self.found_focus(focus, star, wavelength_nm)?.reference_mm)
+    }
+
+    /// The reference point that a focus stands for, and the list of nodes on which it was found.
+    pub(crate) fn found_focus(&self, focus: Focus, star: Star, wavelength_nm: f64) -> Result<FoundFocus> {
         star.check(self.focal_length_mm())?;
         check_wavelength(wavelength_nm)?;
         let source = Source::Star { prepared: self.clone(), star };
@@ -124,24 +129,36 @@ impl Prepared {
             Focus::Paraxial | Focus::LeastRms | Focus::Peak => {}
         }
         let in_depth = matches!(focus, Focus::LeastRms | Focus::Peak);
-        let mut reference = start;
+        let scale = Scale::new(self.focal_ratio(), wavelength_nm);
+        let mut found = FoundFocus { reference_mm: start, list: None };
         // The nodes follow the slopes seen from the reference point, which the first round only guesses.
         for round in 0..2 {
+            if found.list.is_some() && focus != Focus::Peak {
+                break;
+            }
+            let reference = found.reference_mm;
             let density =
                 PhaseDensity::new(source.slopes(reference), wavelength_nm, 0.0, Fineness::STATISTICS);
             let pupil = source.pupil(&density);
             if pupil.is_dark() {
                 return Err(no_light(star.field, &self.light(star.field)));
             }
-            reference = least_rms(&pupil, start, in_depth)?;
+            found.reference_mm = least_rms(&pupil, start, in_depth)?;
             if focus == Focus::Peak && round > 0 {
                 let coarse = source.pupil(&density.with(Fineness::LOOKS));
-                let scale = Scale::new(self.focal_ratio(), wavelength_nm);
-                reference = brightest(&pupil, &coarse, source.rim(), &scale, reference)?;
+                found.reference_mm = brightest(&pupil, &coarse, source.rim(), &scale, found.reference_mm)?;
             }
+            let is_still = scale.is_still(reference, found.reference_mm);
+            found.list = is_still.then_some((density, pupil));
         }
-        Ok(reference)
+        Ok(found)
     }
+}
+
+/// A reference point, and the list for the slopes seen from there where the search has one: its density and nodes.
+pub(crate) struct FoundFocus {
+    pub(crate) reference_mm: [f64; 3],
+    pub(crate) list: Option<(PhaseDensity, Pupil)>,
 }
 
 /// Moves a reference point until the RMS of the wavefront is least: across the plane, or in depth as well.
@@ -269,6 +286,14 @@ impl Scale {
             across_mm: wavelength_mm * focal_ratio,
             depth_mm: 8.0 * wavelength_mm * focal_ratio * focal_ratio,
         }
+    }
+}
+
+impl Scale {
+    /// Whether two reference points are so near to each other, by 1e-6 of a wave, that one list serves both.
+    fn is_still(&self, before_mm: [f64; 3], after_mm: [f64; 3]) -> bool {
+        let [x, y, z] = [0, 1, 2].map(|i| (after_mm[i] - before_mm[i]).abs());
+        x.max(y) <= 1e-6 * self.across_mm && z <= 1e-6 * self.depth_mm
     }
 }
 

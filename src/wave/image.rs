@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::spectrum::Spectrum;
 use super::star_light::Near;
-use super::wavefront::Wavefront;
+use super::wavefront::{Sums, Wavefront};
+use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
 use crate::numeric::{roots, sums};
 use crate::units::UM_PER_MM;
@@ -197,6 +198,12 @@ impl Wavefront {
     pub(crate) fn at_wavelength(&self, wavelength_nm: f64) -> Result<Self> {
         if self.wavelength_nm.to_bits() == wavelength_nm.to_bits() {
             return Ok(self.clone());
+        }
+        if wavelength_nm > self.wavelength_nm {
+            check_wavelength(wavelength_nm)?;
+            // Nodes that are enough for a shorter wavelength are enough for a longer one; only the Strehl hangs on it.
+            let strehl = Sums::new(&self.pupil, &self.view, wavelength_nm).strehl();
+            return Ok(Self { wavelength_nm, strehl, ..self.clone() });
         }
         Self::seen_from(self.source.clone(), self.reference_mm, wavelength_nm)
     }

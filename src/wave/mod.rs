@@ -19,6 +19,7 @@ mod picture;
 mod radial;
 mod radial_grid;
 mod radial_view;
+mod rings;
 mod round_star;
 mod scatter;
 mod seeing;

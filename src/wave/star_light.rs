@@ -38,7 +38,7 @@ pub(crate) struct Reach {
 
 /// The light near a point.
 pub(crate) enum Near<'a> {
-    CloseUp(CloseUp<'a>, &'a Amplitude),
+    CloseUp(CloseUp, &'a Amplitude),
     Round(&'a RoundStar),
 }
 
@@ -162,25 +162,33 @@ impl Lists {
     }
 }
 
-/// The lists of a wavefront's last picture: the next one of the same reach and shortest wavelength needs no others.
+/// The lists of a wavefront's last picture and the error they came to: the next one of the same reach, light and reference
+/// points needs neither others nor another comparison.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct KeptLists(Arc<Mutex<Option<Kept>>>);
 
-/// The bits of the farthest radius and of the shortest wavelength, and the lists for them.
-type Kept = ([u64; 2], Arc<Lists>);
+/// What lists were made and compared for, the lists, and their error.
+type Kept = (Vec<u64>, Arc<Lists>, f64);
 
 impl KeptLists {
-    fn get(&self, key: [u64; 2]) -> Option<Arc<Lists>> {
+    fn get(&self, key: &[u64]) -> Option<(Arc<Lists>, f64)> {
         let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        kept.as_ref().filter(|(of, _)| *of == key).map(|(_, lists)| Arc::clone(lists))
+        kept.as_ref().filter(|(of, ..)| of == key).map(|(_, lists, error)| (Arc::clone(lists), *error))
     }
 
-    fn keep(&self, key: [u64; 2], lists: &Arc<Lists>) {
+    fn keep(&self, key: Vec<u64>, lists: &Arc<Lists>, error: f64) {
         // A long list is not worth its room.
         if lists.pupil.nodes.len() < 20_000 {
-            *self.0.lock().unwrap_or_else(PoisonError::into_inner) = Some((key, Arc::clone(lists)));
+            *self.0.lock().unwrap_or_else(PoisonError::into_inner) = Some((key, Arc::clone(lists), error));
         }
     }
+}
+
+/// All on which lists and their error hang, bit by bit.
+fn key(references: &[[f64; 3]], spectrum: &Spectrum, reach: Reach) -> Vec<u64> {
+    let lines = spectrum.lines().iter().flat_map(|(nm, share)| [*nm, *share]);
+    let numbers = [reach.half_um, reach.corner_um].into_iter().chain(lines);
+    numbers.chain(references.iter().flatten().copied()).map(f64::to_bits).collect()
 }
 
 /// A picture of a star of one wavelength, with all of its light.
@@ -207,14 +215,26 @@ impl Wavefront {
     pub(crate) fn star_light(&self, spectrum: &Spectrum, half_um: f64, corner_um: f64) -> Result<Settled> {
         let shortest_nm = spectrum.lines()[0].0;
         let reach = Reach { half_um, corner_um, unit_um: shortest_nm / 1000.0 * self.image_focal_ratio()? };
-        let references = [self.reference_mm];
-        let key = [corner_um, shortest_nm].map(f64::to_bits);
-        let lists = self.kept.get(key).unwrap_or_else(|| {
-            let slopes = self.source.slopes(self.reference_mm);
-            Arc::new(self.lists(&references, slopes, reach, ALLOW_ROUND))
-        });
-        let settled = self.settled(lists, &references, spectrum, reach, ALLOW_ROUND)?;
-        self.kept.keep(key, &settled.lists);
+        self.star_light_from(&[self.reference_mm], spectrum, reach, || self.source.slopes(self.reference_mm))
+    }
+
+    /// The light as seen from several reference points, on one list for the steepest slopes of all.
+    pub(crate) fn star_light_from(
+        &self,
+        references: &[[f64; 3]],
+        spectrum: &Spectrum,
+        reach: Reach,
+        slopes: impl FnOnce() -> SlopeTable,
+    ) -> Result<Settled> {
+        let key = key(references, spectrum, reach);
+        if let Some((lists, error)) = self.kept.get(&key) {
+            let light = |k: usize| lists.pupil.light(references[k], spectrum, reach);
+            let lights = pool::map_ordered(references.len(), references.len() > 1, light);
+            return Ok(Settled { lists, lights, error });
+        }
+        let lists = Arc::new(self.lists(references, slopes(), reach, ALLOW_ROUND));
+        let settled = self.settled(lists, references, spectrum, reach, ALLOW_ROUND)?;
+        self.kept.keep(key, &settled.lists, settled.error);
         Ok(settled)
     }
 

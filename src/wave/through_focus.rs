@@ -2,15 +2,15 @@
 
 use std::borrow::Cow;
 use std::f64::consts::TAU;
-use std::sync::Arc;
 
 use ndarray::{Array2, Array3};
 use serde::{Deserialize, Serialize};
 
 use super::image::{self, PsfSize, axis_um};
+use super::rings::Rings;
 use super::source::Pupil;
 use super::spectrum::Spectrum;
-use super::star_light::{ALLOW_ROUND, Reach, Settled};
+use super::star_light::{Reach, Settled};
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
 use crate::numeric::pool;
@@ -144,6 +144,8 @@ impl Wavefront {
             unit_um: focal_ratio * spectrum.lines()[0].0 / 1000.0,
         };
         let (settled, looked_at) = self.nodes_for_all(&references, spectrum, reach)?;
+        let rings =
+            Rings::new(&radii.iter().map(|(r, _)| *r).collect::<Vec<_>>(), half_width_um, reach.unit_um);
         let planes = pool::map_ordered(references.len(), true, |k| {
             // Some planes are at hand from the comparison.
             let known = looked_at.iter().position(|r| r[2].to_bits() == references[k][2].to_bits());
@@ -151,8 +153,7 @@ impl Wavefront {
                 Some(i) => Cow::Borrowed(settled.light(i)),
                 None => Cow::Owned(settled.lists.pupil.light(references[k], spectrum, reach)),
             };
-            let profile: Vec<f64> = radii.iter().map(|(r, _)| *r).collect();
-            let profile = light.mean_around(&profile, reach.unit_um);
+            let profile = rings.means(&light);
             let energy: f64 = radii.iter().zip(&profile).map(|((r, w), i)| TAU * r * w * i).sum();
             (
                 light.picture(&axis_um),
@@ -200,10 +201,8 @@ impl Wavefront {
             by_depth.iter().copied().min_by(|a, b| from_focus(a).total_cmp(&from_focus(b))).unwrap_or(first);
         let mut looked_at = vec![first, nearest, last];
         looked_at.dedup();
-        let slopes = self.source.slopes(first).steeper(&self.source.slopes(last));
-        let lists = Arc::new(self.lists(&looked_at, slopes, reach, ALLOW_ROUND));
-        let settled = self.settled(lists, &looked_at, spectrum, reach, ALLOW_ROUND)?;
-        Ok((settled, looked_at))
+        let slopes = || self.source.slopes(first).steeper(&self.source.slopes(last));
+        Ok((self.star_light_from(&looked_at, spectrum, reach, slopes)?, looked_at))
     }
 }
 

@@ -117,8 +117,9 @@ impl Prepared {
     /// ```
     pub fn wavefront(&self, star: impl Into<Star>, focus: Focus, wavelength_nm: f64) -> Result<Wavefront> {
         let star = star.into();
-        let reference = self.reference_mm(focus, star, wavelength_nm)?;
-        Wavefront::seen_from(Source::Star { prepared: self.clone(), star }, reference, wavelength_nm)
+        let found = self.found_focus(focus, star, wavelength_nm)?;
+        let source = Source::Star { prepared: self.clone(), star };
+        Wavefront::on_list(source, found.reference_mm, wavelength_nm, found.list)
     }
 }
 
@@ -154,11 +155,25 @@ impl Wavefront {
     /// The wavefront of a source from a reference point, on as many nodes as the Strehl needs.
     pub(crate) fn seen_from(source: Source, reference_mm: [f64; 3], wavelength_nm: f64) -> Result<Self> {
         check_wavelength(wavelength_nm)?;
-        let mut density =
-            PhaseDensity::new(source.slopes(reference_mm), wavelength_nm, 0.0, Fineness::STATISTICS);
+        Self::on_list(source, reference_mm, wavelength_nm, None)
+    }
+
+    /// The same, where a list for this reference point is at hand already.
+    fn on_list(
+        source: Source,
+        reference_mm: [f64; 3],
+        wavelength_nm: f64,
+        list: Option<(PhaseDensity, Pupil)>,
+    ) -> Result<Self> {
+        let (mut density, mut at_hand) = if let Some((density, pupil)) = list {
+            (density, Some(pupil))
+        } else {
+            let slopes = source.slopes(reference_mm);
+            (PhaseDensity::new(slopes, wavelength_nm, 0.0, Fineness::STATISTICS), None)
+        };
         let (mut error, tolerance) = (f64::INFINITY, source.tolerance(STREHL_ACCURACY));
         for refinement in 0..=REFINEMENTS {
-            let pupil = source.pupil(&density);
+            let pupil = at_hand.take().unwrap_or_else(|| source.pupil(&density));
             if pupil.is_dark() {
                 return Err(dark(&source));
             }
