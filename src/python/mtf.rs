@@ -9,6 +9,7 @@ use super::arguments::{focus as focus_of, list, number, number_or, one_or_list, 
 use super::errors::{compute, exception};
 use super::rays::draw;
 use super::record::{getters, record};
+use super::seeing::PySeeing;
 use super::spectrum::PySpectrum;
 use super::train::PyTrain;
 use super::waves::{PyWavefront, light};
@@ -168,7 +169,8 @@ impl PyMtf {
         compute(py, move || mtf.at_detail(detail_arcsec)).map(PyDetailContrast)
     }
 
-    /// Return the diameter, mm, of the perfect clear aperture that leaves the same mean contrast to a detail.
+    /// Return the diameter, mm, of the perfect clear aperture that leaves the same mean contrast to a detail, in the same
+    /// air.
     ///
     /// Units: arcsec for the full period, one bright and one dark bar together.
     /// Errors: those of `at_detail`; InputError where no contrast is left.
@@ -181,6 +183,28 @@ impl PyMtf {
     fn equivalent_aperture_mm(&self, py: Python<'_>, detail_arcsec: &Bound<'_, PyAny>) -> PyResult<f64> {
         let (mtf, detail_arcsec) = (self.0.clone(), number(detail_arcsec, "detail_arcsec")?);
         compute(py, move || mtf.equivalent_aperture_mm(detail_arcsec))
+    }
+
+    /// Return the same contrasts through the air: at every wavelength the telescope's transfer function times the air's.
+    ///
+    /// The perfect apertures stand in the same air, and so does that of `equivalent_aperture_mm`. Contrasts that are
+    /// through air already begin again from the telescope's own.
+    ///
+    /// Units: those of `Mtf`.
+    /// Errors: InputError for coefficients alone, whose telescope has no size against the air's; NotConverged.
+    /// Source: Fried 1966 (J. Opt. Soc. Am. 56, 1372).
+    /// Leaves out: what `Seeing` and `Mtf` leave out; the air's baseline is taken at the mean distance of the mirror
+    /// from the image, by 1/(16 F^2) of itself beyond the focal length, for all zones alike.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> still, night = train.mtf(frequency_per_mm=[0, 100]), ct.Seeing(fwhm_arcsec=1.0)
+    /// >>> seen = still.in_seeing(night)
+    /// >>> air = night.transfer(still.frequency_per_arcsec)
+    /// >>> assert np.all(abs(seen.contrast_mean - still.contrast_mean * air) < 1e-3) and seen.seeing == night
+    #[pyo3(signature = (seeing, /))]
+    fn in_seeing(&self, py: Python<'_>, seeing: PySeeing) -> PyResult<Self> {
+        let mtf = self.0.clone();
+        compute(py, move || mtf.in_seeing(&seeing.0)).map(PyMtf)
     }
 
     /// Draw the contrast beside that of the perfect apertures; return the axes.
@@ -203,13 +227,15 @@ getters!(PyMtf, |mtf| {
     error_estimate: f64 = mtf.error_estimate;
     /// Diameter of the central shadow over the diameter that gathers light.
     obstruction_ratio: f64 = mtf.wavefront.obstruction_ratio();
+    /// The air, or None where there is none.
+    seeing: Option<PySeeing> = mtf.seeing.map(PySeeing);
     /// The wavefront behind it.
     wavefront: PyWavefront = PyWavefront(mtf.wavefront.clone());
 });
 record!(PyMtf, "Mtf",
     attributes: ["frequency_per_mm", "frequency_per_arcsec", "contrast_along", "contrast_across", "contrast_mean",
         "perfect_clear", "perfect_obstructed", "cutoff_per_mm", "textbook_cutoff_per_mm", "error_estimate",
-        "obstruction_ratio", "wavelength_nm", "weight", "wavefront"],
+        "obstruction_ratio", "wavelength_nm", "weight", "seeing", "wavefront"],
     shown: ["cutoff_per_mm", "obstruction_ratio", "error_estimate"]);
 
 /// The complex transfer function for one azimuth.
@@ -301,7 +327,8 @@ getters!(PyDetailContrast, |detail| {
     perfect_clear: f64 = detail.perfect_clear;
     /// The same with the same central obstruction.
     perfect_obstructed: f64 = detail.perfect_obstructed;
-    /// Diameter, mm, of the perfect clear aperture with the same mean contrast here; None where none is left.
+    /// Diameter, mm, of the perfect clear aperture with the same mean contrast here, in the same air; None where none is
+    /// left.
     equivalent_aperture_mm: Option<f64> = detail.equivalent_aperture_mm;
     /// Estimated error of the contrast.
     error_estimate: f64 = detail.error_estimate;

@@ -26,8 +26,9 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// without air.
 /// Shapes: one entry a night.
 /// Errors: those of `nights_that_show`, which makes it.
-/// Leaves out: what `Seeing` leaves out; patterns that lie aslant; the light beyond 100 wavelengths times focal ratio,
-/// all of which stands in `error_estimate`. Peaks are good to 1e-3 of themselves.
+/// Leaves out: what `Seeing` leaves out; patterns that lie aslant. Contrasts are good to 1e-5 (to the light beyond a
+/// wide picture, about 2e-3, where a rough map of heights lies on the mirror: `error_estimate` says which), peaks to
+/// 1e-3 of themselves.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
 /// >>> new, old = ct.Train(primary=mirror), ct.Train(primary=mirror).with_primary(conic=-0.85)

@@ -9,6 +9,8 @@ mod density;
 mod energy;
 mod extremes;
 mod focus;
+#[cfg(test)]
+mod honesty;
 mod image;
 mod lanes;
 mod nights;

@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use ndarray::Axis;
 use serde::{Deserialize, Serialize};
 
+use super::otf;
 use super::seeing::Seeing;
 use super::wavefront::Wavefront;
 use crate::error::{Error, Result};
@@ -14,7 +15,7 @@ use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM, UM_PER_MM};
 /// Half width of the star's picture behind a contrast, in wavelengths times focal ratio, and its spacing.
 const HALF_WIDTH: f64 = 100.0;
 const SPACING: f64 = 0.45;
-/// What such a contrast is good to but for the light beyond the picture.
+/// What a contrast from such a picture is good to but for the light beyond it.
 const CONTRAST_ERROR: f64 = 1e-4;
 /// Details that are looked at, as shares of the telescope's finest.
 const DETAILS: usize = 60;
@@ -52,12 +53,12 @@ impl Default for ShowsWhen {
 /// of light and dark lines; contrasts and peaks are shares of what full contrast and the perfect star without air
 /// have.
 /// Shapes: one entry a night.
-/// Method: contrasts from a star's picture that reaches out to 100 wavelengths times focal ratio, scaled by the
-/// pupil's own energy, times the seeing's transfer; the peak, at the reference point, as the integral of the same over
-/// all details and directions.
-/// Leaves out: what [`Seeing`] leaves out; patterns that lie aslant; the light beyond the picture, about 2e-3 of a clear
-/// mirror's and more behind vanes, of which contrasts miss some: all of it stands in `error_estimate`. Peaks are good to
-/// 1e-3 of themselves.
+/// Method: contrasts from the exact transfer function, at 59 even details along and across, times the seeing's transfer; the
+/// peak, at the reference point, as the integral over all details and directions of a star's picture that reaches out to 100
+/// wavelengths times focal ratio, scaled by the pupil's own energy.
+/// Leaves out: what [`Seeing`] leaves out; patterns that lie aslant. Contrasts are good to 1e-5 and peaks to 1e-3 of themselves.
+/// Where the exact transfer function does not settle, as with a rough map of heights, contrasts come from the picture too and are
+/// good to the light beyond it, about 2e-3; `error_estimate` says which.
 ///
 /// ```
 /// use catoptric::{Field, Focus, FocalLengthMm, Prepared, Primary, ShowsWhen, Train, TurnedEdge, nights_that_show};
@@ -188,14 +189,13 @@ struct Sight {
     around: Vec<(f64, f64)>,
     /// The mean over all directions of the transfer function, real part.
     mean: Vec<f64>,
-    /// Contrast along and across at the frequencies asked for.
+    /// Contrast along and across at the frequencies asked for, with its estimated error.
     contrasts: Vec<[f64; 2]>,
+    error: f64,
     /// The baseline for one cycle for each arcsec, mm.
     baseline_mm: f64,
     /// From the integral of mean times frequency to the peak.
     scale: f64,
-    /// What a contrast is good to: no pattern holds more than all light beyond the picture.
-    error: f64,
 }
 
 impl Sight {
@@ -220,6 +220,22 @@ impl Sight {
             };
             share * sums::pairwise(&part(f64::cos)).hypot(sums::pairwise(&part(f64::sin)))
         };
+        // The exact contrasts, or where they do not settle the picture's.
+        let frequency_per_mm: Vec<f64> =
+            cycles_per_arcsec.iter().map(|c| c / um_per_arcsec * UM_PER_MM).collect();
+        let (contrasts, error) = match otf::contrasts(wave, &frequency_per_mm) {
+            Ok(exact) => exact,
+            Err(Error::NotConverged { .. }) => {
+                let pictured =
+                    cycles_per_arcsec.iter().map(|&c| [0, 1].map(|d| contrast(&projections[d], c)));
+                // No pattern holds more than all light beyond the picture.
+                (
+                    pictured.collect(),
+                    CONTRAST_ERROR + (1.0 - share * sums::pairwise(&projections[0])).max(0.0),
+                )
+            }
+            Err(other) => return Err(other),
+        };
         // All pixels that are as far from the reference point count together.
         let mut rings = vec![0.0; 2 * half * half + 1];
         for ((i, j), light) in star.indexed_iter() {
@@ -240,13 +256,10 @@ impl Sight {
         };
         Ok(Self {
             mean: pool::map_ordered(around.len(), true, mean_at),
-            contrasts: cycles_per_arcsec
-                .iter()
-                .map(|&c| [0, 1].map(|d| contrast(&projections[d], c)))
-                .collect(),
+            contrasts,
+            error,
             baseline_mm: wave.wavelength_nm / NM_PER_MM * wave.mean_distance_mm() * UM_PER_MM / um_per_arcsec,
             scale: TAU * whole.whole_um2 / (um_per_arcsec * um_per_arcsec),
-            error: CONTRAST_ERROR + (1.0 - share * sums::pairwise(&projections[0])).max(0.0),
             around,
         })
     }

@@ -207,6 +207,7 @@ def results():
         train.view(disc(), eyepiece=ct.Eyepiece(focal_length_mm=8, field_stop_mm=8), pixels=33),
         view_difference(train),
         train.mtf(frequency_per_mm=[0, 60, 180]),
+        train.mtf(frequency_per_mm=[0, 60, 180]).in_seeing(ct.Seeing(fwhm_arcsec=1)),
         bare().mtf(frequency_per_mm=[0, 60]).at_azimuth(30),
         bare().mtf(frequency_per_mm=[0]).at_detail(1.5),
         ct.knife_edge_picture(

@@ -406,6 +406,15 @@ def test_an_unknown_keyword_is_named(misspelt):
             "detail_arcsec",
             "finer",
         ),
+        (
+            lambda t: (
+                ct.Wavefront.from_zernikes({}, indexing="noll", focal_ratio=5)
+                .mtf(frequency_per_mm=[10])
+                .in_seeing(ct.Seeing(fwhm_arcsec=1))
+            ),
+            "wavefront",
+            "",
+        ),
         (lambda t: ct.perfect_mtf(-0.1), "frequency_ratio", ""),
         (lambda t: ct.perfect_mtf(0.1, obstruction_ratio=1), "obstruction_ratio", ""),
     ],

@@ -4,6 +4,7 @@ import catoptric as ct
 import numpy as np
 import pytest
 from samples import WIDE_EDGE, bare, newtonian, rows
+from scipy import special
 
 CUTOFF_F5 = 1.0 / (550e-6 * 5.0)
 
@@ -97,3 +98,27 @@ def test_coefficients_alone_know_no_angles():
         mtf.at_detail(1)
     with pytest.raises(ct.InputError, match="focal_ratio"):
         ct.Wavefront.from_zernikes({}, indexing="noll").mtf()
+
+
+def test_each_colour_goes_through_the_air_by_itself():
+    # Fried 1966: exp(-((24/5) Gamma(6/5))^(5/6) (lambda nu f/r0)^(5/3)), by hand for each colour.
+    steepness = (4.8 * special.gamma(1.2)) ** (5 / 6)
+    train = ct.Train(primary=ct.Primary(clear_aperture_mm=100, focal_length_mm=20_000))
+    night = ct.Seeing(r0_mm=90, wavelength_nm=500)
+    colours, shares = np.array([450.0, 650.0]), np.array([0.25, 0.75])
+    nu = np.array([0.0, 1.0, 2.5, 5.0])
+    light = ct.Spectrum(wavelength_nm=colours, weight=shares)
+    seen = train.mtf(frequency_per_mm=nu, spectrum=light, focus="paraxial").in_seeing(night)
+    wanted = np.zeros_like(nu)
+    for nm, share in zip(colours, shares, strict=True):
+        baseline_mm = nu * nm * 1e-6 * 20_000
+        r0_mm = 90 * (nm / 500) ** 1.2
+        air = np.exp(-steepness * (baseline_mm / r0_mm) ** (5 / 3))
+        wanted += share * ct.perfect_mtf(baseline_mm / 100) * air
+    assert seen.contrast_mean == pytest.approx(wanted, abs=1e-5)
+    assert seen.perfect_clear == pytest.approx(wanted, abs=1e-5)
+    # Air counts once, and a perfect mirror is its own equal in it.
+    assert seen.in_seeing(night).contrast_mean == pytest.approx(seen.contrast_mean, abs=1e-12)
+    assert seen.equivalent_aperture_mm(2.0) == pytest.approx(100, abs=0.01)
+    assert seen.seeing == night
+    assert train.mtf(frequency_per_mm=nu).seeing is None

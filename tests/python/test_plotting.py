@@ -106,6 +106,7 @@ def some_contrast():
         perfect_obstructed=0.9 * perfect,
         obstruction_ratio=0.22,
         wavelength_nm=np.array([550.0]),
+        seeing=None,
     )
 
 

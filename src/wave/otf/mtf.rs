@@ -2,12 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::air::Air;
 use super::perfect::annulus;
 use super::plane::Plane;
 use super::transfer::{self, Curve};
 use crate::error::{Error, Result};
 use crate::numeric::roots;
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
+use crate::wave::seeing::Seeing;
 use crate::wave::spectrum::Spectrum;
 use crate::wave::wavefront::Wavefront;
 
@@ -113,7 +115,7 @@ pub struct Mtf {
     pub contrast_across: Vec<f64>,
     /// Contrast, the mean over sixteen azimuths.
     pub contrast_mean: Vec<f64>,
-    /// Contrast of the perfect clear aperture of the same focal ratio: O'Neill's closed form.
+    /// Contrast of the perfect clear aperture of the same focal ratio, in the same air: O'Neill's closed form.
     pub perfect_clear: Vec<f64>,
     /// The same with a round central obstruction as large as the pupil's.
     pub perfect_obstructed: Vec<f64>,
@@ -126,6 +128,8 @@ pub struct Mtf {
     pub error_estimate: f64,
     /// The light.
     pub spectrum: Spectrum,
+    /// The air; nothing where there is none.
+    pub seeing: Option<Seeing>,
     /// The wavefront behind it.
     pub wavefront: Wavefront,
 }
@@ -158,8 +162,8 @@ pub struct DetailContrast {
     pub perfect_clear: f64,
     /// The same with the same central obstruction.
     pub perfect_obstructed: f64,
-    /// Diameter, mm, of the perfect clear aperture that leaves the mean contrast to this detail in the same light; nothing where no
-    /// contrast is left.
+    /// Diameter, mm, of the perfect clear aperture that leaves the mean contrast to this detail in the same light and the same air;
+    /// nothing where no contrast is left.
     pub equivalent_aperture_mm: Option<f64>,
     /// Estimated error of the contrast.
     pub error_estimate: f64,
@@ -182,11 +186,16 @@ impl Wavefront {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn otf(&self, azimuth_deg: f64, options: &MtfOptions) -> Result<Otf> {
+        self.otf_through(azimuth_deg, options, None)
+    }
+
+    fn otf_through(&self, azimuth_deg: f64, options: &MtfOptions, seeing: Option<&Seeing>) -> Result<Otf> {
         if !(azimuth_deg.is_finite() && azimuth_deg.abs() <= 360.0) {
             return Err(Error::input("azimuth_deg", azimuth_deg, "from -360 to 360 degrees", "radians?"));
         }
         let (spectrum, frequency_per_mm) = self.asked(options)?;
-        let found = transfer::curves(self, &spectrum, &[azimuth_deg], &frequency_per_mm)?;
+        let air = seeing.map(|seeing| Air::new(self, *seeing)).transpose()?;
+        let found = transfer::curves(self, &spectrum, &[azimuth_deg], &frequency_per_mm, air.as_ref())?;
         let part = |i: usize| found.curves[0].iter().map(|v| v[i]).collect();
         Ok(Otf {
             real: part(0),
@@ -212,15 +221,23 @@ impl Wavefront {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn mtf(&self, options: &MtfOptions) -> Result<Mtf> {
+        self.mtf_through(options, None)
+    }
+
+    /// The same through the air, if there is any.
+    pub(super) fn mtf_through(&self, options: &MtfOptions, seeing: Option<&Seeing>) -> Result<Mtf> {
         let (spectrum, frequency_per_mm) = self.asked(options)?;
+        let air = seeing.map(|seeing| Air::new(self, *seeing)).transpose()?;
         let azimuths: Vec<f64> = (0..AZIMUTHS).map(|i| 180.0 * i as f64 / AZIMUTHS as f64).collect();
-        let found = transfer::curves(self, &spectrum, &azimuths, &frequency_per_mm)?;
+        let found = transfer::curves(self, &spectrum, &azimuths, &frequency_per_mm, air.as_ref())?;
         let contrast = |curve: &Curve| curve.iter().map(|[re, im]| re.hypot(*im)).collect::<Vec<_>>();
         let all: Vec<Vec<f64>> = found.curves.iter().map(contrast).collect();
         let mean = |k: usize| all.iter().map(|curve| curve[k]).sum::<f64>() / all.len() as f64;
         let focal_ratio = self.image_focal_ratio()?;
         let perfect = |obstruction: f64| {
-            frequency_per_mm.iter().map(|f| perfect(&spectrum, f * focal_ratio, obstruction)).collect()
+            let at =
+                |f: &f64| perfect(&spectrum, f * focal_ratio, obstruction, |nm| left(air.as_ref(), *f, nm));
+            frequency_per_mm.iter().map(at).collect()
         };
         let shortest_mm = shortest_nm(&spectrum) / NM_PER_MM;
         Ok(Mtf {
@@ -233,6 +250,7 @@ impl Wavefront {
             textbook_cutoff_per_mm: 1.0 / (shortest_mm * focal_ratio),
             error_estimate: found.error_estimate,
             spectrum,
+            seeing: seeing.copied(),
             wavefront: self.clone(),
             frequency_per_mm,
         })
@@ -279,9 +297,16 @@ fn shortest_nm(spectrum: &Spectrum) -> f64 {
     spectrum.lines().iter().find(|(_, share)| *share > 0.0).map_or(1.0, |(nm, _)| *nm)
 }
 
-/// Contrast of a perfect aperture in this light; `per_nm_mm` is the frequency times the focal ratio, for each mm.
-fn perfect(spectrum: &Spectrum, per_mm: f64, obstruction_ratio: f64) -> f64 {
-    let part = |(nm, share): &(f64, f64)| share * annulus(per_mm * nm / NM_PER_MM, obstruction_ratio);
+/// What the air, if there is any, leaves to a frequency.
+fn left(air: Option<&Air>, frequency_per_mm: f64, wavelength_nm: f64) -> f64 {
+    air.map_or(1.0, |air| air.leaves(frequency_per_mm, wavelength_nm))
+}
+
+/// Contrast of a perfect aperture in this light; `per_mm` is the frequency times the focal ratio, for each mm, and `air` what is
+/// left at each wavelength.
+fn perfect(spectrum: &Spectrum, per_mm: f64, obstruction_ratio: f64, air: impl Fn(f64) -> f64) -> f64 {
+    let part =
+        |(nm, share): &(f64, f64)| share * air(*nm) * annulus(per_mm * nm / NM_PER_MM, obstruction_ratio);
     spectrum.lines().iter().map(part).sum()
 }
 
@@ -292,12 +317,14 @@ impl Mtf {
         Some(self.frequency_per_mm.iter().map(|f| f * focal_mm / ARCSEC_PER_RADIAN).collect())
     }
 
-    /// The transfer function of another azimuth at the same frequencies, degrees from `along` toward `across`.
+    /// The transfer function of another azimuth at the same frequencies and through the same air, degrees from `along` toward
+    /// `across`.
     ///
     /// Errors: those of [`Wavefront::otf`].
     pub fn at_azimuth(&self, azimuth_deg: f64) -> Result<Otf> {
         let (frequency_per_mm, spectrum) = (Some(self.frequency_per_mm.clone()), Some(self.spectrum.clone()));
-        self.wavefront.otf(azimuth_deg, &MtfOptions { frequency_per_mm, spectrum })
+        let options = MtfOptions { frequency_per_mm, spectrum };
+        self.wavefront.otf_through(azimuth_deg, &options, self.seeing.as_ref())
     }
 
     /// Contrast at a detail, computed there and not read off the curve.
@@ -316,7 +343,10 @@ impl Mtf {
         let frequency_per_mm = ARCSEC_PER_RADIAN / detail_arcsec / distance_mm;
         let spectrum = Some(self.spectrum.clone());
         let options = MtfOptions { frequency_per_mm: Some(vec![frequency_per_mm]), spectrum };
-        let there = self.wavefront.mtf(&options)?;
+        let seeing = self.seeing.as_ref();
+        let air = seeing.map(|seeing| Air::new(&self.wavefront, *seeing)).transpose()?;
+        let there = self.wavefront.mtf_through(&options, seeing)?;
+        let left = |nm: f64| left(air.as_ref(), frequency_per_mm, nm);
         Ok(DetailContrast {
             detail_arcsec,
             frequency_per_mm,
@@ -325,12 +355,17 @@ impl Mtf {
             contrast_mean: there.contrast_mean[0],
             perfect_clear: there.perfect_clear[0],
             perfect_obstructed: there.perfect_obstructed[0],
-            equivalent_aperture_mm: equivalent_mm(&self.spectrum, detail_arcsec, there.contrast_mean[0]),
+            equivalent_aperture_mm: equivalent_mm(
+                &self.spectrum,
+                detail_arcsec,
+                there.contrast_mean[0],
+                left,
+            ),
             error_estimate: there.error_estimate,
         })
     }
 
-    /// Diameter of the perfect clear aperture that leaves the same mean contrast to a detail, in the same light: mm.
+    /// Diameter of the perfect clear aperture that leaves the same mean contrast to a detail, in the same light and air: mm.
     ///
     /// Units: arcsec for the full period, one bright and one dark bar together.
     /// Errors: those of [`Mtf::at_detail`]; [`Error::Input`] where no contrast is left.
@@ -348,10 +383,15 @@ impl Mtf {
 }
 
 /// The perfect clear aperture, mm, that leaves a contrast to a period on the sky; none for no contrast.
-fn equivalent_mm(spectrum: &Spectrum, detail_arcsec: f64, contrast: f64) -> Option<f64> {
+fn equivalent_mm(
+    spectrum: &Spectrum,
+    detail_arcsec: f64,
+    contrast: f64,
+    air: impl Fn(f64) -> f64,
+) -> Option<f64> {
     // An aperture D has its cut-off at D/lambda cycles a radian: frequency over cut-off is lambda/(D detail).
     let per_radian = ARCSEC_PER_RADIAN / detail_arcsec;
-    let excess = |diameter_mm: f64| perfect(spectrum, per_radian / diameter_mm, 0.0) - contrast;
+    let excess = |diameter_mm: f64| perfect(spectrum, per_radian / diameter_mm, 0.0, &air) - contrast;
     let least_mm = shortest_nm(spectrum) / NM_PER_MM * per_radian;
     if contrast <= 0.0 {
         return None;

@@ -330,7 +330,9 @@ fn finest_mm(prepared: &Prepared) -> Option<f64> {
         let term = (order > 0).then(|| 2.0 * prepared.open_radius_mm() / f64::from(order));
         [term, detail.pixel_mm]
     });
-    let faded = prepared.train().primary().coating.patches.iter().map(|patch| 2.0 * patch.softness_mm);
+    // A rim that fades as 1/(1 + exp) is known by its poles, pi times the softness away: a node for each softness tells them,
+    // and the cusp that it leaves in the patch's centre.
+    let faded = prepared.train().primary().coating.patches.iter().map(|patch| patch.softness_mm);
     let faded = faded.filter(|width| *width > 0.0);
     layers.chain(uneven.flatten()).chain(faded).reduce(f64::min)
 }

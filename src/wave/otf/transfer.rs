@@ -1,5 +1,6 @@
 //! Transfer functions of one wavefront: curves for given azimuths, refined until they settle.
 
+use super::air::Air;
 use super::bands::{Band, bands};
 use super::overlap::{Fineness, Rows, Slopes};
 use super::plane::Plane;
@@ -20,12 +21,12 @@ const ERROR_FLOOR: f64 = 1e-9;
 const PROBES: usize = 6;
 
 /// The values of one azimuth: real and imaginary part at each frequency.
-pub(super) type Curve = Vec<[f64; 2]>;
+pub(in crate::wave) type Curve = Vec<[f64; 2]>;
 
 /// Curves of several azimuths with the largest estimated error.
-pub(super) struct Curves {
-    pub(super) curves: Vec<Curve>,
-    pub(super) error_estimate: f64,
+pub(in crate::wave) struct Curves {
+    pub(in crate::wave) curves: Vec<Curve>,
+    pub(in crate::wave) error_estimate: f64,
 }
 
 /// One direction: its rows, and the energy that they hold.
@@ -35,12 +36,41 @@ struct Direction<'a> {
     energy: f64,
 }
 
-/// The transfer functions of a wavefront for some azimuths, in degrees, at frequencies in cycles for each mm.
+/// Contrast in the wavefront's own colour along and across at each frequency, with its estimated error.
+pub(in crate::wave) fn contrasts(
+    wavefront: &Wavefront,
+    frequency_per_mm: &[f64],
+) -> Result<(Vec<[f64; 2]>, f64)> {
+    let line = Spectrum::line(wavefront.wavelength_nm)?;
+    let found = curves(wavefront, &line, &[0.0, 90.0], frequency_per_mm, None)?;
+    let modulus = |azimuth: usize, k: usize| {
+        let [re, im] = found.curves[azimuth][k];
+        re.hypot(im)
+    };
+    let both = (0..frequency_per_mm.len()).map(|k| [modulus(0, k), modulus(1, k)]).collect();
+    Ok((both, found.error_estimate))
+}
+
+/// The transfer functions of a wavefront for some azimuths, in degrees, at frequencies in cycles for each mm; each wavelength
+/// times what the air leaves to it, if there is any.
 pub(super) fn curves(
     wavefront: &Wavefront,
     spectrum: &Spectrum,
     azimuths_deg: &[f64],
     frequency_per_mm: &[f64],
+    air: Option<&Air>,
+) -> Result<Curves> {
+    curves_from(Fineness::CURVES, wavefront, spectrum, azimuths_deg, frequency_per_mm, air)
+}
+
+/// The same, beginning with a given fineness.
+pub(super) fn curves_from(
+    mut fineness: Fineness,
+    wavefront: &Wavefront,
+    spectrum: &Spectrum,
+    azimuths_deg: &[f64],
+    frequency_per_mm: &[f64],
+    air: Option<&Air>,
 ) -> Result<Curves> {
     let focal_ratio = wavefront.image_focal_ratio()?;
     let source = &wavefront.source;
@@ -71,6 +101,7 @@ pub(super) fn curves(
             let rows = Rows { turned: *turned, bands, slopes, wavelength_nm };
             let shift = frequency * wavelength_nm / NM_PER_MM;
             let part = if shift == 0.0 { [*energy, 0.0] } else { rows.correlation(shift, fineness) };
+            let share = share * air.map_or(1.0, |air| air.leaves(frequency, wavelength_nm));
             sum[0] += share * part[0] / energy;
             sum[1] += share * part[1] / energy;
         }
@@ -78,7 +109,7 @@ pub(super) fn curves(
     };
     let tolerance = tolerance(wavefront);
     let probes = probes(frequency_per_mm);
-    let (mut fineness, mut error) = (Fineness::CURVES, f64::INFINITY);
+    let mut error = f64::INFINITY;
     for refinement in 0..=REFINEMENTS {
         let pairs = pool::map_ordered(directions.len() * probes.len(), true, |i| {
             let (direction, frequency) = (&directions[i / probes.len()], probes[i % probes.len()]);
