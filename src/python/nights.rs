@@ -26,9 +26,8 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// without air.
 /// Shapes: one entry a night.
 /// Errors: those of `nights_that_show`, which makes it.
-/// Leaves out: what `Seeing` leaves out; patterns that lie aslant. Contrasts are good to 1e-5 (to 1e-3 where a rough map of
-/// heights lies on the mirror: `error_estimate` says which), peaks to 1e-3 of
-/// themselves.
+/// Leaves out: what `Seeing` leaves out; patterns that lie aslant. Contrasts are good to 1e-5 (to 1e-3 where a rough map
+/// of heights lies on the mirror: `error_estimate` says which), peaks to 1e-3 of themselves.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
 /// >>> new, old = ct.Train(primary=mirror), ct.Train(primary=mirror).with_primary(conic=-0.85)

@@ -283,8 +283,6 @@ PICTURES = {
     "ring_energy": (plotting.ring_energy, a_psf, "", "share"),
     "through_focus": (plotting.through_focus, a_strip, "um", "um"),
     "through_focus_profiles": (plotting.through_focus_profiles, a_strip, "um", "brightness"),
-
-
     "contrast": (plotting.contrast, some_contrast, "arcsec", "contrast"),
     "wavefront_map": (plotting.wavefront_map, a_wavefront, "mm", "mm"),
     "figure_profile": (plotting.figure_profile, an_estimate, "mm", "nm"),
@@ -348,8 +346,6 @@ REAL = {
     "ring_energy": lambda: real_train().psf(focus="peak"),
     "through_focus": lambda: real_strip(),
     "through_focus_profiles": lambda: real_strip(),
-
-
     "contrast": lambda: real_train().mtf(frequency_per_mm=[0, 40, 120, 250], field_arcmin=(5, 0)),
     "wavefront_map": lambda: real_train().wavefront(field_arcmin=(10, 5)),
     "figure_profile": a_layer,
@@ -374,8 +370,6 @@ OWN_PLOT = {
     "energy": lambda result, ax: result.plot_energy(ax),
     "through_focus": lambda result, ax: result.plot(ax, scale="log", own_scale=True),
     "through_focus_profiles": lambda result, ax: result.plot_profiles(ax),
-
-
     "contrast": lambda result, ax: result.plot(ax),
     "wavefront_map": lambda result, ax: result.plot(ax),
     "figure_estimate": lambda result, ax: result.plot(ax, label="before", series=2),
