@@ -162,8 +162,8 @@ fn the_best_air_takes_nothing_and_any_air_takes_something() {
         assert!(long.contrast_mean[k] <= short.contrast_mean[k], "a short exposure is sharper");
         assert!(k == 0 || short.contrast_mean[k] < still.contrast_mean[k]);
     }
-    assert!((long.contrast_mean[0] - 1.0).abs() < 1e-12);
-    assert_eq!((long.cutoff_per_mm, long.error_estimate), (still.cutoff_per_mm, still.error_estimate));
+    assert_close(long.contrast_mean[0], 1.0, 1e-15, "any air: all of the light at frequency 0");
+    assert!(long.error_estimate <= still.error_estimate);
 }
 
 #[test]

@@ -169,8 +169,7 @@ impl PyMtf {
         compute(py, move || mtf.at_detail(detail_arcsec)).map(PyDetailContrast)
     }
 
-    /// Return the diameter, mm, of the perfect clear aperture that leaves the same mean contrast to a detail, in the same
-    /// air.
+    /// Return the diameter, mm, of the perfect clear aperture that leaves a detail the same mean contrast in the same air.
     ///
     /// Units: arcsec for the full period, one bright and one dark bar together.
     /// Errors: those of `at_detail`; InputError where no contrast is left.

@@ -54,7 +54,8 @@ impl Default for FocusSteps {
 ///
 /// ```
 /// use catoptric::{FocusSteps, Indexing, PsfSize, Spectrum, Wavefront};
-/// let perfect = Wavefront::from_zernikes(&[].into(), Indexing::Noll, 0.0, Some(8.0), 550.0)?;
+/// // At f/200, where the cone is the textbook's to 1/(16 F^2), 1.6e-6.
+/// let perfect = Wavefront::from_zernikes(&[].into(), Indexing::Noll, 0.0, Some(200.0), 550.0)?;
 /// let size = PsfSize { pixels: 33, ..PsfSize::default() };
 /// let strip = perfect.through_focus(&FocusSteps::Waves(vec![-1.0, 0.0, 0.5]), size, &Spectrum::line(550.0)?)?;
 /// assert_eq!(strip.images.dim(), (3, 33, 33));
