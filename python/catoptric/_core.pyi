@@ -91,9 +91,11 @@ __all__ = [
     "StarField",
     "StrehlApproximations",
     "TestSheet",
+    "ThroughFocus",
     "Train",
     "TurnedEdge",
     "TurnedRuns",
+    "TypicalFault",
     "Verdict",
     "View",
     "ViewDifference",
@@ -114,6 +116,7 @@ __all__ = [
     "perfect_mtf",
     "scatter_loss",
     "smallest_diagonal",
+    "typical_faults",
 ]
 
 DEFAULT_WAVELENGTH_NM: float

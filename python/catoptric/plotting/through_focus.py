@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Scale = Literal["root", "linear", "log"]
+    from .._typing import ScaleName
 
 GAP = 0.06
 """Room between two pictures of a strip, in widths of a picture."""
@@ -26,7 +26,7 @@ def through_focus(
     result: StripLike,
     ax: Axes | None = None,
     *,
-    scale: Scale = "root",
+    scale: ScaleName = "root",
     own_scale: bool = False,
     white: float | None = None,
 ) -> Axes:
@@ -145,7 +145,7 @@ def through_focus_gallery(
     figure: Figure | None = None,
     *,
     defocus_waves: Sequence[float] = (-6, -3, 0, 3, 6),
-    scale: Scale = "root",
+    scale: ScaleName = "root",
     pixels: int = 129,
     **options: Any,
 ) -> Figure:
