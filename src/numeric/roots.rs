@@ -72,6 +72,20 @@ fn interpolated_step(a: (f64, f64), b: (f64, f64), c: (f64, f64)) -> f64 {
     -numerator / ((q - 1.0) * (r - 1.0) * (s - 1.0))
 }
 
+/// The first place beyond 0 at which `f` falls to 0 or below, looked for step by step.
+///
+/// Units: `step` and `tolerance` in those of the place. None if no step of `steps` reaches it; a fall and rise between two steps
+/// is missed.
+///
+/// ```
+/// let fall = catoptric::numeric::roots::first_fall(|x| x.cos(), 0.1, 100, 1e-12);
+/// assert!((fall.unwrap() - std::f64::consts::FRAC_PI_2).abs() < 1e-11);
+/// ```
+pub fn first_fall(mut f: impl FnMut(f64) -> f64, step: f64, steps: usize, tolerance: f64) -> Option<f64> {
+    let below = (1..=steps).map(|k| step * k as f64).find(|place| f(*place) <= 0.0)?;
+    bracketed(f, below - step, below, tolerance)
+}
+
 /// The place between `a` and `b` where `f` is greatest, and its value there.
 ///
 /// Units: `tolerance` in those of `a` and `b`. With several maxima one of them is found; a function

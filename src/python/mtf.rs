@@ -1,11 +1,12 @@
 //! Contrast against spatial frequency.
 
-use numpy::{IntoPyArray, PyArray1};
+use numpy::IntoPyArray;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{focus as focus_of, list, number, number_or, one_or_list, star};
+use super::arrays::{Column, column};
 use super::errors::{compute, exception};
 use super::rays::draw;
 use super::record::{getters, record};
@@ -20,12 +21,6 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyOtf>()?;
     module.add_class::<PyDetailContrast>()?;
     module.add_function(wrap_pyfunction!(perfect_mtf, module)?)
-}
-
-type Column<'py> = Bound<'py, PyArray1<f64>>;
-
-fn column<'py>(py: Python<'py>, values: &[f64]) -> Column<'py> {
-    values.to_vec().into_pyarray(py)
 }
 
 /// What a transfer function is asked for, from its arguments.
@@ -88,57 +83,57 @@ impl PyMtf {
     /// Spatial frequencies, cycles for each mm in the focal plane.
     #[getter]
     fn frequency_per_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.frequency_per_mm)
+        column(py, self.0.frequency_per_mm.iter().copied())
     }
 
     /// The same on the sky, cycles for each arcsec, or None for coefficients alone.
     #[getter]
     fn frequency_per_arcsec<'py>(&self, py: Python<'py>) -> Option<Column<'py>> {
-        self.0.frequency_per_arcsec().map(|f| column(py, &f))
+        self.0.frequency_per_arcsec().map(|f| column(py, f))
     }
 
     /// Contrast for frequencies along.
     #[getter]
     fn contrast_along<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.contrast_along)
+        column(py, self.0.contrast_along.iter().copied())
     }
 
     /// Contrast for frequencies across.
     #[getter]
     fn contrast_across<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.contrast_across)
+        column(py, self.0.contrast_across.iter().copied())
     }
 
     /// Contrast, the mean over sixteen azimuths.
     #[getter]
     fn contrast_mean<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.contrast_mean)
+        column(py, self.0.contrast_mean.iter().copied())
     }
 
     /// Contrast of the perfect clear aperture of the same focal ratio.
     #[getter]
     fn perfect_clear<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.perfect_clear)
+        column(py, self.0.perfect_clear.iter().copied())
     }
 
     /// The same with a round central obstruction as large as the pupil's.
     #[getter]
     fn perfect_obstructed<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.perfect_obstructed)
+        column(py, self.0.perfect_obstructed.iter().copied())
     }
 
     /// Wavelengths of the light, nm.
     #[getter]
     fn wavelength_nm<'py>(&self, py: Python<'py>) -> Column<'py> {
         let lines: Vec<f64> = self.0.spectrum.lines().iter().map(|line| line.0).collect();
-        column(py, &lines)
+        column(py, lines.iter().copied())
     }
 
     /// Their shares of the energy.
     #[getter]
     fn weight<'py>(&self, py: Python<'py>) -> Column<'py> {
         let shares: Vec<f64> = self.0.spectrum.lines().iter().map(|line| line.1).collect();
-        column(py, &shares)
+        column(py, shares.iter().copied())
     }
 
     /// Return the complex transfer function of another azimuth at the same frequencies.
@@ -260,31 +255,31 @@ impl PyOtf {
     /// Spatial frequencies, cycles for each mm.
     #[getter]
     fn frequency_per_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.frequency_per_mm)
+        column(py, self.0.frequency_per_mm.iter().copied())
     }
 
     /// Real part.
     #[getter]
     fn real<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.real)
+        column(py, self.0.real.iter().copied())
     }
 
     /// Imaginary part.
     #[getter]
     fn imaginary<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.imaginary)
+        column(py, self.0.imaginary.iter().copied())
     }
 
     /// The modulus: contrast.
     #[getter]
     fn contrast<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.contrast())
+        column(py, self.0.contrast())
     }
 
     /// The phase, radians: half a turn where bright and dark change places.
     #[getter]
     fn phase_rad<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, &self.0.phase_rad())
+        column(py, self.0.phase_rad())
     }
 }
 

@@ -63,6 +63,20 @@ macro_rules! getters {
 }
 pub(super) use getters;
 
+/// Writes getters of arrays: a name, its kind of array, where it stands in the wrapped value, and its page of help.
+macro_rules! arrays {
+    ($class:ident, |$value:ident| { $($(#[$meta:meta])* $name:ident: $kind:ident = $from:expr;)* }) => {
+        #[pymethods]
+        impl $class {
+            $($(#[$meta])* #[getter] fn $name<'py>(&self, py: Python<'py>) -> Bound<'py, $kind<f64>> {
+                let $value = &self.0;
+                numpy::IntoPyArray::into_pyarray($from.clone(), py)
+            })*
+        }
+    };
+}
+pub(super) use arrays;
+
 /// The JSON of a wrapped value.
 pub(super) fn to_json(py: Python<'_>, value: &impl serde::Serialize) -> PyResult<String> {
     serde_json::to_string(value).map_err(|e| {

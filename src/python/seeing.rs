@@ -9,7 +9,7 @@ use super::arguments::{count_or, list, maybe_number, number, number_or, waveleng
 use super::arrays::{Column, column};
 use super::errors::{compute, exception, refused};
 use super::rays::draw;
-use super::record::{getters, record};
+use super::record::{arrays, getters, record};
 use super::spectrum::PySpectrum;
 use super::waves::{PyPsf, PyWavefront};
 use crate::{Seeing, SeenSize, SeenStar};
@@ -196,26 +196,17 @@ record!(PySeeing, "Seeing",
 #[serde(transparent)]
 pub(super) struct PySeenStar(pub(super) SeenStar);
 
+arrays!(PySeenStar, |seen| {
+    /// Intensity; rows across, columns along; 1 is the perfect star's peak without any seeing.
+    image: PyArray2 = seen.image;
+    /// Positions of the columns, um.
+    along_um: PyArray1 = seen.along_um;
+    /// Positions of the rows, um.
+    across_um: PyArray1 = seen.across_um;
+});
+
 #[pymethods]
 impl PySeenStar {
-    /// Intensity; rows across, columns along; 1 is the perfect star's peak without any seeing.
-    #[getter]
-    fn image<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
-        self.0.image.clone().into_pyarray(py)
-    }
-
-    /// Positions of the columns, um.
-    #[getter]
-    fn along_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.along_um.clone().into_pyarray(py)
-    }
-
-    /// Positions of the rows, um.
-    #[getter]
-    fn across_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.across_um.clone().into_pyarray(py)
-    }
-
     /// Return the share of the star's light within each radius about the reference point.
     ///
     /// Units: um. Shapes: one entry a radius.

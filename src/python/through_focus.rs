@@ -1,7 +1,7 @@
 //! Star images of a train: in focus, and on both sides of it.
 
 use ndarray::Axis;
-use numpy::{IntoPyArray, PyArray1, PyArray2, PyArray3};
+use numpy::{PyArray1, PyArray2, PyArray3};
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::arguments::{focus, list, number_or, star};
 use super::errors::{compute, refused};
 use super::rays::draw;
-use super::record::{getters, record};
+use super::record::{arrays, getters, record};
 use super::spectrum::PySpectrum;
 use super::train::PyTrain;
 use super::waves::{PyPsf, PyWavefront, light, psf_size};
@@ -188,56 +188,27 @@ impl PyWavefront {
 #[serde(transparent)]
 pub(super) struct PyThroughFocus(pub(super) ThroughFocus);
 
+arrays!(PyThroughFocus, |strip| {
+    /// Intensity; picture, row across, column along; 1 is the perfect star's peak in focus.
+    images: PyArray3 = strip.images;
+    /// How far each plane lies behind the focus, mm; positive: outside of focus.
+    shift_mm: PyArray1 = strip.shift_mm;
+    /// The same in waves of defocus at the rim.
+    defocus_waves: PyArray1 = strip.defocus_waves;
+    /// Positions of the columns, um.
+    along_um: PyArray1 = strip.along_um;
+    /// Positions of the rows, um.
+    across_um: PyArray1 = strip.across_um;
+    /// Radii of the profiles, um.
+    profile_radius_um: PyArray1 = strip.profile_radius_um;
+    /// Intensity at those radii, the mean over azimuth: a row a picture.
+    profile: PyArray2 = strip.profile;
+    /// Share of the star's light within the largest circle that each picture holds.
+    energy_in_circle: PyArray1 = strip.energy_in_circle;
+});
+
 #[pymethods]
 impl PyThroughFocus {
-    /// Intensity; picture, row across, column along; 1 is the perfect star's peak in focus.
-    #[getter]
-    fn images<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray3<f64>> {
-        self.0.images.clone().into_pyarray(py)
-    }
-
-    /// How far each plane lies behind the focus, mm; positive: outside of focus.
-    #[getter]
-    fn shift_mm<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.shift_mm.clone().into_pyarray(py)
-    }
-
-    /// The same in waves of defocus at the rim.
-    #[getter]
-    fn defocus_waves<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.defocus_waves.clone().into_pyarray(py)
-    }
-
-    /// Positions of the columns, um.
-    #[getter]
-    fn along_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.along_um.clone().into_pyarray(py)
-    }
-
-    /// Positions of the rows, um.
-    #[getter]
-    fn across_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.across_um.clone().into_pyarray(py)
-    }
-
-    /// Radii of the profiles, um.
-    #[getter]
-    fn profile_radius_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.profile_radius_um.clone().into_pyarray(py)
-    }
-
-    /// Intensity at those radii, the mean over azimuth: a row a picture.
-    #[getter]
-    fn profile<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
-        self.0.profile.clone().into_pyarray(py)
-    }
-
-    /// Share of the star's light within the largest circle that each picture holds.
-    #[getter]
-    fn energy_in_circle<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.energy_in_circle.clone().into_pyarray(py)
-    }
-
     /// "inside focus", "in focus" or "outside focus" for each picture.
     #[getter]
     fn side<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {

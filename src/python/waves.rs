@@ -12,7 +12,7 @@ use super::errors::{compute, exception, refused};
 use super::estimate::table_of;
 use super::mtf::{PyMtf, PyOtf, mtf_options};
 use super::rays::{PyAiry, draw};
-use super::record::{getters, record};
+use super::record::{arrays, getters, record};
 use super::spectrum::PySpectrum;
 use crate::{Airy, Psf, PsfSize, Spectrum, Wavefront};
 
@@ -331,26 +331,17 @@ fn encircled_energy<'py>(
 #[serde(transparent)]
 pub(super) struct PyPsf(pub(super) Psf);
 
+arrays!(PyPsf, |star| {
+    /// Intensity; rows across, columns along; 1 is the perfect star's peak.
+    image: PyArray2 = star.image;
+    /// Positions of the columns, um.
+    along_um: PyArray1 = star.along_um;
+    /// Positions of the rows, um.
+    across_um: PyArray1 = star.across_um;
+});
+
 #[pymethods]
 impl PyPsf {
-    /// Intensity; rows across, columns along; 1 is the perfect star's peak.
-    #[getter]
-    fn image<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
-        self.0.image.clone().into_pyarray(py)
-    }
-
-    /// Positions of the columns, um.
-    #[getter]
-    fn along_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.along_um.clone().into_pyarray(py)
-    }
-
-    /// Positions of the rows, um.
-    #[getter]
-    fn across_um<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<f64>> {
-        self.0.across_um.clone().into_pyarray(py)
-    }
-
     /// The perfect star of the same focal ratio, obstruction and wavelength.
     #[getter]
     fn airy(&self, py: Python<'_>) -> PyResult<PyAiry> {

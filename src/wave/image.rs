@@ -215,12 +215,18 @@ pub(super) fn axis_um(half_width_um: f64, pixels: usize) -> Vec<f64> {
     (0..pixels).map(|i| (i as f64 - (pixels as f64 - 1.0) / 2.0) * pixel_um).collect()
 }
 
-pub(super) fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
-    if !(2..=MOST_PIXELS).contains(&size.pixels) {
-        let mebibytes = (size.pixels as f64).powi(2) * 8.0 / 1_048_576.0;
-        let found = format!("{} ({mebibytes:.0} MiB)", size.pixels);
-        return Err(Error::input("pixels", found, format!("2 to {MOST_PIXELS} pixels on a side"), ""));
+/// Refuses a count of pixels on a side, with the memory that it would take.
+pub(super) fn check_pixels(pixels: usize, most: usize) -> Result<()> {
+    if (2..=most).contains(&pixels) {
+        return Ok(());
     }
+    let mebibytes = (pixels as f64).powi(2) * 8.0 / 1_048_576.0;
+    let found = format!("{pixels} ({mebibytes:.0} MiB)");
+    Err(Error::input("pixels", found, format!("2 to {most} pixels on a side"), ""))
+}
+
+pub(super) fn check_size(size: PsfSize, unit_um: f64) -> Result<f64> {
+    check_pixels(size.pixels, MOST_PIXELS)?;
     let half_width_um = size.half_width_um.unwrap_or(12.0 * unit_um);
     if !(half_width_um > 0.0 && half_width_um <= WIDEST * unit_um) {
         let allowed =
@@ -281,8 +287,7 @@ fn half_radii_um(
         let above = |r: f64| near.intensity(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
         let step = 0.1 * unit_um;
         let steps = (farthest_um / step).max(0.0) as usize;
-        let below = (1..=steps).map(|k| step * k as f64).find(|r| above(*r) <= 0.0)?;
-        roots::bracketed(above, below - step, below, 1e-9 * unit_um)
+        roots::first_fall(above, step, steps, 1e-9 * unit_um)
     };
     (0..16).map(in_direction).collect()
 }

@@ -5,6 +5,7 @@ use std::f64::consts::{PI, TAU};
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
+use super::image::check_pixels;
 use super::seeing::Seeing;
 use super::spectrum::Spectrum;
 use super::wavefront::Wavefront;
@@ -262,11 +263,7 @@ fn plan(waves: &[Wavefront], seeing: &Seeing, focal_mm: f64, size: SeenSize) -> 
         blur_um = blur_um.max(seeing.fwhm_arcsec(wave.wavelength_nm) * um_per_arcsec);
     }
     let most_um = WIDEST_SHOWN * shortest;
-    if !(2..=MOST_PIXELS).contains(&size.pixels) {
-        let mebibytes = (size.pixels as f64).powi(2) * 8.0 / 1_048_576.0;
-        let found = format!("{} ({mebibytes:.0} MiB)", size.pixels);
-        return Err(Error::input("pixels", found, format!("2 to {MOST_PIXELS} pixels on a side"), ""));
-    }
+    check_pixels(size.pixels, MOST_PIXELS)?;
     let given = size.half_width_um.unwrap_or((3.0 * blur_um.hypot(longest)).min(most_um));
     if !(given > 0.0 && given <= most_um * (1.0 + 1e-12)) {
         let allowed = format!("above 0 and up to {most_um:.0} um (120 wavelengths times focal ratio)");
@@ -367,8 +364,7 @@ fn width_um(net: &Net, peak_um: [f64; 2], peak: f64) -> Result<f64> {
         let (sin, cos) = (TAU * f64::from(i) / 16.0).sin_cos();
         let above = |r: f64| net.at(peak_um[0] + r * cos, peak_um[1] + r * sin) - peak / 2.0;
         let steps = (farthest_um / net.spacing_um).max(0.0) as usize;
-        let below = (1..=steps).map(|k| net.spacing_um * k as f64).find(|r| above(*r) <= 0.0)?;
-        roots::bracketed(above, below - net.spacing_um, below, 1e-9 * net.spacing_um)
+        roots::first_fall(above, net.spacing_um, steps, 1e-9 * net.spacing_um)
     };
     let radii: Option<Vec<f64>> = (0..16).map(in_direction).collect();
     let radii = radii.ok_or(Error::NotConverged {
