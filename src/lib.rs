@@ -32,6 +32,7 @@
 //! ```
 
 mod error;
+mod film;
 mod judge;
 mod model;
 pub mod numeric;
@@ -44,6 +45,7 @@ mod view;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
+pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane,
