@@ -21,6 +21,7 @@ from ._typing import (
     Interval,
     JoinedName,
     KnifeFromName,
+    MetalName,
     MirrorClipsChanges,
     NormalisationName,
     Number,
@@ -62,6 +63,7 @@ __all__ = [
     "Drawtube",
     "Eyepiece",
     "FigureEstimate",
+    "FilmResponse",
     "FocalPlane",
     "GratingPicture",
     "HeightMap",
@@ -69,11 +71,13 @@ __all__ = [
     "Illumination",
     "KnifeEdgeReadings",
     "KnifePicture",
+    "MetalFilm",
     "MirrorClips",
     "Mtf",
     "NightsThatShow",
     "Opening",
     "Otf",
+    "Overcoat",
     "Primary",
     "Psf",
     "RadialIllumination",
@@ -91,6 +95,7 @@ __all__ = [
     "StarField",
     "StrehlApproximations",
     "TestSheet",
+    "ThicknessFinding",
     "ThroughFocus",
     "Train",
     "TurnedEdge",
@@ -249,6 +254,81 @@ class Ripple(_Record):
     def seed(self) -> int: ...
     def as_layer(self, *, clear_aperture_mm: Number) -> HeightMap: ...
     def plot(self, ax: Axes | None = None, *, clear_aperture_mm: Number = 200.0) -> Axes: ...
+
+@final
+class Overcoat(_Record):
+    def __new__(cls, *, index: Number, thickness_nm: Number) -> Self: ...
+    @property
+    def index(self) -> float: ...
+    @property
+    def thickness_nm(self) -> float: ...
+
+@final
+class MetalFilm(_Record):
+    def __new__(
+        cls,
+        *,
+        metal: MetalName,
+        thickness_nm: Number,
+        glass_index: Number = 1.474,
+        overcoat: Overcoat | None = None,
+    ) -> Self: ...
+    @property
+    def metal(self) -> str: ...
+    @property
+    def thickness_nm(self) -> float: ...
+    @property
+    def glass_index(self) -> float: ...
+    @property
+    def overcoat(self) -> Overcoat | None: ...
+    def metal_index(self, *, wavelength_nm: Number = 550.0) -> tuple[float, float]: ...
+    def response(
+        self, *, wavelength_nm: Number = 550.0, angle_deg: Number = 0.0
+    ) -> FilmResponse: ...
+    def thickness_from_reflectance(
+        self, reflectance: Number, /, *, tolerance: Number, wavelength_nm: Number = 550.0
+    ) -> ThicknessFinding: ...
+    def thickness_from_lamp(
+        self, transmittance: Number, /, *, tolerance: Number, wavelength_nm: Number = 550.0
+    ) -> ThicknessFinding: ...
+
+@final
+class FilmResponse(_Record):
+    @property
+    def reflectance(self) -> float: ...
+    @property
+    def reflectance_s(self) -> float: ...
+    @property
+    def reflectance_p(self) -> float: ...
+    @property
+    def transmittance(self) -> float: ...
+    @property
+    def transmittance_s(self) -> float: ...
+    @property
+    def transmittance_p(self) -> float: ...
+    @property
+    def lamp_transmittance(self) -> float: ...
+    @property
+    def lamp_transmittance_s(self) -> float: ...
+    @property
+    def lamp_transmittance_p(self) -> float: ...
+    @property
+    def absorptance(self) -> float: ...
+    @property
+    def height_nm(self) -> float: ...
+    @property
+    def height_s_nm(self) -> float: ...
+    @property
+    def height_p_nm(self) -> float: ...
+
+@final
+class ThicknessFinding(_Record):
+    @property
+    def ranges_nm(self) -> list[tuple[float, float | None]]: ...
+    @property
+    def height_open_nm(self) -> float: ...
+    @property
+    def words(self) -> str: ...
 
 @final
 class CoatingRing(_Record):

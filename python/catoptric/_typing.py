@@ -70,6 +70,7 @@ OriginName = (
 KnifeFromName = Literal["left"] | Literal["right"]
 ReadingsIncreaseName = Literal["away_from_mirror"] | Literal["toward_mirror"]
 ScaleName = Literal["root"] | Literal["linear"] | Literal["log"]
+MetalName = Literal["aluminium"] | Literal["silver"]
 SourceName = Literal["moving"] | Literal["fixed"]
 SurfaceOrWavefrontName = Literal["surface"] | Literal["wavefront"]
 TestPlaceName = Literal["at_focus"] | Literal["at_centre_of_curvature"]

@@ -16,6 +16,7 @@ mod errors;
 mod estimate;
 mod evidence;
 mod figure;
+mod film;
 mod guards;
 mod judge;
 mod model;
@@ -46,6 +47,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
     coating::register(module)?;
     figure::register(module)?;
+    film::register(module)?;
     ripple::register(module)?;
     obstructions::register(module)?;
     train::register(module)?;

@@ -166,6 +166,10 @@ def parts():
         ct.StarField(x_arcsec=[0, 4], y_arcsec=[1, -2], magnitude=[5, 8]),
         ct.Eyepiece(focal_length_mm=8, field_stop_mm=8),
         ct.Sensor(pixel_um=3.75, columns=40, rows=30),
+        ct.Overcoat(index=1.46, thickness_nm=175),
+        ct.MetalFilm(
+            metal="silver", thickness_nm=60, overcoat=ct.Overcoat(index=1.46, thickness_nm=80)
+        ),
         train.primary.coating.rings[0],
         train.primary.coating.patches[0],
         train.primary.coating,
@@ -199,6 +203,8 @@ def results():
         train.airy(),
         train.artificial_star(40_000),
         train.spikes(),
+        ct.MetalFilm(metal="aluminium", thickness_nm=40).response(angle_deg=20),
+        ct.MetalFilm(metal="silver", thickness_nm=0).thickness_from_lamp(0.01, tolerance=0.002),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
