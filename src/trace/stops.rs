@@ -227,7 +227,7 @@ impl Stop {
     /// Whether the part is no plain circle, so that its edge may have corners.
     pub(crate) fn has_sides(&self) -> bool {
         match &self.place {
-            Place::GlassOnTheWayDown { back_mm, .. } => *back_mm != [0.0; 3],
+            Place::GlassOnTheWayDown { back_mm, .. } => back_mm.iter().any(|b| *b != 0.0),
             Place::Rectangle { .. } => true,
             _ => false,
         }
