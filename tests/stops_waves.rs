@@ -182,7 +182,7 @@ fn a_flat_out_of_its_place_costs_an_uncut_star_nothing() {
     // An imperfect mirror keeps its own where the shadow stays: turned about its centre it changes its outline by the turn's
     // share of it, 6e-3 of a twentieth of the light.
     let imperfect = |flat: Diagonal| telescope(-0.9, flat).0;
-    assert_close(imperfect(flat.misplaced(turned)), imperfect(flat), 1e-4, "misplaced: turned");
+    assert_close(imperfect(flat.misplaced(turned)), imperfect(flat), 3e-4, "misplaced: turned");
     // Moved within its plane a flat is one of another offset.
     let slid = Misplacement { toward_primary_mm: 1.25, toward_focuser_mm: -1.25, ..Misplacement::NONE };
     let other = imperfect(flat.offset_mm(4.25));
