@@ -70,8 +70,9 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use view::{
-    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, Eyepiece, FieldStar, Scene, Sensor, StarField, Through,
-    View, ViewDifference, ViewOptions, eye_mtf,
+    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, EdgeLight, EdgeSpot, Eyepiece, EyepieceFacts,
+    EyepieceOptions, FieldStar, Scene, Sensor, SensorFacts, StarField, Through, View, ViewDifference,
+    ViewOptions, eye_mtf,
 };
 pub use wave::{
     Airy, ArtificialStar, DetailContrast, Focus, FocusSteps, Mtf, MtfOptions, NightsThatShow, Otf, Psf,
