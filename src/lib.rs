@@ -38,6 +38,7 @@ pub mod numeric;
 #[cfg(feature = "python")]
 pub mod python;
 mod shop_test;
+mod structure;
 mod trace;
 mod units;
 mod view;
@@ -60,6 +61,9 @@ pub use shop_test::{
     TestPlace, TestSheet, TestSheetInput, TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure,
     ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
     knife_edge_picture,
+};
+pub use structure::{
+    Camera, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused, Focuser, MoveOptions, Mover, Poles, Rung,
 };
 pub use trace::{
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, Star,

@@ -335,4 +335,3 @@ fn cautions(prepared: &Prepared, facts: &EyepieceFacts) -> Vec<String> {
     }
     cautions
 }
-
