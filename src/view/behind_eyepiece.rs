@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::eye::{Eyepiece, LARGEST_PUPIL_MM};
 use super::field_edge::{EdgeLight, EdgeSpot};
 use crate::error::{Error, Findings, Result};
-use crate::model::Train;
+use crate::model::Primary;
 use crate::numeric::pool;
 use crate::trace::Prepared;
 use crate::units::{DEFAULT_WAVELENGTH_NM, NM_PER_MM, RADIANS_PER_ARCMIN, UM_PER_MM};
@@ -110,8 +110,8 @@ pub struct EyepieceFacts {
     pub eye_share: f64,
     /// Light at the field stop's edge; none where the eye sees none in the middle.
     pub edge_light: Option<EdgeLight>,
-    /// Sharpness at the field stop's edge, for a star across; none where no light arrives there.
-    pub edge_spot: Option<EdgeSpot>,
+    /// Sharpness at the field stop's edge, for a star across.
+    pub edge_spot: EdgeSpot,
     /// A quarter wave of defocus either way, mm in the focal plane.
     pub depth_of_focus_mm: f64,
     /// Focus travel for one dioptre at the eye, mm.
@@ -137,7 +137,7 @@ impl EyepieceFacts {
         length_um / UM_PER_MM / self.eyepiece.focal_length_mm / RADIANS_PER_ARCMIN
     }
 
-    /// The edge's defocus at the eye, dioptres, the middle being in focus for a relaxed eye; none where no light arrives.
+    /// The edge's defocus at the eye, dioptres, the middle being in focus for a relaxed eye.
     ///
     /// Positive: the edge's light leaves converging, which no relaxed eye brings to a focus; an eye that has focused the
     /// middle with so much of its accommodation lets go of it and sees the edge sharp. A paraboloid's is h^2/(2 f) over
@@ -148,11 +148,11 @@ impl EyepieceFacts {
     /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1000.0))).build()?;
     /// let facts = Prepared::new(&train).behind(&Eyepiece::new(20.0, 24.0), EyepieceOptions::default())?;
     /// let medial = 12.0 * 12.0 / 2000.0 / 0.4; // Schroeder, Astronomical Optics, chapter 6: medial radius f
-    /// assert!((facts.edge_dioptres().expect("light arrives") / medial - 1.0).abs() < 0.01);
+    /// assert!((facts.edge_dioptres() / medial - 1.0).abs() < 0.01);
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn edge_dioptres(&self) -> Option<f64> {
-        self.edge_spot.map(|spot| -spot.defocus_mm / self.mm_per_dioptre)
+    pub fn edge_dioptres(&self) -> f64 {
+        -self.edge_spot.defocus_mm / self.mm_per_dioptre
     }
 
     /// A quarter wave of defocus as dioptres at the eye.
@@ -212,11 +212,16 @@ impl Prepared {
         let shadow_mm = self.obstruction_ratio() * exit_pupil_mm;
         let magnification = eyepiece.magnification(focal_mm);
         let iris_mm = options.eye_pupil_mm.map_or(exit_pupil_mm, |p| p.min(exit_pupil_mm));
-        let seen = self.seen_by(eyepiece, iris_mm, exit_pupil_mm, shadow_mm)?;
+        let mut primary = self.train().primary().clone();
+        if iris_mm < exit_pupil_mm {
+            primary.mask_diameter_mm = Some(iris_mm * magnification);
+        }
         let edge_mm = eyepiece.field_stop_mm / 2.0;
-        let (edge_light, edge_spot) = match &seen {
-            Some(seen) => (EdgeLight::at_radius(seen, edge_mm)?, EdgeSpot::at(seen, 0.0, edge_mm)?),
-            None => (None, None),
+        let (edge_light, edge_spot) = if iris_mm > shadow_mm {
+            let seen = self.with(&primary)?;
+            (EdgeLight::at_radius(&seen, edge_mm)?, EdgeSpot::at(&seen, 0.0, edge_mm)?)
+        } else {
+            (None, EdgeSpot::of_mirror(&primary, 0.0, edge_mm)?)
         };
         let effective_focal_ratio = eyepiece.focal_length_mm / iris_mm;
         let area = |outer_mm: f64| (outer_mm * outer_mm - shadow_mm * shadow_mm).max(0.0);
@@ -276,24 +281,14 @@ impl Prepared {
         each.into_iter().collect()
     }
 
-    /// This telescope with its mirror masked to what the iris takes in; none where the iris lies within the shadow.
-    fn seen_by(
-        &self,
-        eyepiece: &Eyepiece,
-        iris_mm: f64,
-        exit_pupil_mm: f64,
-        shadow_mm: f64,
-    ) -> Result<Option<Self>> {
-        if iris_mm <= shadow_mm {
-            return Ok(None);
-        }
-        if iris_mm >= exit_pupil_mm {
-            return Ok(Some(self.clone()));
+    /// This telescope with another primary.
+    fn with(&self, primary: &Primary) -> Result<Self> {
+        if primary == self.train().primary() {
+            return Ok(self.clone());
         }
         let mut parts = self.train().to_parts();
-        parts.primary.mask_diameter_mm = Some(iris_mm * eyepiece.magnification(self.focal_length_mm()));
-        let train: Train = parts.build()?;
-        Ok(Some(Self::new(&train)))
+        parts.primary = primary.clone();
+        Ok(Self::new(&parts.build()?))
     }
 }
 

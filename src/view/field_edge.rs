@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Result};
+use crate::model::{Primary, Train};
 use crate::trace::{Part, Prepared};
 use crate::units::{Field, RADIANS_PER_ARCMIN};
 
@@ -119,7 +120,8 @@ fn magnitudes(share: f64) -> Option<f64> {
 
 /// How sharp the edge of a field is, by exact rays, the middle being in focus.
 ///
-/// The middle's focus is the plane of its least spot; lengths are those of the spot in the flat plane through it.
+/// The middle's focus is the plane of its least spot; lengths are those of the spot in the flat plane through it. Where no
+/// light arrives, in the middle or at the edge, they are those of the mirror with nothing in its way.
 ///
 /// Units: um in the focal plane; mm.
 /// Leaves out: diffraction.
@@ -129,7 +131,7 @@ fn magnitudes(share: f64) -> Option<f64> {
 /// let train = Train::builder(Primary::new(250.0, FocalLengthMm(1250.0))).build()?;
 /// // A stop whose edge lies 15 arcmin from the axis.
 /// let eyepiece = Eyepiece::new(10.0, 2.0 * 1250.0 * (0.25_f64).to_radians().tan());
-/// let edge = Prepared::new(&train).behind(&eyepiece, EyepieceOptions::default())?.edge_spot.expect("light arrives");
+/// let edge = Prepared::new(&train).behind(&eyepiece, EyepieceOptions::default())?.edge_spot;
 /// assert!((edge.coma_um - 41.044_162).abs() < 1e-4); // exact trace in 40 digits, own computation
 /// # Ok::<(), catoptric::Error>(())
 /// ```
@@ -148,31 +150,41 @@ pub struct EdgeSpot {
     pub defocus_mm: f64,
     /// Estimated error of the RMS radius, um.
     pub error_um: f64,
+    /// Whether no light arrives, so that these numbers are those of the mirror alone.
+    pub of_bare_mirror: bool,
 }
 
 impl EdgeSpot {
-    /// The spot at a point of the field, mm; none where no light arrives.
-    pub(super) fn at(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Option<Self>> {
+    /// The spot at a point of the field, mm.
+    pub(super) fn at(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Self> {
+        match Self::traced(prepared, along_mm, across_mm) {
+            Err(Error::NoLight { .. }) => Self::of_mirror(prepared.train().primary(), along_mm, across_mm),
+            other => other,
+        }
+    }
+
+    /// The same with nothing in the mirror's way.
+    pub(super) fn of_mirror(primary: &Primary, along_mm: f64, across_mm: f64) -> Result<Self> {
+        let bare = Prepared::new(&Train::builder(primary.clone()).build()?);
+        Ok(Self { of_bare_mirror: true, ..Self::traced(&bare, along_mm, across_mm)? })
+    }
+
+    fn traced(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Self> {
         let focal_mm = prepared.focal_length_mm();
         let angle = |image_mm: f64| (-image_mm / focal_mm).atan() / RADIANS_PER_ARCMIN;
         let field = Field::arcmin(angle(along_mm), angle(across_mm));
-        let traced = || -> Result<Self> {
-            let middle_mm = prepared.least_spot_shift_mm(Field::AXIS)?;
-            let edge_mm = prepared.least_spot_shift_mm(field)?;
-            let flat = prepared.spot_at(field, middle_mm, 1)?;
-            let refocused = prepared.spot_at(field, edge_mm, 1)?;
-            Ok(Self {
-                coma_um: flat.tangential_coma_um,
-                rms_radius_um: flat.rms_radius_um,
-                length_um: flat.tangential_extent_um,
-                refocused_rms_radius_um: refocused.rms_radius_um,
-                defocus_mm: edge_mm - middle_mm,
-                error_um: flat.error_um.max(refocused.error_um),
-            })
-        };
-        match traced() {
-            Err(Error::NoLight { .. }) => Ok(None),
-            other => other.map(Some),
-        }
+        let middle_mm = prepared.least_spot_shift_mm(Field::AXIS)?;
+        let edge_mm = prepared.least_spot_shift_mm(field)?;
+        let flat = prepared.spot_at(field, middle_mm, 1)?;
+        let refocused = prepared.spot_at(field, edge_mm, 1)?;
+        Ok(Self {
+            coma_um: flat.tangential_coma_um,
+            rms_radius_um: flat.rms_radius_um,
+            length_um: flat.tangential_extent_um,
+            refocused_rms_radius_um: refocused.rms_radius_um,
+            defocus_mm: edge_mm - middle_mm,
+            error_um: flat.error_um.max(refocused.error_um),
+            of_bare_mirror: false,
+        })
     }
 }

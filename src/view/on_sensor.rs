@@ -55,8 +55,8 @@ pub struct SensorFacts {
     pub pixels_per_seeing: Option<f64>,
     /// Light in the four corners; none where the middle is dark.
     pub corner_light: Option<EdgeLight>,
-    /// Sharpness in the brightest corner; none where no light arrives there.
-    pub corner_spot: Option<EdgeSpot>,
+    /// Sharpness in the brightest corner.
+    pub corner_spot: EdgeSpot,
     /// A quarter wave of defocus either way, mm.
     pub depth_of_focus_mm: f64,
     /// Defocus either way that blurs a point over one pixel, by rays, mm.
@@ -128,10 +128,8 @@ impl Prepared {
         let (a, b) = (along_mm / 2.0, across_mm / 2.0);
         let corners = ([a, a, -a, -a], [b, -b, b, -b]);
         let light = EdgeLight::at_points(self, &corners.0, &corners.1)?;
-        let corner_spot = match light {
-            Some((_, at)) => EdgeSpot::at(self, corners.0[at], corners.1[at])?,
-            None => None,
-        };
+        let at = light.map_or(0, |(_, brightest)| brightest);
+        let corner_spot = EdgeSpot::at(self, corners.0[at], corners.1[at])?;
         let depth_of_focus_mm = 2.0 * wavelength_nm / NM_PER_MM * self.focal_ratio().powi(2);
         let depth_of_pixel_mm = pixel_mm * self.focal_ratio();
         let tilt_arcmin = |depth_mm: f64| (depth_mm / half_diagonal_mm).atan() / RADIANS_PER_ARCMIN;
