@@ -10,15 +10,19 @@
 
 mod arguments;
 mod arrays;
+mod behind;
 mod bench;
 mod coating;
 mod errors;
 mod estimate;
 mod evidence;
 mod figure;
+mod focuser;
 mod guards;
 mod judge;
+mod ladder;
 mod model;
+mod moves;
 mod mtf;
 mod nights;
 mod obstructions;
@@ -64,6 +68,10 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     pictures::register(module)?;
     view_scenes::register(module)?;
     view::register(module)?;
+    behind::register(module)?;
+    focuser::register(module)?;
+    ladder::register(module)?;
+    moves::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;

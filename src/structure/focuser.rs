@@ -163,6 +163,17 @@ impl Camera {
         Self { sensor: Some(sensor), ..self }
     }
 
+    /// Refuses a camera that cannot be.
+    ///
+    /// ```
+    /// assert!(catoptric::Camera::new(44.0).adapters_mm(-2.0).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("camera", |f| self.note_problems(f));
+        findings.refuse()
+    }
+
     fn note_problems(&self, findings: &mut Findings) {
         findings.number(
             "shoulder_to_sensor_mm",
@@ -324,6 +335,18 @@ impl FocusItem {
                 along.hypot(across) / 2.0
             }),
         }
+    }
+
+    /// Refuses a thing that cannot be focused, whatever the telescope.
+    ///
+    /// ```
+    /// use catoptric::{Camera, FocusItem};
+    /// assert!(FocusItem::new("", Camera::new(44.0)).check().is_err());
+    /// ```
+    pub fn check(&self) -> Result<()> {
+        let mut findings = Findings::default();
+        findings.within("item", |f| self.note_problems(0.0, f));
+        findings.refuse()
     }
 
     pub(super) fn note_problems(&self, focal_mm: f64, findings: &mut Findings) {
