@@ -1,6 +1,7 @@
 //! The focuser, what is put into it, and the poles that carry it.
 
 use pyo3::prelude::*;
+use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{maybe_part_number, number, part_number, part_number_or};

@@ -28,6 +28,18 @@ WIDE_IRIS_MM = 7.0
 PUPIL_GAP_MM = 1.6
 """Between two exit pupils."""
 
+PUPILS_IN_A_ROW = 6
+"""Exit pupils side by side before a new row begins."""
+
+LEAST_WIDTH_MM = 17.0
+"""Width of a picture with one exit pupil: the heading needs it."""
+
+ROOM_FOR_WORDS_MM = 3.6
+"""Below a row, at the scale of a new picture: four lines."""
+
+INCHES_A_MM = 0.25
+"""Scale of a new picture."""
+
 
 def focus_ladder(result: LadderLike, ax: Axes | None = None) -> Axes:
     """Draw the shoulders as rungs at their height, beside the travel that the focuser has.
@@ -84,8 +96,8 @@ def focus_ladder(result: LadderLike, ax: Axes | None = None) -> Axes:
         ax.plot(
             _RAILS,
             [height, height],
-            "-" if within else (0, (4, 2)),
             color=colour,
+            linestyle="-" if within else (0, (4, 2)),
             linewidth=3.4,
             marker="o" if within else "^",
             markersize=6.5,
@@ -181,19 +193,27 @@ def exit_pupils(results: Sequence[EyepieceFactsLike], ax: Axes | None = None) ->
         raise InputError([problem])
     irises = [one.eye_pupil_mm or WIDE_IRIS_MM for one in results]
     wide = [max(one.exit_pupil_mm, iris) for one, iris in zip(results, irises, strict=True)]
-    total = sum(wide) + PUPIL_GAP_MM * (len(wide) + 1)
-    ax = _style.axes_for(ax, min(13.0, max(4.6, 0.28 * total + 1.2)), 4.2)
-    left = PUPIL_GAP_MM
     reach = max(wide) / 2.0
-    for one, iris, width in zip(results, irises, wide, strict=True):
-        _pupil(ax, one, iris, left + width / 2.0, reach)
-        left += width + PUPIL_GAP_MM
-    ax.set_xlim(0.0, left)
-    ax.set_ylim(-reach - 4.4, reach + 0.8)
+    starts = range(0, len(results), PUPILS_IN_A_ROW)
+    widths = [_row_width(wide[start : start + PUPILS_IN_A_ROW]) for start in starts]
+    width, row = max(*widths, LEAST_WIDTH_MM), 2.0 * reach + ROOM_FOR_WORDS_MM
+    height = row * len(widths) + 1.0
+    ax = _style.axes_for(ax, INCHES_A_MM * width + 0.9, INCHES_A_MM * height + 0.8)
+    for line, start in enumerate(starts):
+        left = PUPIL_GAP_MM + (width - widths[line]) / 2.0 * (len(widths) == 1)
+        here = slice(start, start + PUPILS_IN_A_ROW)
+        for one, iris, room in zip(results[here], irises[here], wide[here], strict=True):
+            _pupil(ax, one, iris, (left + room / 2.0, -line * row), reach)
+            left += room + PUPIL_GAP_MM
+    ax.set_xlim(0.0, width)
+    ax.set_ylim(reach + 0.5 - row * len(widths), reach + 0.5)
     ax.set_aspect("equal")
     ax.set_xticks([])
-    ticks = np.arange(-np.floor(reach), np.floor(reach) + 0.5)
-    ax.set_yticks(ticks[::2] if len(ticks) > 8 else ticks)
+    marks = 2.0 * np.arange(-np.floor(reach / 2.0), np.floor(reach / 2.0) + 0.5)
+    ax.set_yticks(
+        [mark - line * row for line in range(len(widths)) for mark in marks],
+        [f"{mark:g}" for _ in widths for mark in marks],
+    )
     ax.set_ylabel("behind the eyepiece (mm)")
     for side in ("top", "right", "bottom"):
         ax.spines[side].set_visible(False)
@@ -202,38 +222,35 @@ def exit_pupils(results: Sequence[EyepieceFactsLike], ax: Axes | None = None) ->
     _style.heading(
         ax,
         "Exit pupils, all to one scale",
-        f"broken ring: {ring}; dark: the diagonal's shadow; hatched: light that the iris keeps out",
+        f"broken ring: {ring}; dark: the diagonal's shadow",
+        "hatched: light that the iris keeps out",
     )
     return ax
 
 
-def _pupil(ax: Axes, one: EyepieceFactsLike, iris: float, x: float, reach: float) -> None:
-    """Draw one exit pupil about (x, 0), and its numbers below."""
+def _row_width(wide: list[float]) -> float:
+    return sum(wide) + PUPIL_GAP_MM * (len(wide) + 1)
+
+
+def _pupil(
+    ax: Axes, one: EyepieceFactsLike, iris: float, centre: tuple[float, float], reach: float
+) -> None:
+    """Draw one exit pupil about a centre, and its numbers below."""
     from matplotlib.patches import Circle
 
     taken = min(one.exit_pupil_mm, iris)
+    half = one.exit_pupil_mm / 2.0
     if one.exit_pupil_mm > iris:
-        outer = Circle(
-            (x, 0.0),
-            one.exit_pupil_mm / 2.0,
-            facecolor="white",
-            edgecolor=_style.ORANGE,
-            hatch="////",
-            linewidth=0.8,
-        )
-        ax.add_patch(outer)
-    ax.add_patch(Circle((x, 0.0), taken / 2.0, facecolor=_style.YELLOW, edgecolor="none"))
-    ax.add_patch(
-        Circle((x, 0.0), one.exit_pupil_mm / 2.0, fill=False, edgecolor=_style.INK, linewidth=1.0)
-    )
+        kept_out = {"facecolor": "white", "edgecolor": _style.ORANGE, "hatch": "////"}
+        ax.add_patch(Circle(centre, half, linewidth=0.8, **kept_out))
+    ax.add_patch(Circle(centre, taken / 2.0, facecolor=_style.YELLOW, edgecolor="none"))
+    ax.add_patch(Circle(centre, half, fill=False, edgecolor=_style.INK, linewidth=1.0))
     if one.shadow_mm > 0.0:
-        ax.add_patch(Circle((x, 0.0), one.shadow_mm / 2.0, facecolor="0.25", edgecolor="none"))
-    ring = Circle(
-        (x, 0.0), iris / 2.0, fill=False, edgecolor=_style.BLUE, linestyle="--", linewidth=1.6
-    )
-    ax.add_patch(ring)
+        ax.add_patch(Circle(centre, one.shadow_mm / 2.0, facecolor="0.25", edgecolor="none"))
+    broken = {"edgecolor": _style.BLUE, "linestyle": "--", "linewidth": 1.6}
+    ax.add_patch(Circle(centre, iris / 2.0, fill=False, **broken))
     # A point that the limits of the axes take notice of; a patch alone is no data.
-    ax.plot([x], [0.0], marker=".", markersize=0.1, color=_style.INK)
+    ax.plot([centre[0]], [centre[1]], marker=".", markersize=0.1, color=_style.INK)
     lines = [
         f"{one.eyepiece.focal_length_mm:g} mm, {one.magnification:.0f}x",
         f"pupil {one.exit_pupil_mm:.2g} mm",
@@ -243,7 +260,7 @@ def _pupil(ax: Axes, one: EyepieceFactsLike, iris: float, x: float, reach: float
         lines.append(f"uses {one.effective_aperture_mm:.0f} mm")
     ax.annotate(
         "\n".join(lines),
-        xy=(x, -reach - 0.5),
+        xy=(centre[0], centre[1] - reach - 0.3),
         ha="center",
         va="top",
         fontsize=8.5,
