@@ -116,8 +116,8 @@ fn the_edge_is_as_sharp_as_the_exact_trace_says() {
 
 #[test]
 fn third_order_limits_of_the_edge() {
-    // Schroeder, Astronomical Optics, chapter 6: tangential coma 3 t/(16 F^2) on the sky, medial surface of radius f. At
-    // f/40 and 0.2 degrees the next order is 1/(12 F^2) = 5e-5 and t^2 = 1e-5.
+    // Schroeder, Astronomical Optics, chapter 6: tangential coma 3 t/(16 F^2) on the sky, medial surface of radius f.
+    // At f/40 and 0.2 degrees the next order is 1/(12 F^2) = 5e-5 and t^2 = 1e-5.
     let (aperture, focal, stop) = (100.0, 4000.0, 28.0);
     let facts = behind(&paraboloid(aperture, focal), Eyepiece::new(20.0, stop));
     let t = stop / 2.0 / focal;
@@ -193,8 +193,8 @@ fn a_field_stop_beyond_the_drawtube_is_flagged_and_dark() {
 
 #[test]
 fn the_middle_is_focused_where_a_turned_edge_puts_it() {
-    // With an error of the figure the middle's least spot is not paraxial; the edge's defocus counts from there, so that
-    // the mirror's own curvature of field is nearly what a perfect one has.
+    // With an error of the figure the middle's least spot is not paraxial; the edge's defocus counts from there, so
+    // that the mirror's own curvature of field is nearly what a perfect one has.
     let mirror = Primary::new(250.0, FocalLengthMm(1250.0));
     let worn = bare(mirror.clone().layer(TurnedEdge::new(10.0, 200.0)));
     let eyepiece = Eyepiece::new(20.0, 30.0);

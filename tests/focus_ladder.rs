@@ -244,6 +244,36 @@ fn a_combination_keeps_to_the_limits_and_shares_the_rest() {
 }
 
 #[test]
+fn with_extension_tubes_everything_comes_to_focus() {
+    // Shoulders at 323, 303 and 248 mm on a travel of 270 to 310: the lowest asks for 22 mm, then the others stand at
+    // 345 and 325, and tubes of 35 and 15 mm bring them down to 310.
+    let items = vec![
+        FocusItem::new("out", eyepiece(24.0, -20.0)),
+        FocusItem::new("within", eyepiece(24.0, 0.0)),
+        FocusItem::new("in", Camera::new(55.0)),
+    ];
+    let found = ladder(Focuser::new(270.0, 310.0).tube(47.0, 66.0), items);
+    let tubes = MoveOptions { extension_tubes: true, ..MoveOptions::default() };
+    let moves = found.moves(tubes).expect("moves");
+    assert_eq!((moves.needed_mm, moves.out_of_reach.len()), (22.0, 0));
+    for way in &moves.moves {
+        assert_eq!(way.extensions_mm, [35.0, 15.0, 0.0], "{:?}", way.mover);
+        assert!(way.out_of_reach.is_empty());
+    }
+    // The lowest shoulder stands at 270 mm after a move of the primary: the tube's end at 204, outside of the light. A
+    // focuser of lower profile stands at 248: its tube reaches to 182 mm, 21 mm into it.
+    let reaches: Vec<f64> = moves.moves.iter().map(|m| m.tube_in_light_mm).collect();
+    assert_eq!(reaches, [0.0, 21.0]);
+    // Nothing too far in: nothing moves, tubes do it all.
+    let out = ladder(Focuser::new(270.0, 310.0), vec![FocusItem::new("out", eyepiece(24.0, -20.0))]);
+    let moves = out.moves(tubes).expect("moves");
+    assert_eq!((moves.needed_mm, &moves.moves[0].extensions_mm[..]), (0.0, &[13.0][..]));
+    // Without tubes the same ladder serves two of three, and says which it leaves.
+    let without = found.moves(MoveOptions::default()).expect("moves");
+    assert_eq!((without.needed_mm, &without.out_of_reach[..]), (-13.0, &["in".to_owned()][..]));
+}
+
+#[test]
 fn a_move_into_the_light_is_impossible_and_says_why() {
     let item = FocusItem::new("24 mm", eyepiece(24.0, -60.0)); // its shoulder at 363 mm
     let found = ladder(Focuser::new(205.0, 225.0), vec![item]); // 138 mm too far out

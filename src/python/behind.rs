@@ -36,8 +36,8 @@ fn options(
 impl PyTrain {
     /// Return what this telescope gives behind an eyepiece: power, field, exit pupil, the edge of the field, depths.
     ///
-    /// Where the iris (`eye_pupil_mm`) is smaller than the exit pupil, only the middle of the mirror is used, and all that
-    /// follows is that of the mirror masked to it.
+    /// Where the iris (`eye_pupil_mm`) is smaller than the exit pupil, only the middle of the mirror is used, and all
+    /// that follows is that of the mirror masked to it.
     ///
     /// Units: mm; dioptres; nm.
     /// Errors: InputError for an eyepiece or an eye that cannot be.
@@ -93,14 +93,15 @@ impl PyTrain {
 /// What a telescope gives behind one eyepiece.
 ///
 /// The field's edge is the edge of the field stop. Its light (`edge_worst`, `edge_mean`, `edge_best` over azimuth) is
-/// relative to the middle; its sharpness is that of exact rays for a star across, the middle being in focus at its least
-/// spot. Where no light arrives, the sharpness is that of the mirror with nothing in its way (`spot_of_bare_mirror`).
+/// relative to the middle; its sharpness is that of exact rays for a star across, the middle being in focus at its
+/// least spot. Where no light arrives, the sharpness is that of the mirror with nothing in its way
+/// (`spot_of_bare_mirror`).
 ///
-/// Units: mm; um in the focal plane; arcmin on the sky, or at the eye (`..._at_eye_arcmin`): on the sky times the power;
-/// dioptres; magnitudes, None where no light arrives.
+/// Units: mm; um in the focal plane; arcmin on the sky, or at the eye (`..._at_eye_arcmin`): on the sky times the
+/// power; dioptres; magnitudes, None where no light arrives.
 /// Errors: those of `Train.behind`, which makes it.
-/// Source: exit pupil D f_e/f, power f/f_e, true field 2 atan(stop/(2 f)); a quarter wave of defocus, W020 = dz/(8F^2), at
-/// dz = 2 lambda F^2.
+/// Source: exit pupil D f_e/f, power f/f_e, true field 2 atan(stop/(2 f)); a quarter wave of defocus, W020 = dz/(8F^2),
+/// at dz = 2 lambda F^2.
 /// Leaves out: the eyepiece's own errors, among them its field curvature, which adds to the mirror's; the offset of the
 /// diagonal's shadow from the middle of the exit pupil; the drift of the exit pupil over the field.
 ///
@@ -225,13 +226,13 @@ record!(PyEyepieceFacts, "EyepieceFacts",
 
 /// What a telescope gives on a sensor that stands in the middle of its field, columns along, rows across.
 ///
-/// The corners' light is relative to the middle; their sharpness is that of exact rays in the brightest corner, the middle
-/// being in focus at its least spot. Where no light arrives, it is that of the mirror with nothing in its way.
+/// The corners' light is relative to the middle; their sharpness is that of exact rays in the brightest corner, the
+/// middle being in focus at its least spot. Where no light arrives, it is that of the mirror with nothing in its way.
 ///
 /// Units: mm; um; arcsec and arcmin on the sky; pixels; magnitudes, None where no light arrives; nm.
 /// Errors: those of `Train.on_sensor`, which makes it.
-/// Source: scale 1/f; cut-off of the aperture 1/(lambda F), so that the coarsest pixel that takes it all is lambda F/2; a
-/// quarter wave of defocus is dz = 2 lambda F^2, a blur of one pixel dz = pixel F.
+/// Source: scale 1/f; cut-off of the aperture 1/(lambda F), so that the coarsest pixel that takes it all is lambda F/2;
+/// a quarter wave of defocus is dz = 2 lambda F^2, a blur of one pixel dz = pixel F.
 /// Leaves out: the sensor's own depth, cover glass, rotation.
 ///
 /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=406, focal_length_mm=2030))
@@ -315,8 +316,8 @@ record!(PySensorFacts, "SensorFacts",
 
 /// Return a Table that compares eyepieces behind one telescope, a row each, in the order given.
 ///
-/// Columns: the numbers of `EyepieceFacts` that differ from row to row; `limited_by` is empty where nothing dims the edge,
-/// magnitudes are infinite where no light arrives there.
+/// Columns: the numbers of `EyepieceFacts` that differ from row to row; `limited_by` is empty where nothing dims the
+/// edge, magnitudes are infinite where no light arrives there.
 ///
 /// Units: each column's own, in its name; mm, dioptres and nm of the arguments.
 /// Errors: InputError for no eyepieces, for what is none, and for an eye that cannot be.

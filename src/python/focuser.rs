@@ -113,8 +113,8 @@ record!(PyCamera, "Camera", attributes: ["shoulder_to_sensor_mm", "adapters_mm",
 
 /// One thing that is to come to focus: an eyepiece or a camera, whose eye looks, how far away the object is.
 ///
-/// Units: dioptres of the eye without glasses, negative for a short-sighted one, which moves the eyepiece by dioptres times
-/// f_e^2/1000 mm, inward where negative; mm from the primary's vertex to the object, None for the sky.
+/// Units: dioptres of the eye without glasses, negative for a short-sighted one, which moves the eyepiece by dioptres
+/// times f_e^2/1000 mm, inward where negative; mm from the primary's vertex to the object, None for the sky.
 /// Errors: InputError: not exactly one of eyepiece and camera, an eyepiece that does not say where its field stop lies,
 /// more than 25 dioptres.
 /// Source: Newton's equation x x' = -f_e^2, for an eye at the eyepiece's back focal point.
@@ -185,8 +185,8 @@ getters!(PyFocusItem, |item| {
     object_distance_mm: Option<f64> = item.object_distance_mm;
     /// How far outward the eye's refraction moves the eyepiece, mm; negative: inward.
     eye_shift_mm: f64 = item.eye_shift_mm();
-    /// Radius of the field that counts, mm: to the edge of the field stop or the corner of the sensor; None for a camera
-    /// without its sensor.
+    /// Radius of the field that counts, mm: to the edge of the field stop or the corner of the sensor; None for a
+    /// camera without its sensor.
     field_radius_mm: Option<f64> = item.field_radius_mm();
 });
 record!(PyFocusItem, "FocusItem",

@@ -24,8 +24,8 @@ impl PyTrain {
     /// Return where a list of things comes to focus, beside the focuser's travel.
     ///
     /// Units: mm from the tube's axis.
-    /// Errors: InputError for a train without focal plane beside the tube, no items, a focuser that stands in the light, an
-    /// object nearer than the centre of curvature.
+    /// Errors: InputError for a train without focal plane beside the tube, no items, a focuser that stands in the
+    /// light, an object nearer than the centre of curvature.
     /// Leaves out: the field's curvature; a drawtube that sags.
     ///
     /// >>> flat, plane = ct.Diagonal(minor_axis_mm=79.4), ct.FocalPlane(axis_to_focus_mm=303)
@@ -57,10 +57,10 @@ impl PyTrain {
 
 /// Where a list of things comes to focus, beside the focuser's travel.
 ///
-/// An eyepiece's shoulder stands at the image's height less its field stop's place, plus what the eye's refraction moves it
-/// by; a camera's at the image's height less back distance and adapters. The image of a near object lies f^2/(d - f)
-/// further out. `misses_by_mm` is positive where the shoulder would have to stand further out than racked out (an extension
-/// tube of that length helps), negative where further in than racked in, 0 within the travel.
+/// An eyepiece's shoulder stands at the image's height less its field stop's place, plus what the eye's refraction
+/// moves it by; a camera's at the image's height less back distance and adapters. The image of a near object lies
+/// f^2/(d - f) further out. `misses_by_mm` is positive where the shoulder would have to stand further out than racked
+/// out (an extension tube of that length helps), negative where further in than racked in, 0 within the travel.
 ///
 /// Units: mm from the tube's axis.
 /// Shapes: one entry an item, in the order given.
@@ -164,12 +164,13 @@ impl PyFocusLadder {
 
     /// Return what has to move so that everything comes to focus, and what it means for the diagonal.
     ///
-    /// Each mover alone (the primary along its axis; the poles, if given; the focuser by a spacer or a lower profile) goes
-    /// as far as it takes; where a limit is given, a last row moves the primary and then the focuser up to their limits,
-    /// and the poles for the rest.
+    /// Each mover alone (the primary along its axis; the poles, if given; the focuser by a spacer or a lower profile)
+    /// goes as far as it takes; where a limit is given, a last row moves the primary and then the focuser up to their
+    /// limits, and the poles for the rest. With extension tubes allowed between shoulder and thing it is enough that
+    /// the lowest shoulder is reached, and everything comes to focus; `extensions_mm` tells their lengths.
     ///
-    /// Units: mm. `fully_lit_diameter_mm` is the lit circle that is wanted, `edge_radius_mm` where light is compared: the
-    /// edge of the widest field unless given.
+    /// Units: mm. `fully_lit_diameter_mm` is the lit circle that is wanted, `edge_radius_mm` where light is compared:
+    /// the edge of the widest field unless given.
     /// Errors: InputError.
     /// Leaves out: the balance of the tube.
     ///
@@ -182,9 +183,10 @@ impl PyFocusLadder {
     /// >>> assert moves.mover == ("primary", "poles", "focuser") and moves.reaches_all.all()
     /// >>> assert moves.axis_to_focus_mm.tolist() == [325, 325, 303]
     #[pyo3(signature = (*, poles=None, fully_lit_diameter_mm=None, edge_radius_mm=None, primary_limit_mm=None,
-        focuser_limit_mm=None),
+        focuser_limit_mm=None, extension_tubes=false),
         text_signature = "($self, *, poles=None, fully_lit_diameter_mm=0.0, edge_radius_mm=None, primary_limit_mm=None, \
-        focuser_limit_mm=None)")]
+        focuser_limit_mm=None, extension_tubes=False)")]
+    #[allow(clippy::too_many_arguments)]
     fn moves(
         &self,
         py: Python<'_>,
@@ -193,6 +195,7 @@ impl PyFocusLadder {
         edge_radius_mm: Option<&Bound<'_, PyAny>>,
         primary_limit_mm: Option<&Bound<'_, PyAny>>,
         focuser_limit_mm: Option<&Bound<'_, PyAny>>,
+        extension_tubes: bool,
     ) -> PyResult<PyFocusMoves> {
         let options = MoveOptions {
             poles: poles.map(|p| p.0),
@@ -200,6 +203,7 @@ impl PyFocusLadder {
             edge_radius_mm: maybe_number(edge_radius_mm, "edge_radius_mm")?,
             primary_limit_mm: maybe_number(primary_limit_mm, "primary_limit_mm")?,
             focuser_limit_mm: maybe_number(focuser_limit_mm, "focuser_limit_mm")?,
+            extension_tubes,
         };
         let ladder = self.0.clone();
         compute(py, move || ladder.moves(options)).map(PyFocusMoves)
@@ -247,13 +251,16 @@ getters!(PyFocusLadder, |ladder| {
     travel_mm: f64 = ladder.focuser.travel_mm();
     /// Between which outward shifts of the image the focuser reaches all, mm; None where the spread exceeds the travel.
     shifts_for_all_mm: Option<(f64, f64)> = ladder.shifts_for_all_mm();
-    /// The least outward shift of the image (negative: inward) with which it reaches as many as any single shift can, mm.
+    /// The least outward shift of the image (negative: inward) with which it reaches as many as any single shift can,
+    /// mm.
     least_shift_mm: f64 = ladder.least_shift_mm();
+    /// The least outward shift with which it reaches all, given tubes for what then lies too far out, mm.
+    shift_with_tubes_mm: f64 = ladder.shift_with_tubes_mm();
 });
 record!(PyFocusLadder, "FocusLadder",
     attributes: ["train", "focuser", "items", "names", "image_mm", "shoulder_mm", "misses_by_mm", "within",
         "tube_in_light_mm", "cautions", "reached", "out_of_reach", "spread_mm", "travel_mm", "shifts_for_all_mm",
-        "least_shift_mm"],
+        "least_shift_mm", "shift_with_tubes_mm"],
     shown: ["names", "reached", "spread_mm", "travel_mm", "least_shift_mm"]);
 
 /// The named columns of a result as the package's Table.

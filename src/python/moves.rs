@@ -1,11 +1,11 @@
 //! What has to move so that things come to focus.
 
-use numpy::{IntoPyArray, PyArray1};
+use numpy::{IntoPyArray, PyArray1, PyArray2};
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
-use super::arrays::{Column, column};
+use super::arrays::{Column, column, square};
 use super::focuser::PyPoles;
 use super::ladder::table;
 use super::record::{getters, record};
@@ -18,10 +18,10 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 
 /// What has to move so that everything comes to focus: each mover alone, and all together.
 ///
-/// A primary that moves m toward the sky takes the focal plane out by m in the tube's frame, and what stands on the upper
-/// end is m lower above its vertex; an upper end that comes down by m does the same. A moved focuser leaves the train as it
-/// is. Positive are: the primary toward the sky, the upper end away from the primary, poles longer, the focuser's shoulder
-/// and the image away from the tube's axis.
+/// A primary that moves m toward the sky takes the focal plane out by m in the tube's frame, and what stands on the
+/// upper end is m lower above its vertex; an upper end that comes down by m does the same. A moved focuser leaves the
+/// train as it is. Positive are: the primary toward the sky, the upper end away from the primary, poles longer, the
+/// focuser's shoulder and the image away from the tube's axis.
 ///
 /// Units: mm; light relative to the middle of the field, 0 where that is dark.
 /// Shapes: one entry a mover ("primary", "poles", "focuser", "combination"), those that can be; `impossible` says why
@@ -110,7 +110,21 @@ impl PyFocusMoves {
         self.0.moves.iter().map(|m| m.within_limits).collect::<Vec<_>>().into_pyarray(py)
     }
 
-    /// Names of the things that no single shift serves together with the others.
+    /// Names of all things, as on the ladder.
+    #[getter]
+    fn names<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
+        PyTuple::new(py, &self.0.names)
+    }
+
+    /// Length of the tube that each thing (column) needs after each move (row), mm; 0 where none is needed, or none
+    /// helps.
+    #[getter]
+    fn extensions_mm<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray2<f64>> {
+        let rows: Vec<Vec<f64>> = self.0.moves.iter().map(|m| m.extensions_mm.clone()).collect();
+        square(py, &rows)
+    }
+
+    /// Names of the things that the needed shift does not serve together with the others.
     #[getter]
     fn out_of_reach<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
         PyTuple::new(py, &self.0.out_of_reach)
@@ -177,6 +191,8 @@ getters!(PyFocusMoves, |moves| {
     primary_limit_mm: Option<f64> = moves.options.primary_limit_mm;
     /// How far the focuser may be raised or lowered, mm, or None.
     focuser_limit_mm: Option<f64> = moves.options.focuser_limit_mm;
+    /// Whether tubes between shoulder and thing were allowed.
+    extension_tubes: bool = moves.options.extension_tubes;
     /// Radius in the focal plane at which light is compared, mm.
     edge_radius_mm: f64 = moves.edge_radius_mm;
     /// From the tube's axis to the focal plane before, mm.
@@ -196,7 +212,8 @@ record!(PyFocusMoves, "FocusMoves",
     attributes: ["needed_mm", "mover", "primary_mm", "upper_end_mm", "pole_change_mm", "pole_change_first_order_mm",
         "focuser_mm", "image_shift_mm", "reaches_all", "within_limits", "axis_to_focus_mm", "smallest_minor_axis_mm",
         "smallest_offset_mm", "edge_worst", "edge_mean", "edge_best", "tube_in_light_mm", "out_of_reach", "trains",
-        "impossible", "poles", "fully_lit_diameter_mm", "primary_limit_mm", "focuser_limit_mm", "edge_radius_mm",
+        "impossible", "names", "extensions_mm", "extension_tubes", "poles", "fully_lit_diameter_mm", "primary_limit_mm", "focuser_limit_mm",
+        "edge_radius_mm",
         "axis_to_focus_before_mm", "smallest_minor_axis_before_mm", "smallest_offset_before_mm", "edge_worst_before",
         "edge_mean_before", "edge_best_before"],
     shown: ["needed_mm", "mover", "out_of_reach", "edge_radius_mm", "axis_to_focus_before_mm",

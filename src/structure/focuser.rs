@@ -289,8 +289,8 @@ impl FocusItem {
     ///
     /// Source: an eye of A dioptres sees sharply what stands at 1/A metres, before it for A < 0. By Newton's equation
     /// x x' = -f_e^2, x and x' along the light from the two focal points: x' = 1000/A mm puts the field's image
-    /// x = -A f_e^2/1000 mm behind the front focal point, so the eyepiece moves outward by A f_e^2/1000. Exact for an eye
-    /// at the back focal point; the exit pupil lies f_e^2/f beyond it.
+    /// x = -A f_e^2/1000 mm behind the front focal point, so the eyepiece moves outward by A f_e^2/1000. Exact for an
+    /// eye at the back focal point; the exit pupil lies f_e^2/f beyond it.
     ///
     /// ```
     /// use catoptric::{Camera, Eyepiece, FocusItem};

@@ -35,8 +35,8 @@ pub struct Rung {
     /// How far beyond the travel that is, mm; positive: further out than racked out, negative: further in than racked
     /// in; 0 within.
     pub misses_by_mm: f64,
-    /// How far the tube's inner end reaches into the light that falls on the mirror, mm; 0 where it does not, or no tube
-    /// is known.
+    /// How far the tube's inner end reaches into the light that falls on the mirror, mm; 0 where it does not, or no
+    /// tube is known.
     pub tube_in_light_mm: f64,
     /// What deserves a word.
     pub cautions: Vec<String>,
@@ -46,20 +46,20 @@ impl Rung {
     /// Whether the focuser reaches it.
     ///
     /// ```
-    /// let rung =
-    ///     catoptric::Rung { image_mm: 303.0, shoulder_mm: 301.0, misses_by_mm: 0.0, tube_in_light_mm: 0.0, cautions: vec![] };
+    /// let (image_mm, shoulder_mm, cautions) = (303.0, 301.0, vec![]);
+    /// let rung = catoptric::Rung { image_mm, shoulder_mm, misses_by_mm: 0.0, tube_in_light_mm: 0.0, cautions };
     /// assert!(rung.is_within());
     /// ```
     pub fn is_within(&self) -> bool {
         self.misses_by_mm == 0.0
     }
 
-    /// Length of the shortest tube between shoulder and thing that brings it within the travel, mm; 0 within, none where
-    /// the shoulder would have to go further in.
+    /// Length of the shortest tube between shoulder and thing that brings it within the travel, mm; 0 within, none
+    /// where the shoulder would have to go further in.
     ///
     /// ```
-    /// let rung =
-    ///     catoptric::Rung { image_mm: 303.0, shoulder_mm: 318.0, misses_by_mm: 8.0, tube_in_light_mm: 0.0, cautions: vec![] };
+    /// let (image_mm, shoulder_mm, cautions) = (303.0, 318.0, vec![]);
+    /// let rung = catoptric::Rung { image_mm, shoulder_mm, misses_by_mm: 8.0, tube_in_light_mm: 0.0, cautions };
     /// assert_eq!(rung.extension_mm(), Some(8.0));
     /// ```
     pub fn extension_mm(&self) -> Option<f64> {
@@ -105,8 +105,8 @@ pub struct FocusLadder {
 impl FocusLadder {
     /// The ladder of a train, a focuser and a list of things.
     ///
-    /// Errors: [`Error::Input`] for a train without focal plane beside the tube, a focuser that cannot be or stands in the
-    /// light, no items, an eyepiece that does not say where its field stop lies, more than 25 dioptres, an object
+    /// Errors: [`Error::Input`] for a train without focal plane beside the tube, a focuser that cannot be or stands in
+    /// the light, no items, an eyepiece that does not say where its field stop lies, more than 25 dioptres, an object
     /// nearer than the centre of curvature.
     ///
     /// ```
@@ -178,8 +178,8 @@ impl FocusLadder {
         heights.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)))
     }
 
-    /// Between which outward shifts of the image the focuser reaches all things, mm; none where their spread exceeds its
-    /// travel.
+    /// Between which outward shifts of the image the focuser reaches all things, mm; none where their spread exceeds
+    /// its travel.
     ///
     /// ```
     /// use catoptric::{Camera, Diagonal, FocalLengthMm, FocalPlane, FocusItem, FocusLadder, Focuser, Primary, Train};
@@ -198,8 +198,8 @@ impl FocusLadder {
         (from <= to + ROUNDING_MM).then_some((from, to.max(from)))
     }
 
-    /// The least outward shift of the image (negative: inward) with which the focuser reaches as many things as any single
-    /// shift can, mm.
+    /// The least outward shift of the image (negative: inward) with which the focuser reaches as many things as any
+    /// single shift can, mm.
     ///
     /// Method: the shifts that serve a thing are an interval; the least place that most of them share is 0 or an end.
     ///
@@ -254,6 +254,33 @@ impl FocusLadder {
     pub fn out_of_reach(&self, image_shift_mm: f64) -> Vec<String> {
         let missed = |rung: &Rung| misses_by_mm(&self.focuser, rung.shoulder_mm + image_shift_mm) != 0.0;
         self.items.iter().zip(&self.rungs).filter(|(_, r)| missed(r)).map(|(i, _)| i.name.clone()).collect()
+    }
+
+    /// The least outward shift of the image with which the focuser reaches everything, given tubes between shoulder and
+    /// thing for what then lies too far out, mm; 0 or more.
+    ///
+    /// ```
+    /// use catoptric::{Camera, Diagonal, FocalLengthMm, FocalPlane, FocusItem, FocusLadder, Focuser, Primary, Train};
+    /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1000.0)))
+    ///     .diagonal(Diagonal::new(50.0))
+    ///     .focal_plane(FocalPlane::new(170.0))
+    ///     .build()?;
+    /// let cameras = [5.0, 60.0].map(|back| FocusItem::new("camera", Camera::new(back))).to_vec();
+    /// let ladder = FocusLadder::new(&train, Focuser::new(120.0, 150.0), cameras)?; // shoulders at 165 and 110 mm
+    /// assert_eq!(ladder.shift_with_tubes_mm(), 10.0);
+    /// assert_eq!(ladder.extensions_mm(10.0), [25.0, 0.0]);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn shift_with_tubes_mm(&self) -> f64 {
+        let (low, _) = self.ends_mm();
+        (self.focuser.racked_in_mm - low).max(0.0)
+    }
+
+    /// For each thing the length of the shortest tube that brings it within the travel once the image is shifted
+    /// outward by so much, mm; 0 where it needs none, or where none helps: see [`FocusLadder::shift_with_tubes_mm`].
+    pub fn extensions_mm(&self, image_shift_mm: f64) -> Vec<f64> {
+        let missed = |rung: &Rung| misses_by_mm(&self.focuser, rung.shoulder_mm + image_shift_mm);
+        self.rungs.iter().map(|rung| missed(rung).max(0.0)).collect()
     }
 
     /// The train with the focuser's tube where it stands for one of the things, so that light can be asked for; the
@@ -316,7 +343,7 @@ fn rung(train: &Train, focuser: &Focuser, item: &FocusItem, focus_mm: f64) -> Ru
     }
     if tube_in_light_mm > 0.0 {
         cautions.push(format!(
-            "in focus the drawtube reaches {tube_in_light_mm:.1} mm into the light that falls on the mirror"
+            "in focus the drawtube would reach {tube_in_light_mm:.1} mm into the light that falls on the mirror"
         ));
     }
     let misses_by_mm = misses_by_mm(focuser, shoulder_mm);

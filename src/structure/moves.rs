@@ -71,6 +71,10 @@ pub struct MoveOptions {
     pub primary_limit_mm: Option<f64>,
     /// How far the focuser's shoulder may be raised or lowered; not given: as far as it takes.
     pub focuser_limit_mm: Option<f64>,
+    /// Whether tubes between shoulder and thing may bring within the travel what lies too far out: then it is enough
+    /// that the lowest shoulder is reached, and everything comes to focus.
+    #[serde(default)]
+    pub extension_tubes: bool,
 }
 
 impl MoveOptions {
@@ -96,8 +100,8 @@ impl MoveOptions {
 
 /// One way to bring things to focus, and what follows from it.
 ///
-/// Units: mm. Signs: the primary toward the sky, the upper end away from the primary, the focuser's shoulder and the image
-/// away from the tube's axis are positive; poles longer are positive.
+/// Units: mm. Signs: the primary toward the sky, the upper end away from the primary, the focuser's shoulder and the
+/// image away from the tube's axis are positive; poles longer are positive.
 ///
 /// ```
 /// use catoptric::{Camera, Diagonal, FocalLengthMm, FocalPlane, FocusItem, FocusLadder, Focuser, MoveOptions, Primary,
@@ -131,6 +135,9 @@ pub struct FocusMove {
     pub image_shift_mm: f64,
     /// Names of the things that still miss their focus.
     pub out_of_reach: Vec<String>,
+    /// For each thing of the ladder the length of the shortest tube between shoulder and thing that brings it within
+    /// the travel; 0 where it needs none, or where none helps.
+    pub extensions_mm: Vec<f64>,
     /// Whether primary and focuser stay within their stated limits.
     pub within_limits: bool,
     /// From the tube's axis to the focal plane afterwards.
@@ -139,8 +146,8 @@ pub struct FocusMove {
     pub smallest: DiagonalFit,
     /// Light at the edge afterwards, with the diagonal that is there; none where the middle is dark.
     pub edge_light: Option<EdgeLight>,
-    /// How far the focuser's tube reaches into the light on its way down, for the thing that racks furthest in; 0 where it
-    /// does not.
+    /// How far the focuser's tube reaches into the light on its way down, for the thing that racks furthest in within
+    /// the travel; 0 where it does not.
     pub tube_in_light_mm: f64,
     /// The train afterwards, with the drawtube where it stands for the widest field.
     pub train: Train,
@@ -148,10 +155,10 @@ pub struct FocusMove {
 
 /// What has to move so that everything comes to focus: each mover alone, and all together.
 ///
-/// A primary that moves m toward the sky takes the image m along with it, and the folded light passes the axis m nearer to
-/// the mirror's own focus: in the tube's frame the focal plane moves out by m, and the flat and everything on the upper end
-/// stand m lower above the vertex. An upper end that comes down by m does exactly the same. A moved focuser leaves the
-/// train as it is.
+/// A primary that moves m toward the sky takes the image m along with it, and the folded light passes the axis m nearer
+/// to the mirror's own focus: in the tube's frame the focal plane moves out by m, and the flat and everything on the
+/// upper end stand m lower above the vertex. An upper end that comes down by m does exactly the same. A moved focuser
+/// leaves the train as it is.
 ///
 /// Units: mm.
 /// Errors: those of [`FocusLadder::moves`].
@@ -176,7 +183,9 @@ pub struct FocusMove {
 pub struct FocusMoves {
     /// The outward shift of the image that serves most things; negative: inward.
     pub needed_mm: f64,
-    /// Names of the things that no single shift serves together with those.
+    /// Names of all things, as on the ladder.
+    pub names: Vec<String>,
+    /// Names of the things that this shift does not serve together with the others.
     pub out_of_reach: Vec<String>,
     /// What was asked.
     pub options: MoveOptions,
@@ -213,18 +222,19 @@ impl Amounts {
 impl FocusLadder {
     /// What has to move so that everything on the ladder comes to focus, and what it means for the diagonal.
     ///
-    /// Each mover alone goes as far as [`FocusLadder::least_shift_mm`] asks, whatever its limit, and the row says whether
-    /// that lies within it. Where a limit is given, a last row moves the primary and then the focuser up to their limits,
-    /// and the upper end (if poles are given) for the rest.
+    /// Each mover alone goes as far as [`FocusLadder::least_shift_mm`] asks (with extension tubes
+    /// [`FocusLadder::shift_with_tubes_mm`]), whatever its limit, and the row says whether that lies within it. Where a
+    /// limit is given, a last row moves the primary and then the focuser up to their limits, and the upper end (if
+    /// poles are given) for the rest.
     ///
     /// Units: mm.
-    /// Errors: [`crate::Error::Input`] for poles, circles, radii and limits that cannot be. A move that no train can make
-    /// (a focal plane within the light, an upper end below the mirror) is listed as impossible.
+    /// Errors: [`crate::Error::Input`] for poles, circles, radii and limits that cannot be. A move that no train can
+    /// make (a focal plane within the light, an upper end below the mirror) is listed as impossible.
     /// Leaves out: what [`FocusMoves`] leaves out.
     ///
     /// ```
-    /// use catoptric::{Camera, Diagonal, FocalLengthMm, FocalPlane, FocusItem, FocusLadder, Focuser, MoveOptions, Mover,
-    ///     Primary, Train};
+    /// use catoptric::{Camera, Diagonal, FocalLengthMm, FocalPlane, FocusItem, FocusLadder, Focuser, MoveOptions};
+    /// use catoptric::{Mover, Primary, Train};
     /// let train = Train::builder(Primary::new(406.0, FocalLengthMm(2030.0)))
     ///     .diagonal(Diagonal::new(79.4))
     ///     .focal_plane(FocalPlane::new(303.0))
@@ -239,7 +249,8 @@ impl FocusLadder {
     /// ```
     pub fn moves(&self, options: MoveOptions) -> Result<FocusMoves> {
         options.check()?;
-        let needed_mm = self.least_shift_mm();
+        let needed_mm =
+            if options.extension_tubes { self.shift_with_tubes_mm() } else { self.least_shift_mm() };
         let widest = self.widest_item();
         let before = widest.map_or_else(|| Ok(self.train.clone()), |(item, _)| self.train_for(item))?;
         let edge_radius_mm = options.edge_radius_mm.or(widest.map(|(_, radius)| radius)).unwrap_or(0.0);
@@ -254,7 +265,8 @@ impl FocusLadder {
         }
         Ok(FocusMoves {
             needed_mm,
-            out_of_reach: self.out_of_reach(needed_mm),
+            names: self.items.iter().map(|item| item.name.clone()).collect(),
+            out_of_reach: self.missed(needed_mm, &options),
             options,
             edge_radius_mm,
             axis_to_focus_mm,
@@ -263,6 +275,19 @@ impl FocusLadder {
             moves,
             impossible,
         })
+    }
+
+    /// Names of the things that still miss their focus, with tubes or without.
+    fn missed(&self, shift_mm: f64, options: &MoveOptions) -> Vec<String> {
+        let missed = self.out_of_reach(shift_mm);
+        if !options.extension_tubes {
+            return missed;
+        }
+        let tubes = self.extensions_mm(shift_mm);
+        let helped = |name: &String| {
+            self.items.iter().zip(&tubes).any(|(item, tube)| item.name == *name && *tube > 0.0)
+        };
+        missed.into_iter().filter(|name| !helped(name)).collect()
     }
 
     /// The thing with the widest field, and that field's radius.
@@ -296,9 +321,12 @@ impl FocusLadder {
             None => (0.0, 0.0),
         };
         let half_mm = self.train.primary().clear_aperture_mm / 2.0;
+        // A focuser raised by so much is reached as if the image had moved inward by it.
+        let against_mm = image_shift_mm - amounts.focuser_mm;
         let reaches_mm = |shoulder_mm: f64| {
-            let inner_mm = self.focuser.tube_length_mm.map(|length| shoulder_mm + image_shift_mm - length);
-            inner_mm.map_or(0.0, |inner| (half_mm - inner).max(0.0))
+            let (low, high) = (self.focuser.racked_in_mm, self.focuser.racked_out_mm);
+            let stands_mm = (shoulder_mm + against_mm).clamp(low, high) + amounts.focuser_mm;
+            self.focuser.tube_length_mm.map_or(0.0, |length| (half_mm - (stands_mm - length)).max(0.0))
         };
         let within = |moved_mm: f64, limit_mm: Option<f64>| limit_mm.is_none_or(|l| moved_mm.abs() <= l);
         Ok(FocusMove {
@@ -309,8 +337,8 @@ impl FocusLadder {
             pole_change_first_order_mm,
             focuser_mm: amounts.focuser_mm,
             image_shift_mm,
-            // A focuser raised by so much is reached as if the image had moved inward by it.
-            out_of_reach: self.out_of_reach(image_shift_mm - amounts.focuser_mm),
+            out_of_reach: self.missed(against_mm, options),
+            extensions_mm: self.extensions_mm(against_mm),
             within_limits: within(amounts.primary_mm, options.primary_limit_mm)
                 && within(amounts.focuser_mm, options.focuser_limit_mm),
             axis_to_focus_mm,

@@ -25,8 +25,8 @@ const MOST_EYEPIECES: usize = 10_000;
 pub struct EyepieceOptions {
     /// Opening of the eye's iris, mm; not given: as wide as the exit pupil or wider. Centred on the exit pupil.
     pub eye_pupil_mm: Option<f64>,
-    /// How far the eye can turn from the far to the near, dioptres: about 10 at twenty, 4 at forty, 1 at sixty years (from
-    /// memory).
+    /// How far the eye can turn from the far to the near, dioptres: about 10 at twenty, 4 at forty, 1 at sixty years
+    /// (from memory).
     pub accommodation_dioptres: f64,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
@@ -65,8 +65,8 @@ impl EyepieceOptions {
 ///
 /// Units: mm; arcmin on the sky, or at the eye, that is on the sky times the power; dioptres; nm.
 /// Errors: those of [`Prepared::behind`], which makes it.
-/// Source: exit pupil D f_e/f, power f/f_e, true field 2 atan(stop/(2 f)): paraxial optics of two lenses one focal length
-/// each from the common focus. Depth: W020 = dz/(8F^2) is a quarter wave at dz = 2 lambda F^2.
+/// Source: exit pupil D f_e/f, power f/f_e, true field 2 atan(stop/(2 f)): paraxial optics of two lenses one focal
+/// length each from the common focus. Depth: W020 = dz/(8F^2) is a quarter wave at dz = 2 lambda F^2.
 /// Leaves out: the eyepiece's own errors, among them its field curvature, which adds to the mirror's; the offset of the
 /// diagonal's shadow from the middle of the exit pupil; the drift of the exit pupil over the field.
 ///
@@ -139,9 +139,9 @@ impl EyepieceFacts {
 
     /// The edge's defocus at the eye, dioptres, the middle being in focus for a relaxed eye.
     ///
-    /// Positive: the edge's light leaves converging, which no relaxed eye brings to a focus; an eye that has focused the
-    /// middle with so much of its accommodation lets go of it and sees the edge sharp. A paraboloid's is h^2/(2 f) over
-    /// the travel for a dioptre.
+    /// Positive: the edge's light leaves converging, which no relaxed eye brings to a focus; an eye that has focused
+    /// the middle with so much of its accommodation lets go of it and sees the edge sharp. A paraboloid's is h^2/(2 f)
+    /// over the travel for a dioptre.
     ///
     /// ```
     /// use catoptric::{Eyepiece, EyepieceOptions, FocalLengthMm, Prepared, Primary, Train};

@@ -18,8 +18,8 @@ pub(super) const LARGEST_PUPIL_MM: f64 = 7.0;
 /// The exit pupil is its focal length over the telescope's focal ratio, the magnification the telescope's focal length
 /// over its own, the true field twice the arc tangent of half the field stop over the telescope's focal length.
 ///
-/// Where the field stop lies beside the shoulder that seats on the focuser counts for the focus; the apparent field as its
-/// maker states it, for a true field by the usual rule. Both may be left out.
+/// Where the field stop lies beside the shoulder that seats on the focuser counts for the focus; the apparent field as
+/// its maker states it, for a true field by the usual rule. Both may be left out.
 ///
 /// Units: mm; degrees.
 /// Errors: found when something is looked at.

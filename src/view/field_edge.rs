@@ -31,8 +31,8 @@ pub struct EdgeLight {
     pub mean: f64,
     /// The brightest point.
     pub best: f64,
-    /// The part whose share grows most from the middle to the edge, the shadows of diagonal and holder apart; none where
-    /// nothing dims the edge.
+    /// The part whose share grows most from the middle to the edge, the shadows of diagonal and holder apart; none
+    /// where nothing dims the edge.
     pub limited_by: Option<Part>,
     /// Estimated error of the shares.
     pub error_estimate: f64,
@@ -120,8 +120,8 @@ fn magnitudes(share: f64) -> Option<f64> {
 
 /// How sharp the edge of a field is, by exact rays, the middle being in focus.
 ///
-/// The middle's focus is the plane of its least spot; lengths are those of the spot in the flat plane through it. Where no
-/// light arrives, in the middle or at the edge, they are those of the mirror with nothing in its way.
+/// The middle's focus is the plane of its least spot; lengths are those of the spot in the flat plane through it. Where
+/// no light arrives, in the middle or at the edge, they are those of the mirror with nothing in its way.
 ///
 /// Units: um in the focal plane; mm.
 /// Leaves out: diffraction.

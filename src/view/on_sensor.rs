@@ -13,15 +13,15 @@ use crate::wave::Seeing;
 ///
 /// Units: mm, um, arcsec, arcmin; lengths of the spot in pixels; nm.
 /// Errors: those of [`Prepared::on_sensor`], which makes it.
-/// Source: scale 1/f; a field's side 2 atan(side/(2 f)); cut-off of the aperture 1/(lambda F), so the coarsest pixel that
-/// takes it all is lambda F/2; a quarter wave of defocus is dz = 2 lambda F^2, a blur of one pixel dz = pixel F.
+/// Source: scale 1/f; a field's side 2 atan(side/(2 f)); cut-off of the aperture 1/(lambda F), so the coarsest pixel
+/// that takes it all is lambda F/2; a quarter wave of defocus is dz = 2 lambda F^2, a blur of one pixel dz = pixel F.
 /// Leaves out: the sensor's own depth, cover glass, rotation.
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, Prepared, Primary, Sensor, Train};
 /// let train = Train::builder(Primary::new(406.0, FocalLengthMm(2030.0))).build()?;
 /// let facts = Prepared::new(&train).on_sensor(&Sensor::new(3.8, 4632, 3500), None, 550.0)?;
-/// assert!((facts.pixel_arcsec - 0.386_111_9).abs() < 1e-7); // 3.8/2030e3 radians, by hand
+/// assert!((facts.pixel_arcsec - 3.8 / 2_030_000.0 * 206_264.806_247).abs() < 1e-9); // arcseconds in a radian
 /// assert!((facts.nyquist_pixel_um - 1.375).abs() < 1e-12);
 /// # Ok::<(), catoptric::Error>(())
 /// ```
@@ -87,8 +87,8 @@ impl Prepared {
     ///
     /// Units: nm; the seeing at that wavelength.
     /// Errors: [`crate::Error::Input`] for a sensor or a wavelength that cannot be.
-    /// Method: closed forms; the corners' light by the outline of the lit pupil ([`Prepared::light`]), their sharpness by
-    /// exact rays ([`Prepared::spot_at`]).
+    /// Method: closed forms; the corners' light by the outline of the lit pupil ([`Prepared::light`]), their sharpness
+    /// by exact rays ([`Prepared::spot_at`]).
     /// Leaves out: what [`SensorFacts`] leaves out.
     ///
     /// ```

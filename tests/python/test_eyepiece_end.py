@@ -128,6 +128,21 @@ def test_moves_and_their_trains():
     assert table["reaches_all"].all()
 
 
+def test_extension_tubes_bring_down_what_lies_too_far_out():
+    items = [
+        ct.FocusItem(name="out", eyepiece=eyepiece(place_mm=-20)),
+        ct.FocusItem(name="in", camera=ct.Camera(shoulder_to_sensor_mm=55)),
+    ]
+    found = ponds().focus_ladder(focuser=FOCUSER, items=items)
+    assert found.shift_with_tubes_mm == 22
+    moves = found.moves(extension_tubes=True)
+    assert moves.needed_mm == 22
+    assert moves.names == ("out", "in")
+    assert moves.extensions_mm.tolist() == [[35, 0], [35, 0]]
+    assert moves.reaches_all.all()
+    assert not found.moves().reaches_all.any()
+
+
 def test_what_cannot_move_says_why():
     focuser = ct.Focuser(racked_in_mm=205, racked_out_mm=225)
     far_out = ct.FocusItem(name="far out", eyepiece=eyepiece(place_mm=-60))

@@ -59,7 +59,7 @@ shadow_share effective_focal_ratio effective_obstruction_ratio eye_share edge_wo
 edge_best edge_worst_magnitudes edge_mean_magnitudes limited_by spot_of_bare_mirror cautions
 pixels_per_fwhm pixels_per_seeing corner_worst corner_mean corner_best corner_worst_magnitudes
 corner_coma_pixels corner_rms_radius_pixels refocused_rms_radius_pixels camera items names within
-reached out_of_reach focuser mover reaches_all within_limits trains impossible poles
+reached out_of_reach focuser mover reaches_all within_limits trains impossible poles extension_tubes
 edge_worst_before edge_mean_before edge_best_before mm_per_dioptre
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 """
