@@ -277,7 +277,18 @@ impl FocusLadder {
     }
 
     /// For each thing the length of the shortest tube that brings it within the travel once the image is shifted
-    /// outward by so much, mm; 0 where it needs none, or where none helps: see [`FocusLadder::shift_with_tubes_mm`].
+    /// outward by so much, mm; 0 where it needs none, or where none helps.
+    ///
+    /// ```
+    /// use catoptric::{Camera, Diagonal, FocalLengthMm, FocalPlane, FocusItem, FocusLadder, Focuser, Primary, Train};
+    /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1000.0)))
+    ///     .diagonal(Diagonal::new(50.0))
+    ///     .focal_plane(FocalPlane::new(170.0))
+    ///     .build()?;
+    /// let camera = FocusItem::new("camera", Camera::new(5.0)); // its shoulder at 165 mm
+    /// assert_eq!(FocusLadder::new(&train, Focuser::new(120.0, 150.0), vec![camera])?.extensions_mm(0.0), [15.0]);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
     pub fn extensions_mm(&self, image_shift_mm: f64) -> Vec<f64> {
         let missed = |rung: &Rung| misses_by_mm(&self.focuser, rung.shoulder_mm + image_shift_mm);
         self.rungs.iter().map(|rung| missed(rung).max(0.0)).collect()
