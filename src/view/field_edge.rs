@@ -12,7 +12,7 @@ const LEAST_GROWTH: f64 = 1e-8;
 
 /// How bright the edge of a field is.
 ///
-/// Units: shares of the light in the middle of the field; an edge is all points at one radius (24 azimuths), or the
+/// Units: shares of the light in the middle of the field; an edge is the circle of one radius, or the
 /// four corners of a sensor.
 ///
 /// ```
