@@ -39,6 +39,7 @@ pub mod numeric;
 #[cfg(feature = "python")]
 pub mod python;
 mod shop_test;
+mod structure;
 mod trace;
 mod units;
 mod view;
@@ -64,6 +65,9 @@ pub use shop_test::{
     ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
     knife_edge_picture,
 };
+pub use structure::{
+    Camera, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused, Focuser, MoveOptions, Mover, Poles, Rung,
+};
 pub use trace::{
     DiagonalFit, Illumination, ImageShift, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot,
     SpotPoints, Star, smallest_diagonal,
@@ -73,8 +77,9 @@ pub use units::{
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use view::{
-    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, Eyepiece, FieldStar, Scene, Sensor, StarField, Through,
-    View, ViewDifference, ViewOptions, eye_mtf,
+    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, EdgeLight, EdgeSpot, Eyepiece, EyepieceFacts,
+    EyepieceOptions, FieldStar, Scene, Sensor, SensorFacts, StarField, Through, View, ViewDifference,
+    ViewOptions, eye_mtf,
 };
 pub use wave::{
     Airy, ArtificialStar, DetailContrast, Focus, FocusSteps, Mtf, MtfOptions, NightsThatShow, Otf, Psf,

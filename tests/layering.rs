@@ -14,11 +14,24 @@ const FLOORS: [(&str, &[&str]); 11] = [
     ("trace", &["error", "units", "numeric", "model"]),
     ("wave", &["error", "units", "numeric", "model", "trace"]),
     ("view", &["error", "units", "numeric", "model", "trace", "wave"]),
+    ("structure", &["error", "units", "numeric", "model", "trace", "wave", "view"]),
     ("shop_test", &["error", "units", "numeric", "model", "trace", "wave"]),
-    ("judge", &["error", "units", "numeric", "model", "trace", "wave", "shop_test"]),
+    ("judge", &["error", "units", "numeric", "model", "trace", "wave", "view", "structure", "shop_test"]),
     (
         "python",
-        &["error", "units", "numeric", "film", "model", "trace", "wave", "view", "shop_test", "judge"],
+        &[
+            "error",
+            "units",
+            "numeric",
+            "film",
+            "model",
+            "trace",
+            "wave",
+            "view",
+            "structure",
+            "shop_test",
+            "judge",
+        ],
     ),
 ];
 

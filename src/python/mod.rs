@@ -10,6 +10,7 @@
 
 mod arguments;
 mod arrays;
+mod behind;
 mod bench;
 mod beyond_the_flat;
 mod coating;
@@ -19,9 +20,12 @@ mod evidence;
 mod figure;
 mod film;
 mod flat;
+mod focuser;
 mod guards;
 mod judge;
+mod ladder;
 mod model;
+mod moves;
 mod mtf;
 mod nights;
 mod obstructions;
@@ -70,6 +74,10 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     pictures::register(module)?;
     view_scenes::register(module)?;
     view::register(module)?;
+    behind::register(module)?;
+    focuser::register(module)?;
+    ladder::register(module)?;
+    moves::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;

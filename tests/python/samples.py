@@ -166,6 +166,23 @@ def view_difference(train):
     return train.view(disc(), sensor=sensor).difference(newtonian().view(disc(), sensor=sensor))
 
 
+def ladder():
+    """Return a ladder on which an eyepiece is reached and a camera is not."""
+    eyepiece = ct.Eyepiece(focal_length_mm=24, field_stop_mm=27, shoulder_to_stop_mm=-2)
+    camera = ct.Camera(
+        shoulder_to_sensor_mm=44,
+        adapters_mm=8,
+        sensor=ct.Sensor(pixel_um=3.75, columns=2000, rows=1500),
+    )
+    return newtonian().focus_ladder(
+        focuser=ct.Focuser(racked_in_mm=215, racked_out_mm=245, bore_mm=46, tube_length_mm=40),
+        items=[
+            ct.FocusItem(name="24 mm", eyepiece=eyepiece, eye_dioptres=-3),
+            ct.FocusItem(name="camera", camera=camera, object_distance_mm=2e6),
+        ],
+    )
+
+
 @functools.cache
 def parts():
     """Return one object of each class that describes something, by class name."""
@@ -179,12 +196,18 @@ def parts():
         disc(),
         ct.DoubleStar(separation_arcsec=1, first_magnitude=4, second_magnitude=6),
         ct.StarField(x_arcsec=[0, 4], y_arcsec=[1, -2], magnitude=[5, 8]),
-        ct.Eyepiece(focal_length_mm=8, field_stop_mm=8),
+        ct.Eyepiece(
+            focal_length_mm=8, field_stop_mm=8, shoulder_to_stop_mm=1.5, apparent_field_deg=60
+        ),
         ct.Sensor(pixel_um=3.75, columns=40, rows=30),
         ct.Overcoat(index=1.46, thickness_nm=175),
         ct.MetalFilm(
             metal="silver", thickness_nm=60, overcoat=ct.Overcoat(index=1.46, thickness_nm=80)
         ),
+        ladder().items[1].camera,
+        ladder().items[0],
+        ladder().focuser,
+        ct.Poles(length_mm=1200, slant_deg=14),
         train.primary.coating.rings[0],
         train.primary.coating.patches[0],
         train.primary.coating,
@@ -253,6 +276,21 @@ def results():
         ),
         train.wavefront().strehl_approximations(),
         train.wavefront().in_seeing(ct.Seeing(fwhm_arcsec=1), pixels=41),
+        train.behind(
+            ct.Eyepiece(focal_length_mm=24, field_stop_mm=27, apparent_field_deg=65),
+            eye_pupil_mm=4,
+            accommodation_dioptres=2,
+        ),
+        train.on_sensor(
+            ct.Sensor(pixel_um=3.75, columns=2000, rows=1500), seeing=ct.Seeing(fwhm_arcsec=2)
+        ),
+        ladder(),
+        ladder().moves(
+            poles=ct.Poles(length_mm=1200, slant_deg=14),
+            fully_lit_diameter_mm=10,
+            primary_limit_mm=8,
+            focuser_limit_mm=6,
+        ),
         ct.nights_that_show(before=bare(conic=-0.8), after=bare(), fwhm_arcsec=[0.5, 1.5, 3]),
     ]
     return {type(result).__name__: result for result in found}

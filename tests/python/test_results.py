@@ -23,7 +23,7 @@ everything = pytest.mark.parametrize(
     "thing", [*parts().values(), *results().values()], ids=[*parts().keys(), *results().keys()]
 )
 
-UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves"}
+UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves", "dioptres"}
 # Ratios, shares, counts, names and texts, and what holds them.
 NAMES = """
 absolute absolute_best absolute_mean absolute_worst amplitude_factor best conic error_estimate
@@ -58,6 +58,12 @@ pixels_per_lambda_f tail_share scene eyepiece sensor rms greatest
 weight spectrum strehl_by_wavelength strehl_marechal strehl_exponential warning alpha at_reference
 index glass_index metal overcoat reflectance_s reflectance_p transmittance transmittance_s
 transmittance_p lamp_transmittance lamp_transmittance_s lamp_transmittance_p absorptance
+shadow_share effective_focal_ratio effective_obstruction_ratio eye_share edge_worst edge_mean
+edge_best edge_worst_magnitudes edge_mean_magnitudes limited_by spot_of_bare_mirror cautions
+pixels_per_fwhm pixels_per_seeing corner_worst corner_mean corner_best corner_worst_magnitudes
+corner_coma_pixels corner_rms_radius_pixels refocused_rms_radius_pixels camera items names within
+reached out_of_reach focuser mover reaches_all within_limits trains impossible poles extension_tubes
+edge_worst_before edge_mean_before edge_best_before mm_per_dioptre
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 """
 WITHOUT_UNIT = set(NAMES.split())

@@ -5,6 +5,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 """
 
 from .bench import figure_estimate, readings
+from .focus import exit_pupils, focus_ladder
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
@@ -19,8 +20,10 @@ __all__ = [
     "air_contrast",
     "contrast",
     "energy",
+    "exit_pupils",
     "figure_estimate",
     "figure_profile",
+    "focus_ladder",
     "grating_bands",
     "illumination",
     "illumination_map",
