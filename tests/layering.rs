@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 /// Every floor with the floors whose names it may use. `lib.rs`, the front door, names them all; the floor above it,
 /// `python`, uses what stands in the door as well.
-const FLOORS: [(&str, &[&str]); 11] = [
+const FLOORS: [(&str, &[&str]); 12] = [
     ("error", &[]),
     ("units", &[]),
     ("numeric", &[]),
