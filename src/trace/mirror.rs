@@ -34,19 +34,9 @@ impl Mirror {
         self.figure.breaks()
     }
 
-    /// Whether height and slope depend on the radius alone.
-    pub(crate) fn is_round(&self) -> bool {
-        self.figure.is_round()
-    }
-
     /// How fine the part of the figure is that is not round; none for a round one.
     pub(crate) fn detail(&self) -> Option<Detail> {
         self.figure.detail()
-    }
-
-    /// Slopes along x and y of the part of the figure that is not round.
-    pub(crate) fn uneven_slopes(&self, x_mm: f64, y_mm: f64) -> [f64; 2] {
-        self.figure.uneven_height_and_slopes(x_mm, y_mm).1
     }
 
     /// Height and radial slope of the conic alone.
