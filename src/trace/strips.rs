@@ -53,8 +53,9 @@ pub(crate) struct RowEnds {
     limits: Limits,
 }
 
-/// Which body's shadow a row leaves (none: it begins outside), and which stop ends it (none: the rim).
-pub(crate) type Limits = (Option<usize>, Option<usize>);
+/// Which body's shadow a row leaves and by which of its sides (none: it begins outside), and which stop ends it, and by which
+/// side (none: the rim).
+pub(crate) type Limits = (Option<(usize, usize)>, Option<(usize, usize)>);
 
 impl Strip {
     /// Height of the strip's plane; none: it lies on the mirror.
@@ -206,18 +207,19 @@ impl Strip {
             return None;
         }
         row.to_mm = roots::bracketed(beyond_rim, start, far, accuracy)?;
+        let side = |stop: &Stop, s: f64| if stop.has_sides() { stop.side(&hit(s), beam) } else { 0 };
         for (i, shadow) in outline.shadows().iter().enumerate() {
             let depth = |s: f64| shadow.excess_mm(&hit(s), beam);
             if depth(row.from_mm) > 0.0 {
                 row.from_mm = roots::bracketed(depth, row.from_mm, row.to_mm, accuracy)?;
-                row.limits.0 = Some(i);
+                row.limits.0 = Some((i, side(shadow, row.from_mm)));
             }
         }
         for (i, cut) in cuts.iter().enumerate() {
             let excess = |s: f64| cut.excess_mm(&hit(s), beam);
             if excess(row.to_mm) > 0.0 {
                 row.to_mm = roots::bracketed(excess, row.from_mm, row.to_mm, accuracy)?;
-                row.limits.1 = Some(i);
+                row.limits.1 = Some((i, side(cut, row.to_mm)));
             }
         }
         (row.to_mm > row.from_mm).then_some(row)

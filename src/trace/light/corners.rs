@@ -116,7 +116,7 @@ fn crossings(
             return;
         }
     }
-    let difference = |angle: f64| apart(&spokes.spoke(angle));
+    let difference = |angle: f64| spokes.apart(angle, edge, other);
     // Radii are good to a thousandth of this.
     let same = 1e-9 * nodes[0].1.radii[0];
     for (a, b) in neighbours(nodes) {
@@ -131,6 +131,9 @@ fn crossings(
 
 /// Where an edge goes from one of its sides to the next.
 fn sides(spokes: &Spokes<'_>, edge: usize, nodes: &[(f64, Spoke)], found: &mut Vec<f64>) {
+    if !spokes.edges[edge].has_sides() {
+        return;
+    }
     let side = |angle: f64, spoke: &Spoke| spokes.side(edge, angle, spoke.radii[edge].min(spoke.radii[0]));
     for (a, b) in neighbours(nodes) {
         let is_met = a.1.radii[edge].is_finite() || b.1.radii[edge].is_finite();
@@ -151,7 +154,7 @@ fn sides(spokes: &Spokes<'_>, edge: usize, nodes: &[(f64, Spoke)], found: &mut V
 
 /// Where an edge passes over a break of the figure, which bends it: not so edges that light meets before the mirror.
 fn breaks(spokes: &Spokes<'_>, edge: usize, nodes: &[(f64, Spoke)], found: &mut Vec<f64>) {
-    if spokes.breaks_mm.is_empty() || spokes.edges[edge].is_body() {
+    if spokes.seen.breaks_mm.is_empty() || spokes.edges[edge].is_body() {
         return;
     }
     let from_axis = |angle: f64, spoke: &Spoke| {
@@ -163,7 +166,7 @@ fn breaks(spokes: &Spokes<'_>, edge: usize, nodes: &[(f64, Spoke)], found: &mut 
             continue;
         }
         let (first, last) = (from_axis(a.0, a.1), from_axis(b.0, b.1));
-        for radius_mm in &spokes.breaks_mm {
+        for radius_mm in &spokes.seen.breaks_mm {
             if (first < *radius_mm) != (last < *radius_mm) {
                 let off = |angle: f64| from_axis(angle, &spokes.spoke(angle)) - radius_mm;
                 found.extend(roots::bracketed(off, a.0, b.0, SAME_ANGLE));

@@ -213,11 +213,6 @@ impl Prepared {
             SAMPLED_ERROR,
         )
     }
-
-    /// Where a part of this train stands in the order in which light meets them.
-    pub(crate) fn place_of(&self, part: Part) -> usize {
-        self.parts().partition_point(|p| *p < part)
-    }
 }
 
 /// The account of a star's light in areas of its plane, and its error, mm^2; none where a stop's free side is not convex.

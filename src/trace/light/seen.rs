@@ -41,7 +41,20 @@ impl<'a> Seen<'a> {
         let side = [0, 1, 2].map(|i| shorter * (u * self.across[0][i] + v * self.across[1][i]));
         let origin = [0, 1, 2].map(|i| side[i] + 0.5 * k * square * towards[i]);
         let direction = [0, 1, 2].map(|i| (1.0 - 0.5 * k * k * square) * towards[i] - k * side[i]);
-        self.prepared.mirror().intersect(origin, direction).map(|point| self.beam.reflect(&point))
+        self.prepared.mirror().met_by(origin, direction).map(|point| self.beam.reflect(&point))
+    }
+
+    /// The circle of a radius on the mirror, seen in the plane: x and y on the mirror for each unit of u and v, and in their
+    /// origin. Only where the rim lies level and the light is parallel; else none.
+    pub(super) fn level_circle(&self, radius_mm: f64) -> Option<LevelCircle> {
+        if self.per_distance != 0.0 || self.prepared.detail().is_some() {
+            return None;
+        }
+        let (height, [a, b]) = (self.prepared.mirror().height_and_slope(radius_mm).0, self.across);
+        // u = a0 x + a2 h, v = b0 x + b1 y + b2 h.
+        let x = [1.0 / a[0], 0.0, -a[2] * height / a[0]];
+        let y = [-b[0] * x[0] / b[1], 1.0 / b[1], -(b[0] * x[2] + b[2] * height) / b[1]];
+        Some(LevelCircle { x, y, radius_mm })
     }
 
     /// The place of the light that passes a point of space.
@@ -56,6 +69,28 @@ impl<'a> Seen<'a> {
         let whole = (u * u + v * v + from_lamp * from_lamp).sqrt();
         let scale = (2.0 / (1.0 + from_lamp / whole)).sqrt() / (self.per_distance * whole);
         [u * scale, v * scale]
+    }
+}
+
+/// A level circle above the mirror, in the star's plane.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct LevelCircle {
+    x: [f64; 3],
+    y: [f64; 3],
+    radius_mm: f64,
+}
+
+impl LevelCircle {
+    /// How far along a direction from a place inside the circle is met.
+    pub(super) fn distance(&self, [u, v]: [f64; 2], [du, dv]: [f64; 2]) -> f64 {
+        let at = |w: &[f64; 3]| w[0] * u + w[1] * v + w[2];
+        let along = |w: &[f64; 3]| w[0] * du + w[1] * dv;
+        let (x, y, dx, dy) = (at(&self.x), at(&self.y), along(&self.x), along(&self.y));
+        let (a, b) = (dx * dx + dy * dy, x * dx + y * dy);
+        let c = x * x + y * y - self.radius_mm * self.radius_mm;
+        let root = (b * b - a * c.min(0.0)).sqrt();
+        // Of the two forms the one that subtracts nothing.
+        if b > 0.0 { -c / (b + root) } else { (root - b) / a }
     }
 }
 
@@ -85,9 +120,14 @@ impl Edge {
         }
     }
 
+    /// Whether it has sides, so that it may have corners.
+    pub(super) fn has_sides(&self) -> bool {
+        self.stop.is_some_and(|stop| stop.has_sides())
+    }
+
     /// Which of its sides is the nearest to stopping a ray.
-    pub(super) fn side(&self, _ray: &Ray, _beam: &StarBeam) -> usize {
-        0
+    pub(super) fn side(&self, ray: &Ray, beam: &StarBeam) -> usize {
+        self.stop.map_or(0, |stop| stop.side(ray, beam))
     }
 
     pub(super) fn is_body(&self) -> bool {

@@ -2,8 +2,9 @@
 
 use std::f64::consts::{PI, TAU};
 
+use super::super::ray::Ray;
 use super::corners;
-use super::seen::{Edge, Seen};
+use super::seen::{Edge, LevelCircle, Seen};
 use crate::numeric::kronrod;
 
 /// Most edges that a train can have: ten parts that are no strips, and the rim.
@@ -65,8 +66,8 @@ pub(super) struct Spokes<'a> {
     pub(super) at_centre_mm: Vec<f64>,
     /// Below this an edge is as good as not met, mm: the mask may be the rim itself.
     pub(super) nothing_mm: f64,
-    /// Radii on the mirror at which the figure has a break.
-    pub(super) breaks_mm: Vec<f64>,
+    /// The rim in closed form, where it has one.
+    level_rim: Option<LevelCircle>,
 }
 
 impl<'a> Spokes<'a> {
@@ -76,8 +77,8 @@ impl<'a> Spokes<'a> {
             Some(ray) => edges.iter().map(|edge| edge.excess_mm(&ray, &seen.beam)).collect(),
             None => vec![f64::INFINITY; edges.len()],
         };
-        let breaks_mm = seen.breaks_mm.clone();
-        Self { seen, frame, edges, at_centre_mm, nothing_mm, breaks_mm }
+        let level_rim = seen.level_circle(edges[0].radius_mm);
+        Self { seen, frame, edges, at_centre_mm, nothing_mm, level_rim }
     }
 
     fn place(&self, direction: [f64; 2], radius: f64) -> [f64; 2] {
@@ -104,6 +105,9 @@ impl<'a> Spokes<'a> {
 
     /// The rim's radius.
     fn rim(&self, direction: [f64; 2]) -> f64 {
+        if let Some(circle) = &self.level_rim {
+            return circle.distance(self.frame.centre, direction);
+        }
         let ([cx, cy], [dx, dy], r) = (self.frame.centre, direction, self.edges[0].radius_mm);
         let (a, b, c) = (dx * dx + dy * dy, cx * dx + cy * dy, cx * cx + cy * cy - r * r);
         // The mirror's rim is this circle but for the tilt of the plane; near the rim that counts.
@@ -129,27 +133,42 @@ impl<'a> Spokes<'a> {
         for (i, edge) in self.edges.iter().enumerate().skip(1) {
             let excess = edge.excess_mm(&at_rim, &self.seen.beam);
             spoke.excess_at_rim_mm[i] = excess;
-            if excess <= self.nothing_mm || self.at_centre_mm[i] >= 0.0 {
-                continue;
+            if excess > self.nothing_mm && self.at_centre_mm[i] < 0.0 {
+                let half = *half.get_or_insert_with(|| self.seen.ray(self.place(direction, 0.5 * rim)));
+                spoke.radii[i] = self.radius(i, direction, half, (rim, excess));
             }
-            let square = |radius: f64| {
-                let ray = self.seen.ray(self.place(direction, radius));
-                ray.map_or(f64::INFINITY, |ray| {
-                    square_of(edge.excess_mm(&ray, &self.seen.beam), edge.radius_mm)
-                })
-            };
-            let middle = *half.get_or_insert_with(|| self.seen.ray(self.place(direction, 0.5 * rim)));
-            let at_half = middle.map_or(f64::INFINITY, |ray| {
-                square_of(edge.excess_mm(&ray, &self.seen.beam), edge.radius_mm)
-            });
-            let known = [
-                (0.0, square_of(self.at_centre_mm[i], edge.radius_mm)),
-                (0.5 * rim, at_half),
-                (rim, square_of(excess, edge.radius_mm)),
-            ];
-            spoke.radii[i] = rising_root(square, known, (0.0, rim));
         }
         spoke
+    }
+
+    /// The radius of an edge that is met before the rim, from a ray halfway there and the excess at the rim.
+    fn radius(&self, edge: usize, direction: [f64; 2], half: Option<Ray>, (rim, excess): (f64, f64)) -> f64 {
+        let (centre, edge) = (self.at_centre_mm[edge], &self.edges[edge]);
+        let square_at = |ray: Option<Ray>| {
+            ray.map_or(f64::INFINITY, |r| {
+                square_of(edge.excess_mm(&r, &self.seen.beam), edge.radius_mm)
+            })
+        };
+        let known = [
+            (0.0, square_of(centre, edge.radius_mm)),
+            (0.5 * rim, square_at(half)),
+            (rim, square_of(excess, edge.radius_mm)),
+        ];
+        rising_root(|radius| square_at(self.seen.ray(self.place(direction, radius))), known, (0.0, rim))
+    }
+
+    /// How much further out one edge is met than another, both no further than the rim.
+    pub(super) fn apart(&self, angle: f64, edge: usize, other: usize) -> f64 {
+        let direction = self.frame.direction(angle);
+        let rim = self.rim(direction);
+        let Some(at_rim) = self.seen.ray(self.place(direction, rim)) else { return 0.0 };
+        let half = self.seen.ray(self.place(direction, 0.5 * rim));
+        let met = |i: usize| {
+            let excess = self.edges[i].excess_mm(&at_rim, &self.seen.beam);
+            let inside = excess > self.nothing_mm && self.at_centre_mm[i] < 0.0;
+            if inside { self.radius(i, direction, half, (rim, excess)) } else { rim }
+        };
+        met(edge) - met(other)
     }
 
     pub(super) fn looks(&self) -> Vec<(f64, Spoke)> {
