@@ -18,6 +18,7 @@ mod evidence;
 mod figure;
 mod guards;
 mod judge;
+mod light;
 mod model;
 mod mtf;
 mod nights;
@@ -49,6 +50,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     ripple::register(module)?;
     obstructions::register(module)?;
     train::register(module)?;
+    light::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
     mtf::register(module)?;

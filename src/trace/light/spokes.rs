@@ -14,7 +14,7 @@ pub(super) const LOOKS: usize = 48;
 /// Radii are found to this share of the rim's.
 const RADIUS_STEP: f64 = 1e-9;
 /// The longest arc between corners that one sum takes.
-const LONGEST_ARC: f64 = PI / 3.0;
+const LONGEST_ARC: f64 = PI / 2.0;
 /// A sum on an arc may differ from its companion by this share of the clear aperture, and how often an arc is halved for it.
 const ARC_ACCURACY: f64 = 1e-11;
 const HALVINGS: usize = 12;
@@ -145,9 +145,7 @@ impl<'a> Spokes<'a> {
     fn radius(&self, edge: usize, direction: [f64; 2], half: Option<Ray>, (rim, excess): (f64, f64)) -> f64 {
         let (centre, edge) = (self.at_centre_mm[edge], &self.edges[edge]);
         let square_at = |ray: Option<Ray>| {
-            ray.map_or(f64::INFINITY, |r| {
-                square_of(edge.excess_mm(&r, &self.seen.beam), edge.radius_mm)
-            })
+            ray.map_or(f64::INFINITY, |r| square_of(edge.excess_mm(&r, &self.seen.beam), edge.radius_mm))
         };
         let known = [
             (0.0, square_of(centre, edge.radius_mm)),
