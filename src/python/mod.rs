@@ -11,11 +11,13 @@
 mod arguments;
 mod arrays;
 mod bench;
+mod beyond_the_flat;
 mod coating;
 mod errors;
 mod estimate;
 mod evidence;
 mod figure;
+mod flat;
 mod guards;
 mod judge;
 mod light;
@@ -49,6 +51,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     figure::register(module)?;
     ripple::register(module)?;
     obstructions::register(module)?;
+    flat::register(module)?;
+    beyond_the_flat::register(module)?;
     train::register(module)?;
     light::register(module)?;
     rays::register(module)?;
