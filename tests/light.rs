@@ -43,7 +43,8 @@ fn lens(a: f64, b: f64, distance: f64) -> f64 {
 /// A circle: centre x, y and radius.
 type Circle = [f64; 3];
 
-/// The area inside all `circles` and outside of all `bodies`, row by row with panels at every corner: an integral of its own.
+/// The area inside all `circles` and outside of all `bodies`, row by row with panels at every corner: an integral of
+/// its own.
 fn area(circles: &[Circle], bodies: &[Circle]) -> f64 {
     let all: Vec<Circle> = circles.iter().chain(bodies).copied().collect();
     let mut marks: Vec<f64> = all.iter().flat_map(|[_, y, r]| [y - r, y + r]).collect();
@@ -99,7 +100,8 @@ fn mirror() -> Primary {
     Primary::new(APERTURE_MM, FocalLengthMm(FOCAL_MM))
 }
 
-/// How far a level circle at a height lies from the mirror's rim as the star sees it: all projected along the light onto one
+/// How far a level circle at a height lies from the mirror's rim as the star sees it: all projected along the light
+/// onto one
 /// level plane stay circles, whatever the focal ratio.
 fn moved(height_mm: f64, field: Field) -> [f64; 2] {
     let sagitta = (APERTURE_MM / 2.0).powi(2) / (4.0 * FOCAL_MM);
@@ -136,7 +138,8 @@ fn an_opening_and_a_holder_leave_what_three_circles_do() {
     let (opening, holder) = (Opening::new(190.0, 4000.0), Holder::new(90.0).above_vertex_mm(2500.0));
     let parts = || Train::builder(mirror()).front_opening(opening).holder(holder);
     let telescope = prepare(parts());
-    // The holder leaves the middle of the mirror, its shadow crosses the rim, the opening hides the centre and the shadow.
+    // The holder leaves the middle of the mirror, its shadow crosses the rim, the opening hides the centre and the
+    // shadow.
     for arcmin in [0.0, 20.0, 45.0, 70.0, 95.0, 120.0, 160.0, 180.0] {
         let field = Field::arcmin(arcmin, 0.3 * arcmin);
         let circle = |d: f64, h: f64| {
@@ -158,7 +161,8 @@ fn an_opening_and_a_holder_leave_what_three_circles_do() {
     }
 }
 
-/// A drawtube's inner end alone, and the overlap-of-circles formula for it: the circle that it has on the mirror if every ray
+/// A drawtube's inner end alone, and the overlap-of-circles formula for it: the circle that it has on the mirror if
+/// every ray
 /// of the star met in one point of the focal plane.
 fn behind_the_focus(focal_mm: f64, before_focus_mm: f64, ring_mm: f64, image_mm: f64) -> (f64, f64) {
     let parts = Train::builder(Primary::new(200.0, FocalLengthMm(focal_mm)))
@@ -330,7 +334,8 @@ fn a_removal_returns_what_the_train_without_the_part_has_more() {
 
 #[test]
 fn the_ways_of_counting_meet_without_a_step() {
-    // From a lit centre to a hidden one, and on into the dark: no jump where the method changes. The light is smooth there, so
+    // From a lit centre to a hidden one, and on into the dark: no jump where the method changes. The light is smooth
+    // there, so
     // second differences over a step of 0.002' are far below its errors.
     let telescope = prepare(everything());
     let mut largest = 0.0_f64;

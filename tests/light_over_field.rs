@@ -142,7 +142,8 @@ fn just_inside_the_lit_circle_nothing_is_taken_and_just_outside_something_is() {
 
 #[test]
 fn the_lit_circle_is_that_of_the_cone_but_for_coma() {
-    // Closed form: the straight cone of the axis and of a lit circle, tests/data/diagonal.json holds it. Coma moves the rim's rays
+    // Closed form: the straight cone of the axis and of a lit circle, tests/data/diagonal.json holds it. Coma moves
+    // the rim's rays
     // by about 3 h/(16 F^2), which is 0.8 % of h at f/4.9; measured: 1 %.
     for lit in [4.0, 12.0, 25.0] {
         let fit = smallest_diagonal(&primary(), 235.0, lit).expect("sound sizes");
@@ -160,7 +161,8 @@ fn the_lit_circle_is_that_of_the_cone_but_for_coma() {
 
 #[test]
 fn the_lit_circle_of_a_drawtube_is_that_of_similar_triangles() {
-    // Closed form: the rim's cone to an image at height h has the radius h + (R - h) u/(f - s) at a distance u before the focus.
+    // Closed form: the rim's cone to an image at height h has the radius h + (R - h) u/(f - s) at a distance u before
+    // the focus.
     let (bore, length, outer) = (34.0, 60.0, 20.0);
     let parts = lopsided().diagonal(Diagonal::new(110.0)).drawtube(Drawtube::new(bore, length, outer));
     let circle = prepare(parts).fully_lit_circle();

@@ -2,7 +2,8 @@
 
 /// Where, the weight of the 15-point sum, and that of the 7-point Gauss sum (0 where it has no node), on -1 to 1.
 ///
-/// Source: QUADPACK, routine qk15 (Piessens, de Doncker-Kapenga, Ueberhuber & Kahaner 1983), from memory; the test holds the degrees
+/// Source: QUADPACK, routine qk15 (Piessens, de Doncker-Kapenga, Ueberhuber & Kahaner 1983), from memory; the test
+/// holds the degrees
 /// to which both must be exact.
 pub(crate) const PAIR: [(f64, f64, f64); 15] = {
     const HALF: [(f64, f64, f64); 7] = [

@@ -1,4 +1,4 @@
-//! Light: of one star, over the field, along a field stop, over a sensor; and what stops the rest.
+//! Light: of one star, along a field stop, over a sensor; and what stops the rest.
 
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
@@ -7,14 +7,10 @@ use serde::{Deserialize, Serialize};
 use super::arrays::{Column, column};
 use super::rays::draw;
 use super::record::{getters, record};
-use crate::{
-    FieldStopLight, Illumination, Light, LightMap, LitCircle, Part, RadialIllumination, SensorCorner,
-};
+use crate::{FieldStopLight, Light, LightMap, LitCircle, Part, SensorCorner};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyLight>()?;
-    module.add_class::<PyIllumination>()?;
-    module.add_class::<PyRadialIllumination>()?;
     module.add_class::<PyFieldStopLight>()?;
     module.add_class::<PyLightMap>()?;
     module.add_class::<PySensorCorner>()?;
@@ -65,7 +61,8 @@ getters!(PyLight, |light| {
     lit_without_shadow: f64 = light.lit_without_shadow();
     /// What the parts cost, magnitudes; infinite where no light arrives.
     magnitudes_lost: f64 = light.magnitudes_lost();
-    /// The opening that stops most, by its key; None where none stops anything. The shadows, vanes, clips and the mask, which
+    /// The opening that stops most, by its key; None where none stops anything. The shadows, vanes, clips and the
+    /// mask, which
     /// stand in the light of every star, are left aside.
     limited_by: Option<&'static str> = light.limited_by.map(Part::key);
     /// Estimated error of the fractions.
@@ -75,280 +72,10 @@ record!(PyLight, "Light",
     attributes: ["lit_fraction", "lit_without_shadow", "magnitudes_lost", "stopped", "returns_alone", "limited_by", "error_estimate"],
     shown: ["lit_fraction", "lit_without_shadow", "magnitudes_lost", "limited_by", "error_estimate"]);
 
-/// Light at points of the focal plane, and what each part stops.
-///
-/// Units: mm in the focal plane. Shapes: one entry a point.
-/// Errors: those of `Train.illumination`, which makes it.
-/// Leaves out: reflectances.
-///
-/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-/// >>> light = train.illumination(along_mm=[0, 15], across_mm=[0, 0])
-/// >>> assert light.relative[0] == 1 and light.relative[1] < 1
-#[pyclass(name = "Illumination", module = "catoptric", frozen, eq)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyIllumination(pub(super) Illumination);
-
-#[pymethods]
-impl PyIllumination {
-    /// Positions along, mm; positive toward the sky end.
-    #[getter]
-    fn along_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.along_mm.iter().copied())
-    }
-
-    /// Positions across, mm.
-    #[getter]
-    fn across_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.across_mm.iter().copied())
-    }
-
-    /// Share of the light on the clear aperture that arrives.
-    #[getter]
-    fn absolute<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute.iter().copied())
-    }
-
-    /// The same over its value in the middle of the field.
-    #[getter]
-    fn relative<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.relative.iter().copied())
-    }
-
-    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
-    #[getter]
-    fn magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.magnitudes())
-    }
-
-    /// The share that each part stops, by part.
-    #[getter]
-    fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
-        stopped(py, &self.0.stopped)
-    }
-
-    /// Draw the light at the points, relative to the axis; return the axes.
-    ///
-    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
-    /// >>> light = train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 0, 0])
-    /// >>> assert "mm" in light.plot().get_xlabel()
-    #[pyo3(signature = (ax=None))]
-    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
-        draw("illumination_map", slf.as_any(), ax, None)
-    }
-
-    /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
-    ///
-    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> table = train.illumination(along_mm=[0, 15], across_mm=[0, 0]).to_table()
-    /// >>> assert table.rows == 2 and "diagonal_shadow_share" in table
-    fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
-        table(slf.as_any(), &["along_mm", "across_mm", "absolute", "relative", "magnitudes", "limited_by"])
-    }
-}
-
-getters!(PyIllumination, |light| {
-    /// The opening that stops most at every point, by its key; an empty text where none stops anything.
-    limited_by: Vec<&'static str> = keys(&light.limited_by);
-    /// Estimated error of the absolute values.
-    error_estimate: f64 = light.error_estimate;
-    /// How many points there are.
-    points: usize = light.absolute.len();
-});
-record!(PyIllumination, "Illumination",
-    attributes: ["along_mm", "across_mm", "absolute", "relative", "magnitudes", "stopped", "limited_by", "error_estimate"],
-    shown: ["points", "error_estimate"]);
-
-/// Light against radius in the focal plane: worst, mean and best over azimuth, and what each part stops.
-///
-/// Units: mm in the focal plane; `worst`, `mean` and `best` relative to the axis, `absolute_...` to the clear
-/// aperture.
-/// Shapes: one entry a radius.
-/// Errors: those of `Train.illumination`, which makes it.
-/// Leaves out: reflectances.
-///
-/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-/// >>> light = train.illumination(radius_mm=[0, 10, 20])
-/// >>> assert np.all(light.worst <= light.best) and abs(light.on_axis - light.absolute_mean[0]) < 1e-9
-#[pyclass(name = "RadialIllumination", module = "catoptric", frozen, eq)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyRadialIllumination(pub(super) RadialIllumination);
-
-#[pymethods]
-impl PyRadialIllumination {
-    /// Radii, mm.
-    #[getter]
-    fn radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.radius_mm.iter().copied())
-    }
-
-    /// The darkest azimuth, relative to the axis.
-    #[getter]
-    fn worst<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.worst.iter().copied())
-    }
-
-    /// The mean over azimuth, relative to the axis.
-    #[getter]
-    fn mean<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.mean.iter().copied())
-    }
-
-    /// The brightest azimuth, relative to the axis.
-    #[getter]
-    fn best<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.best.iter().copied())
-    }
-
-    /// Where the darkest place lies, degrees from the sky end toward +across.
-    #[getter]
-    fn worst_azimuth_deg<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.worst_azimuth_deg.iter().copied())
-    }
-
-    /// Where the brightest place lies, degrees from the sky end toward +across.
-    #[getter]
-    fn best_azimuth_deg<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.best_azimuth_deg.iter().copied())
-    }
-
-    /// Loss in the darkest azimuth against the middle of the field, magnitudes; infinite where no light arrives.
-    #[getter]
-    fn worst_magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.worst_magnitudes())
-    }
-
-    /// The darkest azimuth, as a share of the light on the clear aperture.
-    #[getter]
-    fn absolute_worst<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute_worst())
-    }
-
-    /// The mean over azimuth, as a share of the light on the clear aperture.
-    #[getter]
-    fn absolute_mean<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute_mean())
-    }
-
-    /// The brightest azimuth, as a share of the light on the clear aperture.
-    #[getter]
-    fn absolute_best<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute_best())
-    }
-
-    /// The share that each part stops, by part; the mean over azimuth.
-    #[getter]
-    fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
-        stopped(py, &self.0.stopped)
-    }
-
-    /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
-    ///
-    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> table = train.illumination(radius_mm=[0, 10, 20]).to_table()
-    /// >>> assert list(table)[:4] == ["radius_mm", "worst", "mean", "best"]
-    fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
-        table(
-            slf.as_any(),
-            &[
-                "radius_mm",
-                "worst",
-                "mean",
-                "best",
-                "absolute_worst",
-                "absolute_mean",
-                "absolute_best",
-                "worst_magnitudes",
-                "worst_azimuth_deg",
-                "best_azimuth_deg",
-                "limited_by",
-            ],
-        )
-    }
-
-    /// Draw the light against the radius; return the axes.
-    ///
-    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> axes = train.illumination(radius_mm=[0, 10, 20]).plot()
-    /// >>> assert "mm" in axes.get_xlabel()
-    #[pyo3(signature = (ax=None))]
-    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
-        draw("illumination", slf.as_any(), ax, None)
-    }
-
-    /// Draw which part stops how much, against the radius; return the axes.
-    ///
-    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> axes = train.illumination(radius_mm=[0, 10, 20]).plot_shares()
-    /// >>> assert "mm" in axes.get_xlabel()
-    #[pyo3(signature = (ax=None))]
-    fn plot_shares<'py>(
-        slf: &Bound<'py, Self>,
-        ax: Option<&Bound<'py, PyAny>>,
-    ) -> PyResult<Bound<'py, PyAny>> {
-        draw("shares", slf.as_any(), ax, None)
-    }
-}
-
-getters!(PyRadialIllumination, |light| {
-    /// The opening that stops most in the darkest azimuth, by its key; an empty text where none stops anything.
-    limited_by: Vec<&'static str> = keys(&light.limited_by);
-    /// What the azimuths add to the error of mean, worst and best.
-    azimuth_error_estimate: f64 = light.azimuth_error_estimate;
-    /// Light on the axis, as a share of the light on the clear aperture.
-    on_axis: f64 = light.on_axis;
-    /// Estimated error of the absolute values.
-    error_estimate: f64 = light.error_estimate;
-    /// How many radii there are.
-    points: usize = light.radius_mm.len();
-});
-record!(PyRadialIllumination, "RadialIllumination",
-    attributes: ["radius_mm", "worst", "mean", "best", "absolute_worst", "absolute_mean", "absolute_best",
-        "worst_magnitudes", "worst_azimuth_deg", "best_azimuth_deg", "on_axis", "stopped", "limited_by", "error_estimate",
-        "azimuth_error_estimate"],
-    shown: ["points", "on_axis", "error_estimate"]);
-
-fn stopped<'py>(py: Python<'py>, parts: &[(Part, Vec<f64>)]) -> PyResult<Bound<'py, PyDict>> {
-    let stopped = PyDict::new(py);
-    for (part, shares) in parts {
-        stopped.set_item(part.key(), column(py, shares.iter().copied()))?;
-    }
-    Ok(stopped)
-}
-
-/// The keys of parts; an empty text for none.
-fn keys(parts: &[Option<Part>]) -> Vec<&'static str> {
-    parts.iter().map(|part| part.map_or("", Part::key)).collect()
-}
-
-/// The named columns of a result, and its shares, as the package's Table.
-fn table<'py>(result: &Bound<'py, PyAny>, names: &[&str]) -> PyResult<Bound<'py, PyAny>> {
-    let columns = PyDict::new(result.py());
-    for name in names {
-        columns.set_item(name, result.getattr(*name)?)?;
-    }
-    for (part, shares) in result.getattr("stopped")?.cast::<PyDict>()? {
-        columns.set_item(format!("{part}_share"), shares)?;
-    }
-    result.py().import("catoptric.table")?.call_method1("Table", (columns,))
-}
-
 /// Light along the field stop of an eyepiece, against azimuth.
 ///
-/// Units: mm; azimuths in degrees from +along (the sky end) toward +across; `relative`, `worst`, `mean` and `best` over the
+/// Units: mm; azimuths in degrees from +along (the sky end) toward +across; `relative`, `worst`, `mean` and `best`
+/// over the
 /// light in the middle of the field.
 /// Shapes: the arrays have one entry an azimuth.
 /// Errors: those of `Train.field_stop_light`, which makes it.
@@ -449,7 +176,8 @@ record!(PyFieldStopLight, "FieldStopLight",
 /// Light over a sensor.
 ///
 /// Units: mm in the focal plane, degrees.
-/// Shapes: the arrays have `rows` times `columns` entries, row by row: a row lies along the sensor's side across; `along_mm` and
+/// Shapes: the arrays have `rows` times `columns` entries, row by row: a row lies along the sensor's side across;
+/// `along_mm` and
 /// `across_mm` say where each point lies.
 /// Errors: those of `Train.light_map`, which makes it.
 /// Leaves out: reflectances.
@@ -612,3 +340,307 @@ getters!(PyLitCircle, |circle| {
     limited_by: Option<&'static str> = circle.limited_by.map(Part::key);
 });
 record!(PyLitCircle, "LitCircle", attributes: ["diameter_mm", "limited_by"], shown: ["diameter_mm", "limited_by"]);
+
+pub(super) fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        let stopped = PyDict::new(py);
+        self.0.stopped.iter().try_for_each(|share| stopped.set_item(share.part.key(), share.fraction))?;
+        Ok(stopped)
+    }
+
+    /// What the image would gain if a part alone were taken away, by part: light that no other part stops as well.
+    #[getter]
+    fn returns_alone<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        let returned = PyDict::new(py);
+        self.0.stopped.iter().try_for_each(|s| returned.set_item(s.part.key(), s.returns_alone))?;
+        Ok(returned)
+    }
+}
+
+getters!(PyLight, |light| {
+    /// Share that reaches the image.
+    lit_fraction: f64 = light.lit_fraction;
+    /// Share that would pass with the shadows of the diagonal and its holder left out.
+    lit_without_shadow: f64 = light.lit_without_shadow();
+    /// What the parts cost, magnitudes; infinite where no light arrives.
+    magnitudes_lost: f64 = light.magnitudes_lost();
+    /// The opening that stops most, by its key; None where none stops anything. The shadows, vanes, clips and the
+    /// mask, which
+    /// stand in the light of every star, are left aside.
+    limited_by: Option<&'static str> = light.limited_by.map(Part::key);
+    /// Estimated error of the fractions.
+    error_estimate: f64 = light.error_estimate;
+});
+record!(PyLight, "Light",
+    attributes: ["lit_fraction", "lit_without_shadow", "magnitudes_lost", "stopped", "returns_alone", "limited_by", "error_estimate"],
+    shown: ["lit_fraction", "lit_without_shadow", "magnitudes_lost", "limited_by", "error_estimate"]);
+
+/// Light at points of the focal plane, and what each part stops.
+///
+/// Units: mm in the focal plane. Shapes: one entry a point.
+/// Errors: those of `Train.illumination`, which makes it.
+/// Leaves out: reflectances.
+///
+/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+/// >>> light = train.illumination(along_mm=[0, 15], across_mm=[0, 0])
+/// >>> assert light.relative[0] == 1 and light.relative[1] < 1
+#[pyclass(name = "Illumination", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyIllumination(pub(super) Illumination);
+
+#[pymethods]
+impl PyIllumination {
+    /// Positions along, mm; positive toward the sky end.
+    #[getter]
+    fn along_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.along_mm.iter().copied())
+    }
+
+    /// Positions across, mm.
+    #[getter]
+    fn across_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.across_mm.iter().copied())
+    }
+
+    /// Share of the light on the clear aperture that arrives.
+    #[getter]
+    fn absolute<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.absolute.iter().copied())
+    }
+
+    /// The same over its value in the middle of the field.
+    #[getter]
+    fn relative<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.relative.iter().copied())
+    }
+
+    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
+    #[getter]
+    fn magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.magnitudes())
+    }
+
+    /// The share that each part stops, by part.
+    #[getter]
+    pub(super) fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        stopped(py, &self.0.stopped)
+    }
+
+    /// Draw the light at the points, relative to the axis; return the axes.
+    ///
+    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=318, focal_length_mm=1558))
+    /// >>> light = train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 0, 0])
+    /// >>> assert "mm" in light.plot().get_xlabel()
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("illumination_map", slf.as_any(), ax, None)
+    }
+
+    /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> table = train.illumination(along_mm=[0, 15], across_mm=[0, 0]).to_table()
+    /// >>> assert table.rows == 2 and "diagonal_shadow_share" in table
+    fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
+        table(slf.as_any(), &["along_mm", "across_mm", "absolute", "relative", "magnitudes", "limited_by"])
+    }
+}
+
+getters!(PyIllumination, |light| {
+    /// The opening that stops most at every point, by its key; an empty text where none stops anything.
+    limited_by: Vec<&'static str> = keys(&light.limited_by);
+    /// Estimated error of the absolute values.
+    error_estimate: f64 = light.error_estimate;
+    /// How many points there are.
+    points: usize = light.absolute.len();
+});
+record!(PyIllumination, "Illumination",
+    attributes: ["along_mm", "across_mm", "absolute", "relative", "magnitudes", "stopped", "limited_by", "error_estimate"],
+    shown: ["points", "error_estimate"]);
+
+/// Light against radius in the focal plane: worst, mean and best over azimuth, and what each part stops.
+///
+/// Units: mm in the focal plane; `worst`, `mean` and `best` relative to the axis, `absolute_...` to the clear
+/// aperture.
+/// Shapes: one entry a radius.
+/// Errors: those of `Train.illumination`, which makes it.
+/// Leaves out: reflectances.
+///
+/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+/// >>> light = train.illumination(radius_mm=[0, 10, 20])
+/// >>> assert np.all(light.worst <= light.best) and abs(light.on_axis - light.absolute_mean[0]) < 1e-9
+#[pyclass(name = "RadialIllumination", module = "catoptric", frozen, eq)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyRadialIllumination(pub(super) RadialIllumination);
+
+#[pymethods]
+impl PyRadialIllumination {
+    /// Radii, mm.
+    #[getter]
+    fn radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.radius_mm.iter().copied())
+    }
+
+    /// The darkest azimuth, relative to the axis.
+    #[getter]
+    fn worst<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.worst.iter().copied())
+    }
+
+    /// The mean over azimuth, relative to the axis.
+    #[getter]
+    fn mean<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.mean.iter().copied())
+    }
+
+    /// The brightest azimuth, relative to the axis.
+    #[getter]
+    fn best<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.best.iter().copied())
+    }
+
+    /// Where the darkest place lies, degrees from the sky end toward +across.
+    #[getter]
+    fn worst_azimuth_deg<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.worst_azimuth_deg.iter().copied())
+    }
+
+    /// Where the brightest place lies, degrees from the sky end toward +across.
+    #[getter]
+    fn best_azimuth_deg<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.best_azimuth_deg.iter().copied())
+    }
+
+    /// Loss in the darkest azimuth against the middle of the field, magnitudes; infinite where no light arrives.
+    #[getter]
+    fn worst_magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.worst_magnitudes())
+    }
+
+    /// The darkest azimuth, as a share of the light on the clear aperture.
+    #[getter]
+    fn absolute_worst<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.absolute_worst())
+    }
+
+    /// The mean over azimuth, as a share of the light on the clear aperture.
+    #[getter]
+    fn absolute_mean<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.absolute_mean())
+    }
+
+    /// The brightest azimuth, as a share of the light on the clear aperture.
+    #[getter]
+    fn absolute_best<'py>(&self, py: Python<'py>) -> Column<'py> {
+        column(py, self.0.absolute_best())
+    }
+
+    /// The share that each part stops, by part; the mean over azimuth.
+    #[getter]
+    pub(super) fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        stopped(py, &self.0.stopped)
+    }
+
+    /// Return a Table of all columns; what a part stops stands under the part's name and `_share`.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> table = train.illumination(radius_mm=[0, 10, 20]).to_table()
+    /// >>> assert list(table)[:4] == ["radius_mm", "worst", "mean", "best"]
+    fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
+        table(
+            slf.as_any(),
+            &[
+                "radius_mm",
+                "worst",
+                "mean",
+                "best",
+                "absolute_worst",
+                "absolute_mean",
+                "absolute_best",
+                "worst_magnitudes",
+                "worst_azimuth_deg",
+                "best_azimuth_deg",
+                "limited_by",
+            ],
+        )
+    }
+
+    /// Draw the light against the radius; return the axes.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> axes = train.illumination(radius_mm=[0, 10, 20]).plot()
+    /// >>> assert "mm" in axes.get_xlabel()
+    #[pyo3(signature = (ax=None))]
+    fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
+        draw("illumination", slf.as_any(), ax, None)
+    }
+
+    /// Draw which part stops how much, against the radius; return the axes.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> axes = train.illumination(radius_mm=[0, 10, 20]).plot_shares()
+    /// >>> assert "mm" in axes.get_xlabel()
+    #[pyo3(signature = (ax=None))]
+    fn plot_shares<'py>(
+        slf: &Bound<'py, Self>,
+        ax: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        draw("shares", slf.as_any(), ax, None)
+    }
+}
+
+getters!(PyRadialIllumination, |light| {
+    /// The opening that stops most in the darkest azimuth, by its key; an empty text where none stops anything.
+    limited_by: Vec<&'static str> = keys(&light.limited_by);
+    /// What the azimuths add to the error of mean, worst and best.
+    azimuth_error_estimate: f64 = light.azimuth_error_estimate;
+    /// Light on the axis, as a share of the light on the clear aperture.
+    on_axis: f64 = light.on_axis;
+    /// Estimated error of the absolute values.
+    error_estimate: f64 = light.error_estimate;
+    /// How many radii there are.
+    points: usize = light.radius_mm.len();
+});
+record!(PyRadialIllumination, "RadialIllumination",
+    attributes: ["radius_mm", "worst", "mean", "best", "absolute_worst", "absolute_mean", "absolute_best",
+        "worst_magnitudes", "worst_azimuth_deg", "best_azimuth_deg", "on_axis", "stopped", "limited_by", "error_estimate",
+        "azimuth_error_estimate"],
+    shown: ["points", "on_axis", "error_estimate"]);
+
+pub(super) fn stopped<'py>(py: Python<'py>, parts: &[(Part, Vec<f64>)]) -> PyResult<Bound<'py, PyDict>> {
+    let stopped = PyDict::new(py);
+    for (part, shares) in parts {
+        stopped.set_item(part.key(), column(py, shares.iter().copied()))?;
+    }
+    Ok(stopped)
+}
+
+/// The keys of parts; an empty text for none.
+pub(super) fn keys(parts: &[Option<Part>]) -> Vec<&'static str> {
+    parts.iter().map(|part| part.map_or("", Part::key)).collect()
+}
+
+/// The named columns of a result, and its shares, as the package's Table.
+pub(super) fn table<'py>(result: &Bound<'py, PyAny>, names: &[&str]) -> PyResult<Bound<'py, PyAny>> {
+    let columns = PyDict::new(result.py());
+    for name in names {
+        columns.set_item(name, result.getattr(*name)?)?;
+    }
+    for (part, shares) in result.getattr("stopped")?.cast::<PyDict>()? {
+        columns.set_item(format!("{part}_share"), shares)?;
+    }
+    result.py().import("catoptric.table")?.call_method1("Table", (columns,))
+}

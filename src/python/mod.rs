@@ -19,6 +19,7 @@ mod evidence;
 mod figure;
 mod flat;
 mod guards;
+mod illumination;
 mod judge;
 mod light;
 mod model;
@@ -55,6 +56,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     beyond_the_flat::register(module)?;
     train::register(module)?;
     light::register(module)?;
+    illumination::register(module)?;
     rays::register(module)?;
     waves::register(module)?;
     mtf::register(module)?;

@@ -10,9 +10,8 @@ use super::arguments::{count_or, field, focus, focus_named, list, number, number
 use super::beyond_the_flat::{PyFilterRing, PyFocuserBoard, PySensorMask};
 use super::errors::{compute, exception, python_problems, refused};
 use super::flat::PyDiagonal;
-use super::light::{
-    PyFieldStopLight, PyIllumination, PyLight, PyLightMap, PyLitCircle, PyRadialIllumination,
-};
+use super::illumination::{PyIllumination, PyRadialIllumination};
+use super::light::{PyFieldStopLight, PyLight, PyLightMap, PyLitCircle};
 use super::model::{PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
 use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
 use super::rays::{PyAiry, PyDiagonalFit, PySpot};

@@ -1,4 +1,4 @@
-"""Light where a stop hides the mirror's centre, or the shadow leaves it, and what a removal returns -> hidden_light.json.
+"""Light where a stop hides the mirror's centre, and what a removal returns -> hidden_light.json.
 
 The trains and the integrals of make_diagonal.py: rows, then columns, of the lit part of a
 paraboloid, with panels at every corner of the outline. Nothing there needs a lit centre.
@@ -38,7 +38,7 @@ def main():
         "*_mm": "millimetres; offset toward the primary and equally away from the focuser",
         "*_arcmin": "where the star stands; its image falls at along = -f tan a, across = -f tan b",
         "stopped_by_*": "share of the clear aperture's light, parts in the order light meets them",
-        "returned_by_*": "what the lit fraction gains without that part; the tube's two ends together",
+        "returned_by_*": "what the lit fraction gains without that part; both ends of the tube",
         "lit_fraction": "share that arrives, the diagonal's own shadow counted",
         "rows_minus_columns": "largest difference of any share computed by rows and by columns",
     }

@@ -829,8 +829,9 @@ def test_every_part_that_stops_light_has_a_look_of_its_own():
 
 def test_a_sensor_has_its_outline_its_regions_and_its_darkest_corner():
     ax = plotting.sensor_light(a_sensor())
-    words = words_on(ax)
-    assert "0.62 mag" in words and "diagonal too small" in words and "drawtube's inner end" in words
+    words = " ".join(words_on(ax).split())
+    for word in ("0.62 mag", "diagonal too small", "drawtube's inner end"):
+        assert word in words
     outline = max(ax.lines, key=lambda line: len(line.get_xdata()))
     corners = np.stack(outline.get_data(), axis=1)
     sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
@@ -839,10 +840,9 @@ def test_a_sensor_has_its_outline_its_regions_and_its_darkest_corner():
 
 def test_a_ring_names_its_darkest_place_and_what_limits():
     ax = plotting.field_stop_light(a_field_stop())
-    assert "darkest 0.700" in words_on(ax) and "mean 0.800" in words_on(ax)
-    assert {"diagonal too small", "drawtube's inner end"} <= set(
-        ax.get_legend_handles_labels()[1]
-    )
+    assert "darkest 0.700" in words_on(ax)
+    assert "mean 0.800" in words_on(ax)
+    assert {"diagonal too small", "drawtube's inner end"} <= set(ax.get_legend_handles_labels()[1])
 
 
 def test_series_differ_in_line_and_marker_too():

@@ -213,9 +213,7 @@ def test_the_fate_of_all_light_is_told():
 
 def test_a_lamp_is_a_star_when_it_is_far():
     train = complete()
-    star, lamp = (
-        train.light(field_arcmin=(15, -9), star_distance_mm=d) for d in (None, 1e11)
-    )
+    star, lamp = (train.light(field_arcmin=(15, -9), star_distance_mm=d) for d in (None, 1e11))
     assert lamp.lit_fraction == pytest.approx(star.lit_fraction, abs=1e-7)
     assert train.light(star_distance_mm=20_000).lit_fraction < star.lit_fraction
 
@@ -238,7 +236,8 @@ def test_a_map_a_ring_and_single_points_say_the_same():
     assert (ring.worst, ring.mean, ring.best) == pytest.approx(
         (radial.worst[0], radial.mean[0], radial.best[0]), abs=1e-12
     )
-    assert ring.to_table().rows == 24 and "diagonal_share" in ring.to_table()
+    assert ring.to_table().rows == 24
+    assert "diagonal_share" in ring.to_table()
 
 
 def test_illumination_agrees_between_its_two_forms():

@@ -139,7 +139,7 @@ class _Look:
     ink: str
 
 
-# Light and dark take turns in the order in which light meets the parts: neighbours stay apart in grey.
+# Light and dark take turns in the order of the parts: neighbours stay apart in grey.
 _LOOKS = {
     "front_opening": _Look(_style.YELLOW, "///", "0.35"),
     "diagonal_shadow": _Look("0.30", "", "0.30"),
@@ -220,7 +220,7 @@ def sensor_light(result: SensorLightLike, ax: Axes | None = None) -> Axes:
     ax.plot(
         corner.across_mm, corner.along_mm, "o", color="white", markeredgecolor=_style.INK, zorder=5
     )
-    reach = 0.5 * max(np.ptp(along), np.ptp(across)) * 1.22
+    reach = 0.5 * max(np.ptp(along), np.ptp(across)) * 1.32
     ax.set_xlim(across.mean() - reach, across.mean() + reach)
     ax.set_ylim(along.mean() - reach, along.mean() + reach)
     ax.set_aspect("equal")
@@ -260,20 +260,20 @@ def _limits_by_part(ax: Axes, across: Floats, along: Floats, limited_by: Any) ->
             continue
         hatch = _look(part).hatch or "//"
         region = ax.contourf(across, along, here, levels=[0.5, 1.5], colors="none", hatches=[hatch])
-        region.set_edgecolor((1.0, 1.0, 1.0, 0.35))
+        region.set_edgecolor((0.1, 0.1, 0.1, 0.4))
         region.set_linewidth(0.0)
         ax.contour(
             across, along, here, levels=[0.5], colors="white", linewidths=1.0, linestyles=":"
         )
-        # The name stands in the region's thickest place.
+        # The name stands in the region's thickest place, away from the sensor's edges.
+        outside = np.argwhere(np.pad(here, 1) < 0.5) - 1
         inside = np.argwhere(here > 0.5)
-        outside = np.argwhere(here < 0.5)
         far = [float(np.min(np.sum((outside - place) ** 2, axis=1))) for place in inside]
         row, column = inside[int(np.argmax(far))]
         text = ax.text(
             across[row, column],
             along[row, column],
-            _PLAIN.get(part, part.replace("_", " ")),
+            _PLAIN.get(part, part.replace("_", " ")).replace(" ", "\n", 1),
             color="white",
             fontsize=8.5,
             ha="center",
@@ -337,7 +337,9 @@ def field_stop_light(result: FieldStopLightLike, ax: Axes | None = None) -> Axes
     return ax
 
 
-def _limits_along(ax: Axes, azimuth: Floats, parts: list[str], bottom: float, height: float) -> None:
+def _limits_along(
+    ax: Axes, azimuth: Floats, parts: list[str], bottom: float, height: float
+) -> None:
     """Bars under a curve that name the part that stops most there."""
     ends = [0, *(i for i in range(1, len(parts)) if parts[i] != parts[i - 1]), len(parts)]
     named = set()
@@ -365,7 +367,7 @@ def _limits_along(ax: Axes, azimuth: Floats, parts: list[str], bottom: float, he
 
 
 def _ring(ax: Axes, azimuth: Floats, relative: Floats, low: float) -> None:
-    """The field stop as the eye sees it: sky end up, +across to the right."""
+    """Add the field stop as the eye sees it: sky end up, +across to the right."""
     from matplotlib.collections import LineCollection
 
     small = ax.inset_axes((1.02, 0.42, 0.26, 0.46))
@@ -381,4 +383,6 @@ def _ring(ax: Axes, azimuth: Floats, relative: Floats, low: float) -> None:
     small.set_ylim(-1.25, 1.25)
     small.set_aspect("equal")
     small.set_axis_off()
-    small.text(0.0, 0.0, "as seen in\nthe eyepiece,\nsky end up", fontsize=7.5, ha="center", va="center")
+    small.text(
+        0.0, 0.0, "as seen in\nthe eyepiece,\nsky end up", fontsize=7.5, ha="center", va="center"
+    )

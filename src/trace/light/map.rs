@@ -14,7 +14,8 @@ const MOST: usize = 401;
 
 /// A rectangle in the focal plane: where a sensor looks.
 ///
-/// Units: mm, degrees; the side `along_mm` lies along the tube, and the whole is turned from `along` toward `across` about its
+/// Units: mm, degrees; the side `along_mm` lies along the tube, and the whole is turned from `along` toward `across`
+/// about its
 /// centre.
 ///
 /// ```
@@ -70,7 +71,8 @@ impl SensorFrame {
         Self { centre_along_mm: along_mm, centre_across_mm: across_mm, ..self }
     }
 
-    /// The place in the focal plane (along, across, mm) of a point of the sensor, from its centre along its own two sides.
+    /// The place in the focal plane (along, across, mm) of a point of the sensor, from its centre along its own two
+    /// sides.
     ///
     /// ```
     /// assert_eq!(catoptric::SensorFrame::new(17.6, 13.3).place_mm(1.0, 2.0), [1.0, 2.0]);
@@ -113,7 +115,8 @@ impl SensorFrame {
 
 /// Light over a sensor, at even points from edge to edge.
 ///
-/// Units: mm in the focal plane. Shapes: `rows` points along the sensor's own side `along_mm` and `columns` along the other; the
+/// Units: mm in the focal plane. Shapes: `rows` points along the sensor's own side `along_mm` and `columns` along the
+/// other; the
 /// lists hold `rows` times `columns` entries, row by row, from the corner toward -along and -across.
 ///
 /// ```
@@ -235,10 +238,12 @@ fn place(frame: &SensorFrame, (rows, columns): (usize, usize), i: usize) -> [f64
 }
 
 impl Prepared {
-    /// The light over a sensor: `points` along its longer side, and as many along the other as keep the spacing, edges included.
+    /// The light over a sensor: `points` along its longer side, and as many along the other as keep the spacing,
+    /// edges included.
     ///
     /// Units: mm. `points` is a count from 2 to 401.
-    /// Errors: [`Error::Input`] for sizes and places that no sensor has, and for the count, with the memory that it would take;
+    /// Errors: [`Error::Input`] for sizes and places that no sensor has, and for the count, with the memory that it
+    /// would take;
     /// [`Error::NoLight`] where the middle of the field is dark. Points beyond the drawtube are dark: zeros.
     /// Method, and what it leaves out: [`Prepared::light`].
     ///
