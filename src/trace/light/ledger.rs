@@ -51,7 +51,7 @@ impl Ledger {
         } else {
             let first = by.trailing_zeros() as usize;
             sums[Self::taken(first)] += area;
-            if by.count_ones() == 1 {
+            if by.is_power_of_two() {
                 sums[self.returned(first)] += area;
             }
         }
