@@ -69,8 +69,8 @@ pub use structure::{
     Camera, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused, Focuser, MoveOptions, Mover, Poles, Rung,
 };
 pub use trace::{
-    DiagonalFit, Illumination, ImageShift, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot,
-    SpotPoints, Star, smallest_diagonal,
+    DiagonalFit, FieldStopLight, Illumination, ImageShift, Light, LightMap, LitCircle, Part, Prepared,
+    RadialIllumination, Ray, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

@@ -349,8 +349,8 @@ record!(PyFocalPlane, "FocalPlane", attributes: ["axis_to_focus_mm"], shown: ["a
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
 /// >>> ring = ct.Opening(diameter_mm=318, above_vertex_mm=1650)
-/// >>> share, stopped = ct.Train(primary=mirror, front_opening=ring).light(field_arcmin=(30, 0))
-/// >>> assert 0.04 < stopped["front_opening"] < 0.07
+/// >>> light = ct.Train(primary=mirror, front_opening=ring).light(field_arcmin=(30, 0))
+/// >>> assert 0.04 < light.stopped["front_opening"] < 0.07
 #[pyclass(name = "Opening", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

@@ -35,6 +35,8 @@ assumption assumed_shares floor_share further_runs second_look
 gain_total_interval strehl_total_interval strehl_total_draws
 strehl_least_rms_total_interval strehl_before_total_interval strehl_before_total_draws
 strehl_after_total_interval strehl_after_total_draws
+limited_by limited_mostly_by magnitudes magnitudes_lost worst_magnitudes returns_alone
+lit_without_shadow azimuth_error_estimate darkest_corner focuser_board filter_ring sensor_mask
 worst draws seed run_count opening_count source readings_increase reasons cautions
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube spider holder mirror_clips vanes clips
@@ -205,11 +207,45 @@ def test_the_fate_of_all_light_is_told():
     train = complete()
     for field in ((0, 0), (20, 0), (-20, 10)):
         spot = train.spot(field_arcmin=field)
-        share, stopped = train.light(field_arcmin=field)
-        assert spot.lit_fraction == pytest.approx(share, abs=1e-9)
-        assert share + sum(stopped.values()) == pytest.approx(1, abs=1e-9)
-        assert stopped.keys() == spot.stopped.keys()
-        assert all(value >= 0 for value in stopped.values())
+        light = train.light(field_arcmin=field)
+        assert spot.lit_fraction == pytest.approx(light.lit_fraction, abs=1e-9)
+        assert light.lit_fraction + sum(light.stopped.values()) == pytest.approx(1, abs=1e-12)
+        assert light.stopped.keys() == spot.stopped.keys() == light.returns_alone.keys()
+        assert all(value >= 0 for value in light.stopped.values())
+        # A part returns no more than what meets it, and the shadows no more than all of them stop.
+        whole = 1 - light.lit_fraction
+        assert all(0 <= value <= whole + 1e-12 for value in light.returns_alone.values())
+        assert light.lit_fraction <= light.lit_without_shadow <= 1 + 1e-12
+        assert light.magnitudes_lost == pytest.approx(-2.5 * np.log10(light.lit_fraction))
+
+
+def test_a_lamp_is_a_star_when_it_is_far():
+    train = complete()
+    star, lamp = (train.light(field_arcmin=(15, -9), star_distance_mm=d) for d in (None, 1e11))
+    assert lamp.lit_fraction == pytest.approx(star.lit_fraction, abs=1e-7)
+    assert train.light(star_distance_mm=20_000).lit_fraction < star.lit_fraction
+
+
+def test_a_map_a_ring_and_single_points_say_the_same():
+    train = complete()
+    sensor = train.light_map(
+        along_mm=17.6, across_mm=13.3, rotation_deg=20, centre_along_mm=2, points=9
+    )
+    points = train.illumination(along_mm=sensor.along_mm, across_mm=sensor.across_mm)
+    np.testing.assert_allclose(sensor.absolute, points.absolute, atol=1e-14)
+    assert sensor.limited_by == points.limited_by
+    assert (sensor.rows, sensor.columns) == (9, 7)
+    corner = sensor.darkest_corner
+    assert corner.relative == sensor.relative[[0, 6, 56, 62]].min()
+    half = np.hypot(17.6, 13.3) / 2
+    assert np.hypot(corner.along_mm - 2, corner.across_mm) == pytest.approx(half)
+    ring = train.field_stop_light(diameter_mm=32, azimuths=24)
+    radial = train.illumination(radius_mm=[16])
+    assert (ring.worst, ring.mean, ring.best) == pytest.approx(
+        (radial.worst[0], radial.mean[0], radial.best[0]), abs=1e-12
+    )
+    assert ring.to_table().rows == 24
+    assert "diagonal_share" in ring.to_table()
 
 
 def test_illumination_agrees_between_its_two_forms():
