@@ -268,6 +268,11 @@ fn with_extension_tubes_everything_comes_to_focus() {
     let out = ladder(Focuser::new(270.0, 310.0), vec![FocusItem::new("out", eyepiece(24.0, -20.0))]);
     let moves = out.moves(tubes).expect("moves");
     assert_eq!((moves.needed_mm, &moves.moves[0].extensions_mm[..]), (0.0, &[13.0][..]));
+    // The focuser's own tube then ends at 310 mm, 7 mm beyond the focal plane, under the extension.
+    let tubed = Focuser::new(270.0, 310.0).tube(47.0, 60.0);
+    let out = ladder(tubed, vec![FocusItem::new("out", eyepiece(24.0, -20.0))]);
+    let train = &out.moves(tubes).expect("moves").moves[0].train;
+    assert_eq!(train.drawtube().map(|tube| tube.outer_end_to_focus_mm), Some(-7.0));
     // Without tubes the same ladder serves two of three, and says which it leaves.
     let without = found.moves(MoveOptions::default()).expect("moves");
     assert_eq!((without.needed_mm, &without.out_of_reach[..]), (-13.0, &["in".to_owned()][..]));

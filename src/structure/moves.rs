@@ -277,6 +277,18 @@ impl FocusLadder {
         })
     }
 
+    /// The train with the focuser's own tube so much further in, below an extension tube.
+    fn tube_further_in(&self, train: Train, extension_mm: f64) -> Result<Train> {
+        let mut parts = train.to_parts();
+        match &mut parts.drawtube {
+            Some(tube) if self.focuser.tube_length_mm.is_some() && extension_mm > 0.0 => {
+                tube.outer_end_to_focus_mm += extension_mm;
+            }
+            _ => return Ok(train),
+        }
+        parts.build()
+    }
+
     /// Names of the things that still miss their focus, with tubes or without.
     fn missed(&self, shift_mm: f64, options: &MoveOptions) -> Vec<String> {
         let missed = self.out_of_reach(shift_mm);
@@ -313,7 +325,13 @@ impl FocusLadder {
         options: &MoveOptions,
     ) -> Result<FocusMove> {
         let image_shift_mm = amounts.image_shift_mm();
-        let train = shifted(before, image_shift_mm)?;
+        // A focuser raised by so much is reached as if the image had moved inward by it.
+        let against_mm = image_shift_mm - amounts.focuser_mm;
+        let extensions_mm = self.extensions_mm(against_mm);
+        let mut train = shifted(before, image_shift_mm)?;
+        if let Some((widest, _)) = self.widest_item().filter(|_| options.extension_tubes) {
+            train = self.tube_further_in(train, extensions_mm[widest])?;
+        }
         let (axis_to_focus_mm, smallest) = self.fit(&train, options)?;
         let rise_mm = amounts.upper_end_mm;
         let (pole_change_mm, pole_change_first_order_mm) = match &options.poles {
@@ -321,8 +339,6 @@ impl FocusLadder {
             None => (0.0, 0.0),
         };
         let half_mm = self.train.primary().clear_aperture_mm / 2.0;
-        // A focuser raised by so much is reached as if the image had moved inward by it.
-        let against_mm = image_shift_mm - amounts.focuser_mm;
         let reaches_mm = |shoulder_mm: f64| {
             let (low, high) = (self.focuser.racked_in_mm, self.focuser.racked_out_mm);
             let stands_mm = (shoulder_mm + against_mm).clamp(low, high) + amounts.focuser_mm;
@@ -338,7 +354,7 @@ impl FocusLadder {
             focuser_mm: amounts.focuser_mm,
             image_shift_mm,
             out_of_reach: self.missed(against_mm, options),
-            extensions_mm: self.extensions_mm(against_mm),
+            extensions_mm,
             within_limits: within(amounts.primary_mm, options.primary_limit_mm)
                 && within(amounts.focuser_mm, options.focuser_limit_mm),
             axis_to_focus_mm,
