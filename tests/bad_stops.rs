@@ -235,7 +235,8 @@ fn a_diagonal_too_small_for_the_axis_says_what_it_costs() {
     assert!(text.contains(&format!("{low:.0} mm")), "{low}: {text}");
     let served = Prepared::new(&train).served_aperture_mm().expect("a flat");
     assert_close(served, low, 1e-9, "served aperture, mm");
-    // What passes is about the circle of that aperture; the flat's own offset serves another circle, to some 1e-3 of the light.
+    // What passes is about the circle of that aperture; the flat's own offset serves another circle, to some 1e-3 of
+    // the light.
     assert_close(1.0 - lost, (low / 318.0).powi(2), 5e-3, "served aperture: its share of the light");
 }
 

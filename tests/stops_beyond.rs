@@ -1,5 +1,5 @@
-//! What the flat's glass, a flat out of its place and the parts beyond it stop: areas in closed form, rays traced in the real
-//! space, sampled rays, symmetry, the image's place.
+//! What the flat's glass, a flat out of its place and the parts beyond it stop: areas in closed form, rays traced in
+//! the real space, sampled rays, symmetry, the image's place.
 
 mod common;
 
@@ -71,10 +71,11 @@ fn round_holes_stop_the_mirror_down_by_their_radius() {
     assert_close(share(&ring, Part::FilterRing), taken, 1e-10, "ring: the same");
 }
 
-/// The shadow of glass on the mirror over the clear aperture, for light from the tangents (a, b): a circle drawn along the rim.
+/// The shadow of glass on the mirror over the clear aperture, for light from the tangents (a, b): a circle drawn along
+/// the rim.
 fn glass_shadow(radius: f64, thickness: f64, edge: Option<FlatEdge>, [a, b]: [f64; 2]) -> f64 {
-    // The face in a plane across the tube: its circle seen by slanted light is shorter by 1 - a. The back lies further along the
-    // light by thickness sqrt 2/(1 - a); seen along the face's axes its shadow moves by:
+    // The face in a plane across the tube: its circle seen by slanted light is shorter by 1 - a. The back lies further
+    // along the light by thickness sqrt 2/(1 - a); seen along the face's axes its shadow moves by:
     let further = thickness * SQRT_2;
     let moved = match edge {
         None => 0.0,
@@ -487,8 +488,7 @@ fn a_flat_that_moves_moves_the_image_by_as_much() {
 
 #[test]
 fn a_flat_that_turns_turns_the_beam_by_2_sqrt_2_and_1() {
-    // Angles of reflection from a turned flat, exact; for small b: 2 b, sqrt 2 b, b (references in the issue of collimation:
-    // elementary geometry).
+    // Reflection from a turned flat, elementary geometry, exact; for small b the beam turns by 2 b, sqrt 2 b and b.
     for arcmin in [0.5, -7.0, 60.0] {
         let b: f64 = arcmin * RADIANS_PER_ARCMIN;
         let (nod, offset) = shift(Misplacement { nod_arcmin: arcmin, ..Misplacement::NONE });
@@ -540,8 +540,8 @@ fn the_lean_of_the_focal_plane_is_that_of_real_paths() {
 
 #[test]
 fn points_of_a_leaning_focal_plane_see_their_own_stars() {
-    // A narrow mask just before a point of the sensor passes the star of that point alone: its light is lit where the mask's
-    // opening lies, and dark elsewhere.
+    // A narrow mask just before a point of the sensor passes the star of that point alone: its light is lit where the
+    // mask's opening lies, and dark elsewhere.
     let misplaced = Misplacement { nod_arcmin: 10.0, turn_arcmin: -14.0, ..Misplacement::NONE };
     let flat = Diagonal::new(90.0).misplaced(misplaced);
     let telescope = prepare(newtonian(flat).sensor_mask(SensorMask::new(0.5, 0.5, 0.0)));
@@ -564,8 +564,8 @@ fn points_of_a_leaning_focal_plane_see_their_own_stars() {
 
 #[test]
 fn illumination_over_a_leaning_sensor_follows_the_sensor() {
-    // Beside a flat that is large enough everywhere the drawtube alone cuts, and it stands with the sensor: whatever the flat's turn
-    // does, the light at a point of the sensor changes only by the lean of the beam, to second order.
+    // Beside a flat that is large enough everywhere the drawtube alone cuts, and it stands with the sensor: whatever
+    // the flat's turn does, the light at a point of the sensor changes only by the lean of the beam, to second order.
     let light = |misplaced: Option<Misplacement>| {
         let flat = Diagonal { misplaced, ..Diagonal::new(100.0).offset_mm(6.0) };
         let parts = newtonian(flat).drawtube(Drawtube::new(26.0, 60.0, 10.0));

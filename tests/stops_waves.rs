@@ -179,8 +179,8 @@ fn a_flat_out_of_its_place_costs_an_uncut_star_nothing() {
         assert_close(strehl, 1.0, 1e-9, "misplaced: a perfect mirror's Strehl");
         assert_close(rms_nm, 0.0, 1e-6, "misplaced: its wavefront, nm");
     }
-    // An imperfect mirror keeps its own where the shadow stays: turned about its centre it changes its outline by the turn's
-    // share of it, 6e-3 of a twentieth of the light.
+    // An imperfect mirror keeps its own where the shadow stays: turned about its centre it changes its outline by the
+    // turn's share of it, 6e-3 of a twentieth of the light.
     let imperfect = |flat: Diagonal| telescope(-0.9, flat).0;
     assert_close(imperfect(flat.misplaced(turned)), imperfect(flat), 3e-4, "misplaced: turned");
     // Moved within its plane a flat is one of another offset.
@@ -261,8 +261,8 @@ fn a_crowded_star_is_that_of_the_full_path_sum() {
 
 #[test]
 fn a_crowded_contrast_knows_every_part() {
-    // Its error estimate holds the energy of its rows against that of the wavefront's nodes: a part that one of them forgot would
-    // show as its share of the light.
+    // Its error estimate holds the energy of its rows against that of the wavefront's nodes: a part that one of them
+    // forgot would show as its share of the light.
     let wave =
         crowded().wavefront(Field::arcmin(FIELD.0, FIELD.1), Focus::LeastRms, 550.0).expect("a wavefront");
     for azimuth_deg in [0.0, 90.0, 33.0] {

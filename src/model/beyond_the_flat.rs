@@ -121,8 +121,8 @@ impl FilterRing {
 ///
 /// Units: mm; degrees; its distance is counted from the focal plane back toward the mirror.
 /// Errors: found by the train's check (it needs a focal plane).
-/// What it leaves out: rounded corners. Nearer to the focus than the blur of the image there (a millimetre or so for coma at
-/// f/5) rays of one star cross, and exact fractions take the edge of the blur for a line.
+/// What it leaves out: rounded corners. Nearer to the focus than the blur of the image there (a millimetre or so for
+/// coma at f/5) rays of one star cross, and exact fractions take the edge of the blur for a line.
 ///
 /// ```
 /// assert_eq!(catoptric::SensorMask::new(24.0, 17.0, 12.0).rotation_deg, 0.0);

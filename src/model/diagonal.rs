@@ -16,8 +16,8 @@ use crate::error::{Findings, Result};
 /// The minor axis is that of the face that reflects; a bevel makes the glass wider, and a thickness longer, which the
 /// light on its way down sees as the diagonal's shadow.
 /// Errors: found by the train's check.
-/// What it leaves out: how deep the bevel lies behind the face (its shadow moves by that depth times the field angle, 10 um
-/// for 1 mm at 30'), and chamfers of the back.
+/// What it leaves out: how deep the bevel lies behind the face (its shadow moves by that depth times the field angle,
+/// 10 um for 1 mm at 30'), and chamfers of the back.
 ///
 /// ```
 /// let diagonal = catoptric::Diagonal::new(70.0);

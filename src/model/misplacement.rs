@@ -7,11 +7,11 @@ use crate::error::{Findings, Result};
 
 /// A flat out of its place: moved along three directions, and turned about three lines through the centre of its face.
 ///
-/// The moves are toward the primary, toward the focuser and across (+y). `nod` turns about the line parallel to y, and where
-/// it is positive sends the image toward `along` > 0, the sky end; `roll` turns about the face's long axis, `turn` about the
-/// line parallel to the tube's axis, and where they are positive they send the image toward +y. The beam turns by 2,
-/// sqrt 2 and 1 times these angles. All three together: first `roll`, then `nod`, then `turn`. The focuser and whatever it
-/// carries stay where they are, and so do holder and spider.
+/// The moves are toward the primary, toward the focuser and across (+y). `nod` turns about the line parallel to y, and
+/// where it is positive sends the image toward `along` > 0, the sky end; `roll` turns about the face's long axis,
+/// `turn` about the line parallel to the tube's axis, and where they are positive they send the image toward +y. The
+/// beam turns by 2, sqrt 2 and 1 times these angles. All three together: first `roll`, then `nod`, then `turn`. The
+/// focuser and whatever it carries stay where they are, and so do holder and spider.
 ///
 /// Units: mm; arcmin. All 0 unless given.
 /// Errors: found by the train's check: moves within half the minor axis, turns within 5 degrees.
@@ -41,7 +41,8 @@ pub struct Misplacement {
     /// About the face's long axis, arcmin; positive sends the image toward +y.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub roll_arcmin: f64,
-    /// About the line through the face's centre parallel to the tube's axis, arcmin; positive sends the image toward +y.
+    /// About the line through the face's centre parallel to the tube's axis, arcmin; positive sends the image toward
+    /// +y.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub turn_arcmin: f64,
 }

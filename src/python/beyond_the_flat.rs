@@ -169,9 +169,9 @@ impl PyTrain {
         self.train.sensor_mask().copied().map(PySensorMask)
     }
 
-    /// The clear aperture that the diagonal serves in the middle of the field, mm: that of the largest mirror of this focal
-    /// length whose axis cone it holds when offset for it; None without a diagonal. Below the primary's own the diagonal
-    /// silently stops the telescope down to about this.
+    /// The clear aperture that the diagonal serves in the middle of the field, mm: that of the largest mirror of this
+    /// focal length whose axis cone it holds when offset for it; None without a diagonal. Below the primary's own the
+    /// diagonal silently stops the telescope down to about this.
     #[getter]
     fn served_aperture_mm(&self) -> Option<f64> {
         self.prepared().served_aperture_mm()

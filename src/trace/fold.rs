@@ -8,8 +8,8 @@ use crate::units::RADIANS_PER_ARCMIN;
 
 pub(crate) type Vector = [f64; 3];
 
-/// The flat's place: its plane crosses the axis at `height_mm`, its face is moved by the offset. The rest tells what the glass
-/// is around the face, and how far it stands from that place.
+/// The flat's place: its plane crosses the axis at `height_mm`, its face is moved by the offset. The rest tells what
+/// the glass is around the face, and how far it stands from that place.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Fold {
     pub(crate) height_mm: f64,
@@ -22,8 +22,8 @@ pub(crate) struct Fold {
     misplaced: Option<Misplacement>,
 }
 
-/// The plane of the flat's face in the real space: its centre, its normal toward the light, and the directions of its long and
-/// its short axis.
+/// The plane of the flat's face in the real space: its centre, its normal toward the light, and the directions of its
+/// long and its short axis.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Face {
     pub(crate) centre_mm: Vector,
@@ -32,8 +32,8 @@ pub(crate) struct Face {
     pub(crate) short: Vector,
 }
 
-/// A plane beyond the flat, in the unfolded space: a point of it on the focuser's axis, its normal along the light, and its
-/// directions along and across.
+/// A plane beyond the flat, in the unfolded space: a point of it on the focuser's axis, its normal along the light, and
+/// its directions along and across.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Disc {
     pub(crate) centre_mm: Vector,
@@ -141,7 +141,8 @@ impl Disc {
 }
 
 impl Face {
-    /// Where a line crosses the face's plane, in lengths as seen along either axis: along its long, along its short side, mm.
+    /// Where a line crosses the face's plane, in lengths as seen along either axis: along its long, along its short
+    /// side, mm.
     #[inline]
     pub(crate) fn crossed_by(&self, from_mm: Vector, direction: Vector) -> [f64; 2] {
         let gap = minus(self.centre_mm, from_mm);

@@ -8,15 +8,15 @@ use crate::units::RADIANS_PER_ARCMIN;
 
 /// Where a flat out of its place sends the image, and how the focal plane leans against it.
 ///
-/// The focuser stays; a perfect flat makes no aberration. The light by the mirror's vertex from a star on the axis meets the
-/// focal plane at (`along_mm`, `across_mm`), and the way from the mirror to there is longer than to the plane in its place by
-/// `longer_path_mm`. At (x, y) from that point, as the focal plane counts, the plane lies further along the light than the
-/// image by `longer_path_mm` + x `defocus_along` + y `defocus_across`.
+/// The focuser stays; a perfect flat makes no aberration. The light by the mirror's vertex from a star on the axis
+/// meets the focal plane at (`along_mm`, `across_mm`), and the way from the mirror to there is longer than to the plane
+/// in its place by `longer_path_mm`. At (x, y) from that point, as the focal plane counts, the plane lies further along
+/// the light than the image by `longer_path_mm` + x `defocus_along` + y `defocus_across`.
 ///
 /// Units: mm, arcmin; `defocus_along` and `defocus_across` in mm of focus for each mm of the image.
-/// Source: one reflection in the flat's plane, exact. For a small turn b, with the flat's face a length L from the focal plane:
-/// `nod` moves the image by 2 b L and leans the plane by 2 b, `roll` by sqrt 2 b L and sqrt 2 b, `turn` by b L and b; the last two
-/// also turn the image by as much as they lean the plane.
+/// Source: one reflection in the flat's plane, exact. For a small turn b, with the flat's face a length L from the
+/// focal plane: `nod` moves the image by 2 b L and leans the plane by 2 b, `roll` by sqrt 2 b L and sqrt 2 b, `turn` by
+/// b L and b; the last two also turn the image by as much as they lean the plane.
 ///
 /// ```
 /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Misplacement, Prepared, Primary, Train};
@@ -42,8 +42,8 @@ pub struct ImageShift {
     pub tilt_along_arcmin: f64,
     /// How far it leans across, arcmin: positive where its side toward +y lies further along the light.
     pub tilt_across_arcmin: f64,
-    /// How far the image is turned on the focal plane, arcmin: its own `along`, that of a flat in its place, turned toward
-    /// `across` < 0.
+    /// How far the image is turned on the focal plane, arcmin: its own `along`, that of a flat in its place, turned
+    /// toward `across` < 0.
     pub rotation_arcmin: f64,
     /// Focus error for each mm along, mm.
     pub defocus_along: f64,

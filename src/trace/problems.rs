@@ -16,10 +16,10 @@ const TUBE_WALL_MM: f64 = 2.0;
 impl Train {
     /// Warnings: what is unusual or costs light, though it can be computed.
     ///
-    /// A diagonal that cannot hold the cone of the axis comes with the aperture that it leaves and the light that it costs; a
-    /// drawtube that reaches into the light on its way down with the share that its notch takes, its outer diameter taken as the
-    /// bore and 4 mm; openings beyond the flat that are narrower than the cone of the axis with the width that they need.
-    /// Faults are refused at construction and never stand here.
+    /// A diagonal that cannot hold the cone of the axis comes with the aperture that it leaves and the light that it
+    /// costs; a drawtube that reaches into the light on its way down with the share that its notch takes, its outer
+    /// diameter taken as the bore and 4 mm; openings beyond the flat that are narrower than the cone of the axis with
+    /// the width that they need. Faults are refused at construction and never stand here.
     ///
     /// ```
     /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Primary, Train};
@@ -127,8 +127,8 @@ fn warning(field: &str, value: f64, allowed: String, cause: String) -> Problem {
     Problem { severity: Severity::Warning, field: field.to_owned(), value: value.to_string(), allowed, cause }
 }
 
-/// Area of a disc's part beyond a chord at a distance from its middle and within a half width of its diameter square to the
-/// chord: the shadow of a tube's end.
+/// Area of a disc's part beyond a chord at a distance from its middle and within a half width of its diameter square to
+/// the chord: the shadow of a tube's end.
 fn notch_mm2(radius_mm: f64, chord_mm: f64, half_width_mm: f64) -> f64 {
     if chord_mm >= radius_mm {
         return 0.0;

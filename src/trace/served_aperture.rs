@@ -4,8 +4,8 @@ use super::prepared::Prepared;
 
 /// The largest clear aperture whose axis cone a flat of this minor axis holds when offset for it, mm.
 ///
-/// From a = 2 k L/(1 - k^2) with k = D/(2 (f - s)), s = D^2/(16 f), solved for k and then for D: [`super::cone`] says where the
-/// first comes from.
+/// From a = 2 k L/(1 - k^2) with k = D/(2 (f - s)), s = D^2/(16 f), solved for k and then for D: [`super::cone`] says
+/// where the first comes from.
 pub(crate) fn served_aperture_mm(focal_length_mm: f64, axis_to_focus_mm: f64, minor_axis_mm: f64) -> f64 {
     let slope = minor_axis_mm / (axis_to_focus_mm + axis_to_focus_mm.hypot(minor_axis_mm));
     // (sqrt(1 + k^2) - 1)/k, without the difference of near numbers.
@@ -13,9 +13,9 @@ pub(crate) fn served_aperture_mm(focal_length_mm: f64, axis_to_focus_mm: f64, mi
 }
 
 impl Prepared {
-    /// The clear aperture that the diagonal serves in the middle of the field: that of the largest mirror of this focal length
-    /// whose axis cone it holds when offset for it, mm. Below the primary's own, the diagonal silently stops the telescope down
-    /// to about this. `None` without a diagonal.
+    /// The clear aperture that the diagonal serves in the middle of the field: that of the largest mirror of this focal
+    /// length whose axis cone it holds when offset for it, mm. Below the primary's own, the diagonal silently stops the
+    /// telescope down to about this. `None` without a diagonal.
     ///
     /// Units: mm.
     /// Leaves out: an offset of another size, by which the flat cuts the cone on one side; [`Prepared::light`] has it.

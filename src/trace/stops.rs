@@ -11,8 +11,8 @@ use crate::model::Train;
 
 /// A part of the train that stops light, in the order in which light meets them.
 ///
-/// Those beyond the diagonal are met in the order of their distances from the tube's axis, which in a train may be another one:
-/// a drawtube that is racked in beyond the board is met before it.
+/// Those beyond the diagonal are met in the order of their distances from the tube's axis, which in a train may be
+/// another one: a drawtube that is racked in beyond the board is met before it.
 ///
 /// ```
 /// assert_eq!(catoptric::Part::DiagonalShadow.to_string(), "diagonal's shadow");
@@ -201,8 +201,8 @@ impl Stop {
         }
     }
 
-    /// Which side of the part a ray passes nearest to: 0 for a circle; 0 to 3 for a rectangle (its far and near sides along,
-    /// then across); 0 to 2 for glass of some thickness (beside its face, its rim, its back).
+    /// Which side of the part a ray passes nearest to: 0 for a circle; 0 to 3 for a rectangle (its far and near sides
+    /// along, then across); 0 to 2 for glass of some thickness (beside its face, its rim, its back).
     ///
     /// Where it changes along the part's edge, the edge has a corner or bends differently.
     #[inline]
@@ -236,7 +236,8 @@ impl Stop {
 
 /// The smooth lines that bound a part: what an integral over the pupil must not run across.
 impl Stop {
-    /// How many there are: one for a circle, the sides of a rectangle, the two circles and the two sides of thick glass.
+    /// How many there are: one for a circle, the sides of a rectangle, the two circles and the two sides of thick
+    /// glass.
     pub(crate) fn edges(&self, beam: &StarBeam) -> usize {
         match &self.place {
             Place::Rectangle { .. } => 4,
@@ -249,7 +250,8 @@ impl Stop {
         }
     }
 
-    /// A function of one sign on either side of an edge and nearly a parabola along any line: mm^2 for circles, mm for lines.
+    /// A function of one sign on either side of an edge and nearly a parabola along any line: mm^2 for circles, mm for
+    /// lines.
     pub(crate) fn beyond_edge(&self, edge: usize, ray: &Ray, beam: &StarBeam) -> f64 {
         let beyond_circle = |[u, v]: [f64; 2]| u * u + v * v - self.radius_mm * self.radius_mm;
         match &self.place {
@@ -356,7 +358,8 @@ pub(crate) fn stops(train: &Train, fold: Option<Fold>) -> Vec<Stop> {
     stops
 }
 
-/// The stops between the flat and the focal plane, the nearest to the flat first; what lies beyond the focus stops nothing.
+/// The stops between the flat and the focal plane, the nearest to the flat first; what lies beyond the focus stops
+/// nothing.
 fn beyond(train: &Train, fold: Fold) -> Vec<Stop> {
     let focal_mm = train.primary().focal_length_mm;
     let mut found = Vec::new();
