@@ -62,6 +62,7 @@ pub use shop_test::{
     knife_edge_picture,
 };
 pub use trace::{
+    ConeClearance, ConeOnFlat, ConeRule, RuleError, cone_on_flat,
     DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, Star,
     smallest_diagonal,
 };
