@@ -38,6 +38,7 @@ pub mod numeric;
 #[cfg(feature = "python")]
 pub mod python;
 mod shop_test;
+mod structure;
 mod trace;
 mod units;
 mod view;
@@ -61,10 +62,12 @@ pub use shop_test::{
     ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
     knife_edge_picture,
 };
+pub use structure::{
+    ClosingBaffle, ClosingFront, Enclosure, OppositeBaffle, SightField, SightLines, SightPoint,
+};
 pub use trace::{
-    ConeClearance, ConeOnFlat, ConeRule, RuleError, cone_on_flat,
-    DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, Star,
-    smallest_diagonal,
+    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, Illumination, Light, Part, Prepared,
+    RadialIllumination, Ray, RuleError, Share, Spot, SpotPoints, Star, cone_on_flat, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

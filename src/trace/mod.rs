@@ -19,7 +19,9 @@ mod star;
 mod stops;
 mod strips;
 
-pub use cone::{ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, RuleError, cone_on_flat, smallest_diagonal};
+pub use cone::{
+    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, RuleError, cone_on_flat, smallest_diagonal,
+};
 pub(crate) use detail::Detail;
 pub(crate) use light::no_light;
 pub use light::{Illumination, Light, RadialIllumination, Share};
