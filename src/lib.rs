@@ -47,9 +47,10 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
-    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane,
-    HeightMap, Holder, Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Ripple, Spider,
-    Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
+    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
+    FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MirrorClips, Misplacement, Opening, Primary,
+    PrimaryInput, RadialProfile, Ripple, SensorMask, Spider, Train, TrainBuilder, TurnedEdge, ZernikeTerms,
+    Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
@@ -63,11 +64,13 @@ pub use shop_test::{
     knife_edge_picture,
 };
 pub use structure::{
-    ClosingBaffle, ClosingFront, Enclosure, OppositeBaffle, SightField, SightLines, SightPoint,
+    ClosingBaffle, ClosingFront, Enclosure, OppositeBaffle, SectionLine, SectionRay, SightField, SightLines,
+    SightPoint, TrainSection,
 };
 pub use trace::{
-    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, Illumination, Light, Part, Prepared,
-    RadialIllumination, Ray, RuleError, Share, Spot, SpotPoints, Star, cone_on_flat, smallest_diagonal,
+    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, Illumination, ImageShift, Light,
+    MisplacementEffects, Part, Prepared, RadialIllumination, Ray, RuleError, Share, Spot, SpotPoints, Star,
+    cone_on_flat, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

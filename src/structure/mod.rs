@@ -2,10 +2,12 @@
 
 mod closing;
 mod enclosure;
+mod section;
 mod sight_lines;
 mod sight_row;
 mod sight_rows;
 
 pub use closing::{ClosingBaffle, ClosingFront, SightField};
 pub use enclosure::{Enclosure, OppositeBaffle};
+pub use section::{SectionLine, SectionRay, TrainSection};
 pub use sight_lines::{SightLines, SightPoint};

@@ -10,7 +10,7 @@ use super::sight_rows::{self, Goal};
 use crate::error::{Error, Result};
 use crate::model::Train;
 use crate::numeric::pool;
-use crate::trace::Prepared;
+use crate::trace::{Fold, Prepared};
 
 /// What one point of the focal plane sees without any mirror.
 ///
@@ -311,7 +311,7 @@ pub(super) fn scene(prepared: &Prepared, enclosure: &Enclosure) -> Result<Scene>
         height_mm: fold.height_mm,
         rounds,
         window: window(train),
-        flat: flat(prepared),
+        flat: flat(&fold),
         holder: train.holder().map(|h| plate(h.above_vertex_mm.unwrap_or(fold.height_mm), h.diameter_mm)),
         sheet: enclosure.baffle.map(|b| Sheet {
             axis_to_sheet_mm: b.axis_to_baffle_mm,
@@ -326,26 +326,39 @@ pub(super) fn scene(prepared: &Prepared, enclosure: &Enclosure) -> Result<Scene>
 }
 
 /// Round openings on the way from the focal plane to the tube.
-fn rounds(train: &Train, _axis_to_focus_mm: f64) -> Vec<Round> {
+fn rounds(train: &Train, axis_to_focus_mm: f64) -> Vec<Round> {
     let mut rounds = Vec::new();
+    let mut add =
+        |distance_mm, diameter_mm: f64| rounds.push(Round { distance_mm, radius_mm: diameter_mm / 2.0 });
     if let Some(tube) = train.drawtube() {
-        for distance_mm in [tube.outer_end_to_focus_mm, tube.outer_end_to_focus_mm + tube.length_mm] {
-            rounds.push(Round { distance_mm, radius_mm: tube.bore_mm / 2.0 });
-        }
+        add(tube.outer_end_to_focus_mm, tube.bore_mm);
+        add(tube.outer_end_to_focus_mm + tube.length_mm, tube.bore_mm);
+    }
+    if let Some(board) = train.focuser_board() {
+        add(axis_to_focus_mm - board.axis_to_board_mm, board.hole_mm);
+    }
+    if let Some(ring) = train.filter_ring() {
+        add(ring.before_focus_mm, ring.diameter_mm);
     }
     // What lies at the focal plane or behind it hides nothing of the view.
     rounds.retain(|r| r.distance_mm > 0.0);
     rounds
 }
 
-fn window(_train: &Train) -> Option<Window> {
-    None
+fn window(train: &Train) -> Option<Window> {
+    let mask = train.sensor_mask().filter(|m| m.before_focus_mm > 0.0)?;
+    Some(Window {
+        distance_mm: mask.before_focus_mm,
+        half_along_mm: mask.along_mm / 2.0,
+        half_across_mm: mask.across_mm / 2.0,
+        turn_rad: mask.rotation_deg.to_radians(),
+    })
 }
 
-fn flat(prepared: &Prepared) -> Body {
-    let (height_mm, offset_mm, radius_mm) =
-        prepared.fold().map_or((0.0, 0.0, 0.0), |f| (f.height_mm, f.offset_mm, f.minor_axis_mm / 2.0));
-    Body { centre_mm: [-offset_mm, 0.0, height_mm - offset_mm], radius_mm, sweep_mm: [0.0, 0.0] }
+/// The glass of the flat: with its bevel, its thickness, and moved where it is misplaced.
+fn flat(fold: &Fold) -> Body {
+    let [x, _, z] = fold.back_mm();
+    Body { centre_mm: fold.face().centre_mm, radius_mm: fold.glass_mm / 2.0, sweep_mm: [x, z] }
 }
 
 /// What is odd about an enclosure around this train, for a field of this radius.

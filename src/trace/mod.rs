@@ -5,6 +5,7 @@ mod detail;
 mod figure;
 mod fold;
 mod height_map;
+mod image_shift;
 mod light;
 mod limits;
 mod mirror;
@@ -14,15 +15,19 @@ mod problems;
 mod pupil;
 mod ray;
 mod rays;
+mod served_aperture;
 mod spot;
 mod star;
 mod stops;
 mod strips;
 
 pub use cone::{
-    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, RuleError, cone_on_flat, smallest_diagonal,
+    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, MisplacementEffects, RuleError,
+    cone_on_flat, smallest_diagonal,
 };
 pub(crate) use detail::Detail;
+pub(crate) use fold::Fold;
+pub use image_shift::ImageShift;
 pub(crate) use light::no_light;
 pub use light::{Illumination, Light, RadialIllumination, Share};
 pub use prepared::Prepared;

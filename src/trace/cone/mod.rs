@@ -1,10 +1,14 @@
 //! The geometry of the light cone: how large a diagonal must be, and where it must stand.
 
+mod misplaced;
 mod on_flat;
+mod shadow;
 
 use serde::{Deserialize, Serialize};
 
+pub use misplaced::MisplacementEffects;
 pub use on_flat::{ConeClearance, ConeOnFlat, ConeRule, RuleError, cone_on_flat};
+pub use shadow::DiagonalShadow;
 
 use crate::error::{Error, Result};
 use crate::model::Primary;
