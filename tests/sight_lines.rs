@@ -180,7 +180,7 @@ fn followed(
 #[test]
 fn single_lines_end_where_the_solid_angles_say() {
     let train = parts(80.0)
-        .holder(Holder::new(84.0).above_vertex_mm(HEIGHT_MM + 25.0))
+        .holder(Holder::new(84.0).above_vertex_mm(HEIGHT_MM + 50.0))
         .front_opening(Opening::new(440.0, HEIGHT_MM + 130.0));
     let telescope = prepare(train.clone());
     let train = train.build().expect("a train");
@@ -332,7 +332,7 @@ fn the_lowest_edge_closes_and_a_lower_one_does_not() {
     assert_close(HEIGHT_MM - lower, reach, 2e-3, "lower edge by hand");
     assert_close(found.extension_mm, reach - 40.0, 2e-3, "extension by hand");
     // A ring in the tube as it stands.
-    let tube = Enclosure::tube(470.0, HEIGHT_MM + 90.0);
+    let tube = Enclosure::tube(470.0, HEIGHT_MM + 215.0);
     let found = telescope.closing_front(&tube, field).expect("a ring");
     let opening = found.opening_mm.expect("an opening");
     let ringed =

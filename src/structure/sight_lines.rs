@@ -40,7 +40,7 @@ pub struct SightPoint {
     pub view_sr: f64,
     /// Lines that end at the diagonal, sr.
     pub diagonal_sr: f64,
-    /// At its holder, sr.
+    /// At its holder, as far as the diagonal does not hide it, sr.
     pub holder_sr: f64,
     /// At the baffle opposite the focuser, sr.
     pub baffle_sr: f64,

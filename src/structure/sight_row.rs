@@ -111,6 +111,7 @@ mod edge {
     pub(super) const LOWER: u8 = 66;
     pub(super) const RING: u8 = 68;
     pub(super) const FRONT: u8 = 70;
+    pub(super) const NEAR: u8 = 72;
 }
 
 impl Eye<'_> {
@@ -218,12 +219,26 @@ impl Eye<'_> {
             // From above the edge: only a line that sinks into the tube ends there.
             return hole(tube.upper_mm, edge::UPPER).map_or(Past::All, Past::Outside);
         }
-        let through = if w > 0.0 {
-            hole(tube.upper_mm, edge::UPPER)
-        } else {
-            tube.lower_mm.and_then(|lower| hole(lower, edge::LOWER))
+        let (height_mm, label) = match (w > 0.0, tube.lower_mm) {
+            (true, _) => (tube.upper_mm, edge::UPPER),
+            (false, Some(lower)) => (lower, edge::LOWER),
+            (false, None) => return Past::Nothing,
         };
-        through.map_or(Past::Nothing, Past::Inside)
+        // A line that is at the edge's height before it comes to the tube passes over the near edge: it lies on the eye's side
+        // of the line through the two points where lines from the eye touch the tube.
+        let t = (height_mm - self.z_mm()) / w;
+        let (x, square) = (self.scene.axis_to_focus_mm - t, tube.radius_mm * tube.radius_mm);
+        let is_near = |y: f64| self.scene.axis_to_focus_mm * x + self.across_mm * y >= square;
+        let Some(mut through) = hole(height_mm, label) else {
+            return if x > 0.0 && is_near(0.0) { Past::All } else { Past::Nothing };
+        };
+        if is_near(self.across_mm + through[0].v * t) {
+            through[0] = End { v: f64::NEG_INFINITY, edge: edge::NEAR };
+        }
+        if is_near(self.across_mm + through[1].v * t) {
+            through[1] = End { v: f64::INFINITY, edge: edge::NEAR };
+        }
+        Past::Inside(through)
     }
 
     /// A horizontal plate or hole in a row: the line is at its height at one distance.
