@@ -10,9 +10,12 @@ from ._typing import (
     DiagonalChanges,
     DrawtubeChanges,
     FigureLayer,
+    FilterRingChanges,
     Flags,
+    FlatEdgeName,
     Floats,
     FocalPlaneChanges,
+    FocuserBoardChanges,
     FocusName,
     HeightKindName,
     HeightUnitName,
@@ -32,6 +35,7 @@ from ._typing import (
     Readings,
     ReadingsIncreaseName,
     ScaleName,
+    SensorMaskChanges,
     SourceName,
     SpiderChanges,
     SurfaceOrWavefrontName,
@@ -62,14 +66,18 @@ __all__ = [
     "Drawtube",
     "Eyepiece",
     "FigureEstimate",
+    "FilterRing",
     "FocalPlane",
+    "FocuserBoard",
     "GratingPicture",
     "HeightMap",
     "Holder",
     "Illumination",
+    "ImageShift",
     "KnifeEdgeReadings",
     "KnifePicture",
     "MirrorClips",
+    "Misplacement",
     "Mtf",
     "NightsThatShow",
     "Opening",
@@ -82,6 +90,7 @@ __all__ = [
     "Seeing",
     "SeenStar",
     "Sensor",
+    "SensorMask",
     "SheetFigure",
     "SpectralStrehl",
     "Spectrum",
@@ -331,7 +340,15 @@ class Primary(_Record):
 @final
 class Diagonal(_Record):
     def __new__(
-        cls, *, minor_axis_mm: Number, offset_mm: Number | None = None, reflectance: Number = 1.0
+        cls,
+        *,
+        minor_axis_mm: Number,
+        offset_mm: Number | None = None,
+        reflectance: Number = 1.0,
+        thickness_mm: Number = 0.0,
+        edge: FlatEdgeName | None = None,
+        bevel_mm: Number = 0.0,
+        misplaced: Misplacement | None = None,
     ) -> Self: ...
     @property
     def minor_axis_mm(self) -> float: ...
@@ -339,6 +356,39 @@ class Diagonal(_Record):
     def offset_mm(self) -> float | None: ...
     @property
     def reflectance(self) -> float: ...
+    @property
+    def thickness_mm(self) -> float: ...
+    @property
+    def edge(self) -> FlatEdgeName | None: ...
+    @property
+    def bevel_mm(self) -> float: ...
+    @property
+    def misplaced(self) -> Misplacement | None: ...
+
+@final
+class Misplacement(_Record):
+    def __new__(
+        cls,
+        *,
+        toward_primary_mm: Number = 0.0,
+        toward_focuser_mm: Number = 0.0,
+        across_mm: Number = 0.0,
+        nod_arcmin: Number = 0.0,
+        roll_arcmin: Number = 0.0,
+        turn_arcmin: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def toward_primary_mm(self) -> float: ...
+    @property
+    def toward_focuser_mm(self) -> float: ...
+    @property
+    def across_mm(self) -> float: ...
+    @property
+    def nod_arcmin(self) -> float: ...
+    @property
+    def roll_arcmin(self) -> float: ...
+    @property
+    def turn_arcmin(self) -> float: ...
 
 @final
 class FocalPlane(_Record):
@@ -410,6 +460,41 @@ class MirrorClips(_Record):
     @property
     def angle_deg(self) -> float: ...
 
+@final
+class FocuserBoard(_Record):
+    def __new__(cls, *, hole_mm: Number, axis_to_board_mm: Number) -> Self: ...
+    @property
+    def hole_mm(self) -> float: ...
+    @property
+    def axis_to_board_mm(self) -> float: ...
+
+@final
+class FilterRing(_Record):
+    def __new__(cls, *, diameter_mm: Number, before_focus_mm: Number) -> Self: ...
+    @property
+    def diameter_mm(self) -> float: ...
+    @property
+    def before_focus_mm(self) -> float: ...
+
+@final
+class SensorMask(_Record):
+    def __new__(
+        cls,
+        *,
+        along_mm: Number,
+        across_mm: Number,
+        before_focus_mm: Number,
+        rotation_deg: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def along_mm(self) -> float: ...
+    @property
+    def across_mm(self) -> float: ...
+    @property
+    def before_focus_mm(self) -> float: ...
+    @property
+    def rotation_deg(self) -> float: ...
+
 # The train.
 
 @final
@@ -425,6 +510,9 @@ class Train(_Record):
         spider: Spider | None = None,
         holder: Holder | None = None,
         mirror_clips: MirrorClips | None = None,
+        focuser_board: FocuserBoard | None = None,
+        filter_ring: FilterRing | None = None,
+        sensor_mask: SensorMask | None = None,
     ) -> Self: ...
     @property
     def primary(self) -> Primary: ...
@@ -443,6 +531,12 @@ class Train(_Record):
     @property
     def mirror_clips(self) -> MirrorClips | None: ...
     @property
+    def focuser_board(self) -> FocuserBoard | None: ...
+    @property
+    def filter_ring(self) -> FilterRing | None: ...
+    @property
+    def sensor_mask(self) -> SensorMask | None: ...
+    @property
     def focal_ratio(self) -> float: ...
     @property
     def obstruction_ratio(self) -> float: ...
@@ -450,6 +544,9 @@ class Train(_Record):
     def diagonal_offset_mm(self) -> float | None: ...
     @property
     def fully_lit_diameter_mm(self) -> float | None: ...
+    @property
+    def served_aperture_mm(self) -> float | None: ...
+    def image_shift(self) -> ImageShift | None: ...
     def problems(self) -> list[Problem]: ...
     def with_primary(
         self, part: Primary | None = None, /, **changes: Unpack[PrimaryChanges]
@@ -470,6 +567,15 @@ class Train(_Record):
     def with_holder(self, *part: Holder | None, **changes: Unpack[HolderChanges]) -> Train: ...
     def with_mirror_clips(
         self, *part: MirrorClips | None, **changes: Unpack[MirrorClipsChanges]
+    ) -> Train: ...
+    def with_focuser_board(
+        self, *part: FocuserBoard | None, **changes: Unpack[FocuserBoardChanges]
+    ) -> Train: ...
+    def with_filter_ring(
+        self, *part: FilterRing | None, **changes: Unpack[FilterRingChanges]
+    ) -> Train: ...
+    def with_sensor_mask(
+        self, *part: SensorMask | None, **changes: Unpack[SensorMaskChanges]
     ) -> Train: ...
     def to_json(self) -> str: ...
     @staticmethod
@@ -732,6 +838,26 @@ class Spectrum(_Record):
     def shortest_nm(self) -> float: ...
     @property
     def longest_nm(self) -> float: ...
+
+@final
+class ImageShift(_Record):
+    @property
+    def along_mm(self) -> float: ...
+    @property
+    def across_mm(self) -> float: ...
+    @property
+    def longer_path_mm(self) -> float: ...
+    @property
+    def tilt_along_arcmin(self) -> float: ...
+    @property
+    def tilt_across_arcmin(self) -> float: ...
+    @property
+    def rotation_arcmin(self) -> float: ...
+    @property
+    def defocus_along(self) -> float: ...
+    @property
+    def defocus_across(self) -> float: ...
+    def defocus_mm(self, *, along_mm: Number, across_mm: Number) -> float: ...
 
 @final
 class DiagonalFit(_Record):

@@ -11,12 +11,14 @@
 mod arguments;
 mod arrays;
 mod bench;
+mod beyond_the_flat;
 mod coating;
 mod cone;
 mod errors;
 mod estimate;
 mod evidence;
 mod figure;
+mod flat;
 mod guards;
 mod judge;
 mod model;
@@ -50,6 +52,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     figure::register(module)?;
     ripple::register(module)?;
     obstructions::register(module)?;
+    flat::register(module)?;
+    beyond_the_flat::register(module)?;
     train::register(module)?;
     rays::register(module)?;
     cone::register(module)?;

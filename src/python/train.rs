@@ -7,8 +7,10 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, field, focus, focus_named, list, number, number_or, star, wavelength};
+use super::beyond_the_flat::{PyFilterRing, PyFocuserBoard, PySensorMask};
 use super::errors::{compute, exception, python_problems, refused};
-use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
+use super::flat::PyDiagonal;
+use super::model::{PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
 use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
 use super::rays::{PyAiry, PyDiagonalFit, PyIllumination, PyRadialIllumination, PySpot};
 use super::record::record;
@@ -26,7 +28,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// focal length. A diagonal and a focal plane go together.
 ///
 /// Errors: InputError with all faults found.
-/// Leaves out: errors of alignment.
+/// Leaves out: errors of alignment other than the diagonal's (`Misplacement`).
 ///
 /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
@@ -74,7 +76,7 @@ impl PyTrain {
 impl PyTrain {
     #[new]
     #[pyo3(signature = (*, primary, diagonal=None, focal_plane=None, front_opening=None, drawtube=None, spider=None,
-        holder=None, mirror_clips=None))]
+        holder=None, mirror_clips=None, focuser_board=None, filter_ring=None, sensor_mask=None))]
     #[allow(clippy::too_many_arguments)]
     fn new(
         py: Python<'_>,
@@ -86,6 +88,9 @@ impl PyTrain {
         spider: Option<PySpider>,
         holder: Option<PyHolder>,
         mirror_clips: Option<PyMirrorClips>,
+        focuser_board: Option<PyFocuserBoard>,
+        filter_ring: Option<PyFilterRing>,
+        sensor_mask: Option<PySensorMask>,
     ) -> PyResult<Self> {
         let parts = TrainBuilder {
             primary: primary.0,
@@ -96,9 +101,9 @@ impl PyTrain {
             spider: spider.map(|p| p.0),
             holder: holder.map(|p| p.0),
             mirror_clips: mirror_clips.map(|p| p.0),
-            focuser_board: None,
-            filter_ring: None,
-            sensor_mask: None,
+            focuser_board: focuser_board.map(|p| p.0),
+            filter_ring: filter_ring.map(|p| p.0),
+            sensor_mask: sensor_mask.map(|p| p.0),
         };
         Self::build(py, parts)
     }
@@ -429,8 +434,10 @@ impl PyTrain {
 }
 
 record!(PyTrain, "Train",
-    attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips"],
-    shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips"]);
+    attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips",
+        "focuser_board", "filter_ring", "sensor_mask"],
+    shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips",
+        "focuser_board", "filter_ring", "sensor_mask"]);
 
 /// Return the smallest diagonal that serves a fully lit circle, with its offset.
 ///

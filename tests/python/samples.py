@@ -83,6 +83,21 @@ def complete():
         spider=ct.Spider(vanes=4, thickness_mm=1.0),
         holder=ct.Holder(diameter_mm=68),
         mirror_clips=ct.MirrorClips(clips=3, width_mm=20, reach_mm=6, angle_deg=30),
+        focuser_board=ct.FocuserBoard(hole_mm=64, axis_to_board_mm=180),
+        filter_ring=ct.FilterRing(diameter_mm=46, before_focus_mm=40),
+        sensor_mask=ct.SensorMask(along_mm=44, across_mm=40, before_focus_mm=10, rotation_deg=10),
+    )
+
+
+def misplaced():
+    """Return a flat of thick glass that stands crookedly."""
+    error = ct.Misplacement(toward_primary_mm=0.8, across_mm=-0.5, nod_arcmin=6, roll_arcmin=-9)
+    return ct.Diagonal(
+        minor_axis_mm=70,
+        thickness_mm=14,
+        edge="square_to_face",
+        bevel_mm=0.6,
+        misplaced=error,
     )
 
 
@@ -170,13 +185,17 @@ def parts():
         train.primary.coating.patches[0],
         train.primary.coating,
         train.primary,
-        train.diagonal,
+        misplaced(),
         train.focal_plane,
         train.front_opening,
         train.drawtube,
         train.spider,
         train.holder,
         train.mirror_clips,
+        train.focuser_board,
+        train.filter_ring,
+        train.sensor_mask,
+        misplaced().misplaced,
         train,
         readings("before"),
         sheet(),
@@ -197,6 +216,7 @@ def results():
         train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 2, 4]),
         train.illumination(radius_mm=[0, 5, 10, 15]),
         train.airy(),
+        newtonian(diagonal=misplaced()).image_shift(),
         train.artificial_star(40_000),
         train.spikes(),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),

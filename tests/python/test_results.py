@@ -38,6 +38,7 @@ strehl_after_total_interval strehl_after_total_draws
 worst draws seed run_count opening_count source readings_increase reasons cautions
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube spider holder mirror_clips vanes clips
+focuser_board filter_ring sensor_mask edge misplaced defocus_along defocus_across
 matching_conic blocked_share scattered_share left_in_pattern share_within_first_null spikes
 coating rings patches figure
 surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
