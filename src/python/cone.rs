@@ -1,7 +1,7 @@
 //! The light cone on the flat, the shadow, and a flat out of its place.
 
 use pyo3::prelude::*;
-use pyo3::types::PyTuple;
+use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{field, maybe_number, number, number_or, wavelength};
