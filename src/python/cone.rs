@@ -39,7 +39,13 @@ impl PyTrain {
     ) -> PyResult<PyConeOnFlat> {
         let lit_mm = number_or(fully_lit_diameter_mm, "fully_lit_diameter_mm", 0.0)?;
         let Some(plane) = self.train.focal_plane() else {
-            return Err(refused(py, "focal_plane", "nothing", "a train with a diagonal and a focal plane", ""));
+            return Err(refused(
+                py,
+                "focal_plane",
+                "nothing",
+                "a train with a diagonal and a focal plane",
+                "",
+            ));
         };
         crate::cone_on_flat(self.train.primary(), plane.axis_to_focus_mm, lit_mm)
             .map(PyConeOnFlat)
@@ -132,9 +138,7 @@ fn cone_on_flat(
 ) -> PyResult<PyConeOnFlat> {
     let axis_to_focus_mm = number(axis_to_focus_mm, "axis_to_focus_mm")?;
     let lit_mm = number_or(fully_lit_diameter_mm, "fully_lit_diameter_mm", 0.0)?;
-    crate::cone_on_flat(&primary.0, axis_to_focus_mm, lit_mm)
-        .map(PyConeOnFlat)
-        .map_err(|e| exception(py, e))
+    crate::cone_on_flat(&primary.0, axis_to_focus_mm, lit_mm).map(PyConeOnFlat).map_err(|e| exception(py, e))
 }
 
 /// The cone of light to a fully lit circle, cut by the plane of the diagonal: an ellipse.

@@ -12,8 +12,8 @@ use super::figure::{PyHeightMap, PyZernikeTerms};
 use super::rays::draw;
 use super::record::{getters, record};
 use crate::model::{
-    Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput, RadialProfile,
-    TurnedEdge, Zone,
+    Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput, RadialProfile, TurnedEdge,
+    Zone,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {

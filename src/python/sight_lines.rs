@@ -127,8 +127,7 @@ impl PyTrain {
         sensor_rotation_deg: Option<&Bound<'_, PyAny>>,
         enclosure: Option<PyEnclosure>,
     ) -> PyResult<PyClosingBaffle> {
-        let field =
-            sight_field(py, field_radius_mm, sensor_along_mm, sensor_across_mm, sensor_rotation_deg)?;
+        let field = sight_field(py, field_radius_mm, sensor_along_mm, sensor_across_mm, sensor_rotation_deg)?;
         let distance_mm = number(axis_to_baffle_mm, "axis_to_baffle_mm")?;
         let (prepared, enclosure) = (self.prepared().clone(), around(enclosure));
         compute(py, move || prepared.closing_baffle(&enclosure, field, distance_mm)).map(PyClosingBaffle)
@@ -158,8 +157,7 @@ impl PyTrain {
         sensor_across_mm: Option<&Bound<'_, PyAny>>,
         sensor_rotation_deg: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<PyClosingFront> {
-        let field =
-            sight_field(py, field_radius_mm, sensor_along_mm, sensor_across_mm, sensor_rotation_deg)?;
+        let field = sight_field(py, field_radius_mm, sensor_along_mm, sensor_across_mm, sensor_rotation_deg)?;
         let prepared = self.prepared().clone();
         compute(py, move || prepared.closing_front(&enclosure.0, field)).map(PyClosingFront)
     }

@@ -23,7 +23,7 @@ everything = pytest.mark.parametrize(
     "thing", [*parts().values(), *results().values()], ids=[*parts().keys(), *results().keys()]
 )
 
-UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves"}
+UNITS = {"sr", "percent", "mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves"}
 # Ratios, shares, counts, names and texts, and what holds them.
 NAMES = """
 absolute absolute_best absolute_mean absolute_worst amplitude_factor best conic error_estimate
@@ -57,6 +57,8 @@ second_magnitude stars star_count magnitude throughput bands_left spots_left sta
 pixels_per_lambda_f tail_share scene eyepiece sensor rms greatest
 weight spectrum strehl_by_wavelength strehl_marechal strehl_exponential warning alpha at_reference
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
+holds_cone axis_ratio smallest rules formula quantity by_diameter by_area baffle enclosure
+open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())
 

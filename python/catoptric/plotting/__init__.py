@@ -8,6 +8,7 @@ from .bench import figure_estimate, readings
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
+from .section import sight_lines, train_section
 from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
 from .star import energy, ring_energy, spot, star_image
@@ -32,11 +33,13 @@ __all__ = [
     "ripple_map",
     "seen_star",
     "shares",
+    "sight_lines",
     "spot",
     "star_image",
     "through_focus",
     "through_focus_gallery",
     "through_focus_profiles",
+    "train_section",
     "verdict",
     "view",
     "views",

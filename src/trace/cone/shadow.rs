@@ -61,7 +61,7 @@ pub struct DiagonalShadow {
 impl Prepared {
     /// The shadow of diagonal and holder on the mirror.
     ///
-    /// Units: mm. Errors: [`Error::Input`] for a train without a diagonal, and for a star further than 5 degrees from the axis.
+    /// Units: mm. Errors: [`Error::Input`] for a train without a diagonal, and for a star further than 600 arcmin from the axis.
     /// Source: see [`DiagonalShadow`].
     ///
     /// ```
