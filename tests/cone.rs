@@ -1,4 +1,5 @@
-//! The light cone on the plane of the diagonal, the shadow, and a flat out of its place: closed forms against outside truth.
+//! The light cone on the plane of the diagonal, the shadow, and a flat out of its place: closed forms against outside
+//! truth.
 
 mod common;
 
@@ -101,7 +102,8 @@ fn the_shadow_lies_where_the_light_throws_it() {
     assert_close(shadow.across_mm, 88.9 * (1.0 + b * b).sqrt(), 1e-9, "drawn out across");
     let holder_x = shadow.holder_x_mm.expect("a holder");
     assert_close(holder_x, -(2030.0 - 303.0) * a, 1e-9, "the holder's shadow");
-    // Glass: a bevel widens it, a rim square to the face stands out by the thickness over sqrt 2, one along the tube does not.
+    // Glass: a bevel widens it, a rim square to the face stands out by the thickness over sqrt 2, one along the tube
+    // does not.
     let wide = |flat: Diagonal| prepare(train(flat)).diagonal_shadow(Field::AXIS).expect("a shadow");
     let bevelled = wide(Diagonal::new(88.9).bevel_mm(0.75));
     assert_close(bevelled.along_mm, 90.4, 1e-9, "a bevel on both sides");
@@ -188,8 +190,8 @@ fn the_lit_circle_moves_as_far_as_the_light_says() {
         let telescope = with(misplaced);
         let along = lit_middle_mm(&telescope, false) - before[0];
         let across = lit_middle_mm(&telescope, true) - before[1];
-        // The middle of a chord through the old centre is the circle's own to second order in its move; cuts of 1e-9 show
-        // a hundredth of a millimetre late on both sides.
+        // The middle of a chord through the old centre is the circle's own to second order in its move; cuts of 1e-9
+        // show a hundredth of a millimetre late on both sides.
         assert_close(effects.lit_circle_along_mm, along, 0.06, &format!("lit circle along: {misplaced:?}"));
         assert_close(
             effects.lit_circle_across_mm,

@@ -48,8 +48,8 @@ fn all(point: &SightPoint) -> f64 {
 
 #[test]
 fn the_drawtube_on_the_axis_is_a_cone() {
-    // Closed form: a cone of half angle q has the solid angle 2 pi (1 - cos q), and pi sin^2 q with each direction weighted by
-    // its cosine.
+    // Closed form: a cone of half angle q has the solid angle 2 pi (1 - cos q), and pi sin^2 q with each direction
+    // weighted by its cosine.
     let telescope = almost_without_flat();
     let point = one(&telescope, &Enclosure::open(), 0.0, 0.0);
     let q = (BORE_MM / 2.0 / (OUTER_MM + LENGTH_MM)).atan();
@@ -68,8 +68,8 @@ fn the_drawtube_on_the_axis_is_a_cone() {
 
 #[test]
 fn past_the_edge_of_a_wide_sheet_lies_a_segment_of_a_cap() {
-    // Closed form: a plane through the eye at the angle g to a cone's axis cuts off 2 (acos(sin g/sin q) - cos q acos(tan g/tan q))
-    // (spherical segment: sector less triangle, Gauss-Bonnet).
+    // Closed form: a plane through the eye at the angle g to a cone's axis cuts off 2 (acos(sin g/sin q) - cos q
+    // acos(tan g/tan q)) (spherical segment: sector less triangle, Gauss-Bonnet).
     let telescope = almost_without_flat();
     let q = (BORE_MM / 2.0 / (OUTER_MM + LENGTH_MM)).atan();
     for edge_mm in [20.0, 60.0, 100.0] {
@@ -83,7 +83,8 @@ fn past_the_edge_of_a_wide_sheet_lies_a_segment_of_a_cap() {
 
 #[test]
 fn a_sheet_within_the_view_has_the_solid_angle_of_a_rectangle() {
-    // Closed form: a rectangle a x b with one corner on the axis, at the distance d: atan(a b/(d sqrt(a^2 + b^2 + d^2))).
+    // Closed form: a rectangle a x b with one corner on the axis, at the distance d: atan(a b/(d sqrt(a^2 + b^2 +
+    // d^2))).
     let telescope = almost_without_flat();
     let (d, a, low, high) = (TO_FOCUS_MM + 215.0, 30.0, 25.0, 70.0);
     let sheet = OppositeBaffle::new(2.0 * a, high, -low, 215.0);
@@ -94,7 +95,8 @@ fn a_sheet_within_the_view_has_the_solid_angle_of_a_rectangle() {
 
 #[test]
 fn a_round_hole_above_is_half_a_cone_when_its_edge_is_far() {
-    // Limit: a tube whose upper edge lies at the eye's own height lets every rising line out, one that goes on for ever none.
+    // Limit: a tube whose upper edge lies at the eye's own height lets every rising line out, one that goes on for ever
+    // none.
     let telescope = almost_without_flat();
     let level = one(&telescope, &Enclosure::tube(460.0, HEIGHT_MM + 1e-9), 0.0, 0.0);
     assert_close_relative(level.open_above_sr, level.view_sr / 2.0, 1e-7, "edge at the eye's height");

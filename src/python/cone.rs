@@ -267,13 +267,14 @@ getters!(PyConeClearance, |room| {
     holds_cone: bool = room.holds_cone();
 });
 record!(PyConeClearance, "ConeClearance",
-    attributes: ["minor_axis_mm", "offset_mm", "sky_end_mm", "primary_end_mm", "across_mm", "smallest_mm", "holds_cone"],
+    attributes: ["minor_axis_mm", "offset_mm", "sky_end_mm", "primary_end_mm", "across_mm", "smallest_mm",
+        "holds_cone"],
     shown: ["minor_axis_mm", "offset_mm", "sky_end_mm", "primary_end_mm", "across_mm", "holds_cone"]);
 
 /// What a rule of thumb about the diagonal says, beside the exact value.
 ///
-/// In `formula` D is the clear aperture, f the focal length, F their ratio, L the distance from the tube's axis to the focal
-/// plane, i the diameter of the lit circle, a the minor axis. Source of the rules: common practice, no source.
+/// In `formula` D is the clear aperture, f the focal length, F their ratio, L the distance from the tube's axis to the
+/// focal plane, i the diameter of the lit circle, a the minor axis. Source of the rules: common practice, no source.
 ///
 /// Units: mm and per cent; an error is the rule's value less the exact one.
 /// Errors: those of `cone_on_flat`, which makes it.
@@ -399,7 +400,8 @@ getters!(PyMisplacementEffects, |effects| {
 });
 record!(PyMisplacementEffects, "MisplacementEffects",
     attributes: ["toward_primary_mm", "toward_focuser_mm", "across_mm", "nod_arcmin", "roll_arcmin", "turn_arcmin",
-        "image_along_mm", "image_across_mm", "longer_path_mm", "tilt_along_arcmin", "tilt_across_arcmin", "field_radius_mm",
-        "edge_defocus_mm", "edge_defocus_waves", "wavelength_nm", "lit_circle_along_mm", "lit_circle_across_mm"],
+        "image_along_mm", "image_across_mm", "longer_path_mm", "tilt_along_arcmin", "tilt_across_arcmin",
+        "field_radius_mm", "edge_defocus_mm", "edge_defocus_waves", "wavelength_nm", "lit_circle_along_mm",
+        "lit_circle_across_mm"],
     shown: ["image_along_mm", "image_across_mm", "longer_path_mm", "tilt_along_arcmin", "tilt_across_arcmin",
         "edge_defocus_waves", "lit_circle_along_mm", "lit_circle_across_mm"]);

@@ -57,11 +57,11 @@ fn around(enclosure: Option<PyEnclosure>) -> Enclosure {
 
 #[pymethods]
 impl PyTrain {
-    /// Return what points of the focal plane see through the drawtube without any mirror: past the diagonal to a baffle,
-    /// to the wall, or into the open.
+    /// Return what points of the focal plane see through the drawtube without any mirror: past the diagonal to a
+    /// baffle, to the wall, or into the open.
     ///
-    /// Give the points by along_mm and across_mm, or field_radius_mm for the centre, four points half way out and eight at
-    /// the edge. Without an enclosure the telescope is an open truss.
+    /// Give the points by along_mm and across_mm, or field_radius_mm for the centre, four points half way out and eight
+    /// at the edge. Without an enclosure the telescope is an open truss.
     ///
     /// Units: mm in the focal plane, `along` positive toward the sky end.
     /// Errors: InputError for a train without diagonal or drawtube, or for points and enclosures that cannot be.
@@ -100,8 +100,8 @@ impl PyTrain {
         compute(py, move || prepared.sight_lines(&enclosure, &along, &across)).map(PySightLines)
     }
 
-    /// Return the smallest upright baffle opposite the focuser, at a distance from the tube's axis, that leaves no line of
-    /// sight from the field into the open. A baffle that the enclosure has already is left out of account.
+    /// Return the smallest upright baffle opposite the focuser, at a distance from the tube's axis, that leaves no line
+    /// of sight from the field into the open. A baffle that the enclosure has already is left out of account.
     ///
     /// Units: mm, degrees from `along` toward `across`.
     /// Errors: InputError; NotConverged.
@@ -133,8 +133,8 @@ impl PyTrain {
         compute(py, move || prepared.closing_baffle(&enclosure, field, distance_mm)).map(PyClosingBaffle)
     }
 
-    /// Return how far a tube or shroud must reach, and how narrow a ring in front may be, so that no line of sight from the
-    /// field gets into the open.
+    /// Return how far a tube or shroud must reach, and how narrow a ring in front may be, so that no line of sight from
+    /// the field gets into the open.
     ///
     /// Units: mm, degrees from `along` toward `across`.
     /// Errors: InputError, also for an enclosure without a tube; NotConverged.
@@ -208,8 +208,8 @@ fn rosette(radius_mm: f64) -> (Vec<f64>, Vec<f64>) {
 
 /// A flat sheet opposite the focuser, square to the focuser's axis.
 ///
-/// Units: mm; how far it reaches beyond the focuser's axis toward the sky and toward the primary (one may be negative), and
-/// its distance from the tube's axis, away from the focuser.
+/// Units: mm; how far it reaches beyond the focuser's axis toward the sky and toward the primary (one may be negative),
+/// and its distance from the tube's axis, away from the focuser.
 /// Errors: InputError.
 ///
 /// >>> sheet = ct.OppositeBaffle(width_mm=220, above_axis_mm=160, below_axis_mm=140, axis_to_baffle_mm=230)
@@ -257,8 +257,9 @@ record!(PyOppositeBaffle, "OppositeBaffle",
 
 /// What stands around the optics: a closed tube or a shroud, and a baffle opposite the focuser.
 ///
-/// Without a tube's diameter nothing stands there but the baffle: an open truss. Without a lower edge the tube is closed down
-/// to the mirror. The train's front opening is a ring from its diameter out to `ring_outer_mm`, or to the tube.
+/// Without a tube's diameter nothing stands there but the baffle: an open truss. Without a lower edge the tube is
+/// closed down to the mirror. The train's front opening is a ring from its diameter out to `ring_outer_mm`, or to the
+/// tube.
 ///
 /// Units: mm; heights above the primary's vertex.
 /// Errors: InputError.
@@ -377,7 +378,8 @@ columns! {
 
 #[pymethods]
 impl PySightLines {
-    /// Draw how bright the open sky is at each point against the sky in the image, and where the lines end; return the axes.
+    /// Draw how bright the open sky is at each point against the sky in the image, and where the lines end; return the
+    /// axes.
     ///
     /// Units: mm in the focal plane; per cent of the view.
     ///
@@ -414,10 +416,11 @@ getters!(PySightLines, |lines| {
     worst_against_image: f64 = lines.worst().against_image;
 });
 record!(PySightLines, "SightLines",
-    attributes: ["along_mm", "across_mm", "view_sr", "diagonal_sr", "holder_sr", "baffle_sr", "front_ring_sr", "wall_sr", "open_sr",
-        "open_above_sr", "open_below_sr", "open_projected_sr", "open_share", "against_image", "error_estimate_sr",
-        "enclosure", "opposite_mm", "patch_low_mm", "patch_high_mm", "patch_half_width_mm", "focal_ratio", "cautions", "words",
-        "worst_against_image"],
+    attributes: ["along_mm", "across_mm", "view_sr", "diagonal_sr", "holder_sr", "baffle_sr", "front_ring_sr",
+        "wall_sr", "open_sr", "open_above_sr", "open_below_sr", "open_projected_sr", "open_share", "against_image",
+        "error_estimate_sr",
+        "enclosure", "opposite_mm", "patch_low_mm", "patch_high_mm", "patch_half_width_mm", "focal_ratio", "cautions",
+        "words", "worst_against_image"],
     shown: ["worst_against_image", "opposite_mm", "focal_ratio"]);
 
 /// The smallest baffle opposite the focuser that closes all lines of sight of a field.
@@ -490,14 +493,15 @@ getters!(PyClosingFront, |found| {
     words: String = found.words();
 });
 record!(PyClosingFront, "ClosingFront",
-    attributes: ["field_reach_mm", "tube_diameter_mm", "upper_edge_mm", "above_focuser_mm", "extension_mm", "lower_edge_mm",
-        "ring_height_mm", "opening_mm", "light_needs_mm", "cautions", "words"],
+    attributes: ["field_reach_mm", "tube_diameter_mm", "upper_edge_mm", "above_focuser_mm", "extension_mm",
+        "lower_edge_mm", "ring_height_mm", "opening_mm", "light_needs_mm", "cautions", "words"],
     shown: ["tube_diameter_mm", "upper_edge_mm", "above_focuser_mm", "extension_mm", "opening_mm", "light_needs_mm"]);
 
 /// The section of a train in the plane of tube and focuser, to scale.
 ///
-/// `lines` are the outlines of the parts, each a dictionary of part, x_mm and z_mm; `rays` likewise, with along_mm (where the
-/// star's image lies), field_x_arcmin, pupil_x_mm, x_mm, z_mm and ended_by (the part that stops the ray, or None).
+/// `lines` are the outlines of the parts, each a dictionary of part, x_mm and z_mm; `rays` likewise, with along_mm
+/// (where the star's image lies), field_x_arcmin, pupil_x_mm, x_mm, z_mm and ended_by (the part that stops the ray, or
+/// None).
 ///
 /// Units: mm, x from the tube's axis toward the focuser, z above the mirror's vertex.
 /// Errors: those of `Train.section`, which makes it.

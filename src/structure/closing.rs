@@ -217,8 +217,8 @@ pub struct ClosingFront {
     pub lower_edge_mm: Option<f64>,
     /// Height of the ring below, mm: the front opening's, else the tube's upper edge.
     pub ring_height_mm: f64,
-    /// Diameter of the largest opening of a ring there, out to the tube, that closes all rising lines as the tube stands, mm; none where
-    /// nothing rises into the open, or where the ring's height lies above the tube's edge.
+    /// Diameter of the largest opening of a ring there, out to the tube, that closes all rising lines as the tube
+    /// stands, mm; none where nothing rises into the open, or where the ring's height lies above the tube's edge.
     pub opening_mm: Option<f64>,
     /// What the light of the whole field needs there, mm.
     pub light_needs_mm: f64,
@@ -231,8 +231,8 @@ impl ClosingFront {
     pub fn words(&self) -> String {
         let mut words = match (self.upper_edge_mm, self.above_focuser_mm) {
             (Some(upper), Some(above)) => format!(
-                "A tube of {:.0} mm that reaches {above:.1} mm above the focuser's axis ({upper:.1} mm above the vertex) \
-                 closes every rising line of sight; it has to grow by {:.1} mm.",
+                "A tube of {:.0} mm that reaches {above:.1} mm above the focuser's axis ({upper:.1} mm above the \
+                 vertex) closes every rising line of sight; it has to grow by {:.1} mm.",
                 self.tube_diameter_mm, self.extension_mm
             ),
             _ => "No line of sight rises to the tube's wall.".to_owned(),
@@ -242,8 +242,8 @@ impl ClosingFront {
         }
         if let Some(opening) = self.opening_mm {
             words.push_str(&format!(
-                " As the tube stands, a ring with an opening of {opening:.1} mm at {:.0} mm closes them as well; the light needs \
-                 {:.1} mm there.",
+                " As the tube stands, a ring with an opening of {opening:.1} mm at {:.0} mm closes them as well; the \
+                 light needs {:.1} mm there.",
                 self.ring_height_mm, self.light_needs_mm
             ));
         }
@@ -255,11 +255,12 @@ impl ClosingFront {
 }
 
 impl Prepared {
-    /// The smallest upright baffle at a distance from the tube's axis, opposite the focuser, that leaves no line of sight
-    /// from the field into the open. A baffle that the enclosure has is left out of account.
+    /// The smallest upright baffle at a distance from the tube's axis, opposite the focuser, that leaves no line of
+    /// sight from the field into the open. A baffle that the enclosure has is left out of account.
     ///
     /// Units: mm.
-    /// Errors: [`Error::Input`] as [`Prepared::sight_lines`], for a field that cannot be, and for a distance that is not above 0.
+    /// Errors: [`Error::Input`] as [`Prepared::sight_lines`], for a field that cannot be, and for a distance that is
+    /// not above 0.
     /// Source: the outermost open lines, sought over the field; each side is made 0.001 mm larger than they ask for.
     /// Leaves out: as `sight_lines`.
     ///
@@ -315,13 +316,14 @@ impl Prepared {
         Ok(ClosingBaffle { baffle, field, cautions })
     }
 
-    /// How far a tube or shroud must reach, and how narrow a ring in front may be, so that no line of sight from the field
-    /// gets into the open. The enclosure says the tube's diameter; what else stands in it counts.
+    /// How far a tube or shroud must reach, and how narrow a ring in front may be, so that no line of sight from the
+    /// field gets into the open. The enclosure says the tube's diameter; what else stands in it counts.
     ///
     /// Units: mm.
-    /// Errors: [`Error::Input`] as [`Prepared::sight_lines`], for a field that cannot be, and for an enclosure without tube.
-    /// Source: the outermost lines past diagonal, holder, baffle and ring, sought over the field, each followed to the wall
-    /// opposite; edges are moved 0.001 mm further than they ask for.
+    /// Errors: [`Error::Input`] as [`Prepared::sight_lines`], for a field that cannot be, and for an enclosure without
+    /// tube.
+    /// Source: the outermost lines past diagonal, holder, baffle and ring, sought over the field, each followed to the
+    /// wall opposite; edges are moved 0.001 mm further than they ask for.
     /// Leaves out: as `sight_lines`.
     ///
     /// ```

@@ -59,8 +59,8 @@ impl OppositeBaffle {
 ///
 /// Without a tube nothing stands around the optics but the baffle: an open truss. The tube is round about its axis, its
 /// heights count from the primary's vertex; without a lower edge it is closed down to the mirror. The front opening of
-/// the train is a flat ring from its own diameter out to `ring_outer_mm`, or to the tube where that is not given; without
-/// both it stops nothing.
+/// the train is a flat ring from its own diameter out to `ring_outer_mm`, or to the tube where that is not given;
+/// without both it stops nothing.
 ///
 /// Units: mm.
 /// Errors: [`Enclosure::check`].

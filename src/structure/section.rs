@@ -108,15 +108,17 @@ impl Way {
 }
 
 impl Prepared {
-    /// The section with rays: of a star on the axis, and of the two stars whose images lie at the edge of the field along.
+    /// The section with rays: of a star on the axis, and of the two stars whose images lie at the edge of the field
+    /// along.
     ///
     /// Each ray ends where a part stops it. A ray that misses the diagonal ends in its plane.
     ///
     /// Units: mm. `rays_each` rays for each star, evenly over the clear aperture.
-    /// Errors: [`Error::Input`] for a field radius that is negative or not below the focal length, fewer than 2 or more than
-    /// 1000 rays, or an enclosure that cannot be.
-    /// Leaves out: vanes (a section shows at most their edge); clips where no clip lies in the plane; the mirror's back, which the
-    /// train does not know. A flat that rolls or turns sends its rays out of the plane; they are drawn in it.
+    /// Errors: [`Error::Input`] for a field radius that is negative or not below the focal length, fewer than 2 or more
+    /// than 1000 rays, or an enclosure that cannot be.
+    /// Leaves out: vanes (a section shows at most their edge); clips where no clip lies in the plane; the mirror's
+    /// back, which the train does not know. A flat that rolls or turns sends its rays out of the plane; they are drawn
+    /// in it.
     ///
     /// ```
     /// use catoptric::{Diagonal, Enclosure, FocalLengthMm, FocalPlane, Prepared, Primary, Train};

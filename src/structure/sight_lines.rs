@@ -52,8 +52,8 @@ pub struct SightPoint {
     pub open_above_sr: f64,
     /// Lines that sink toward the mirror's end and leave the structure all the same, sr.
     pub open_below_sr: f64,
-    /// All open lines, each weighted with the cosine of its slant against the focuser's axis, sr: what counts for light that
-    /// falls on a surface.
+    /// All open lines, each weighted with the cosine of its slant against the focuser's axis, sr: what counts for light
+    /// that falls on a surface.
     pub open_projected_sr: f64,
     /// Sky seen directly over the sky focused in the image: `open_projected_sr` over pi/(4 F^2).
     pub against_image: f64,
@@ -104,8 +104,8 @@ pub struct SightLines {
     pub points: Vec<SightPoint>,
     /// What stood around the optics.
     pub enclosure: Enclosure,
-    /// Distance of the plane opposite from the tube's axis, mm: the baffle's, else the tube's wall, else the front opening's
-    /// radius, else half the clear aperture.
+    /// Distance of the plane opposite from the tube's axis, mm: the baffle's, else the tube's wall, else the front
+    /// opening's radius, else half the clear aperture.
     pub opposite_mm: f64,
     /// Focal length over the diameter that gathers light.
     pub focal_ratio: f64,
@@ -141,15 +141,16 @@ impl SightLines {
         if below > 0.0 {
             let share = 100.0 * below / (above + below);
             words.push_str(&format!(
-                " {share:.0} % of it lies below the focuser's height, where sky near the horizon, ground or lamps may stand."
+                " {share:.0} % of it lies below the focuser's height, where sky near the horizon, ground or lamps may \
+                 stand."
             ));
         }
         if let (Some(low), Some(high), Some(half)) =
             (worst.patch_low_mm, worst.patch_high_mm, worst.patch_half_width_mm)
         {
             words.push_str(&format!(
-                " The lines past the diagonal cross the plane opposite, {:.0} mm from the axis, at heights from {low:.0} to \
-                 {high:.0} mm and {half:.0} mm to either side at most.",
+                " The lines past the diagonal cross the plane opposite, {:.0} mm from the axis, at heights from \
+                 {low:.0} to {high:.0} mm and {half:.0} mm to either side at most.",
                 self.opposite_mm
             ));
         }
@@ -158,23 +159,24 @@ impl SightLines {
 }
 
 impl Prepared {
-    /// What points of the focal plane see through the drawtube without any mirror: past the diagonal to a baffle, to the
-    /// wall, or into the open.
+    /// What points of the focal plane see through the drawtube without any mirror: past the diagonal to a baffle, to
+    /// the wall, or into the open.
     ///
     /// Each view is an intersection of discs in the plane of slopes; everything in the way is one closed piece of each
-    /// row, so rows are exact, and their sum over panels without kinks converges to rounding. Everything open counts: above,
-    /// beside and below; what stands far away there (sky, ground, the mirror box's outside) is not known.
+    /// row, so rows are exact, and their sum over panels without kinks converges to rounding. Everything open counts:
+    /// above, beside and below; what stands far away there (sky, ground, the mirror box's outside) is not known.
     ///
     /// Units: mm in the focal plane, `along` positive toward the sky end; sr.
     /// Shapes: both lists equally long, at least one point.
     /// Errors: [`Error::Input`] for a train without diagonal or without drawtube and board, for unequal or empty lists,
     /// for places further away than the focal plane is from the axis, and for an enclosure that cannot be.
     /// Source: own derivation; solid angle of slopes dv dw/(1 + v^2 + w^2)^(3/2).
-    /// Leaves out: poles and vanes (a vane of 1 mm before an opening of 47 mm hides a few per cent of the open lines); the turn
-    /// of a misplaced flat (0.3 um for each mm and arcminute); light that gets in by one reflection or more.
+    /// Leaves out: poles and vanes (a vane of 1 mm before an opening of 47 mm hides a few per cent of the open lines);
+    /// the turn of a misplaced flat (0.3 um for each mm and arcminute); light that gets in by one reflection or more.
     ///
     /// ```
-    /// use catoptric::{Diagonal, Drawtube, Enclosure, FocalLengthMm, FocalPlane, OppositeBaffle, Prepared, Primary, Train};
+    /// use catoptric::{Diagonal, Drawtube, Enclosure, FocalLengthMm, FocalPlane, OppositeBaffle, Prepared, Primary,
+    /// Train};
     /// let train = Train::builder(Primary::new(318.0, FocalLengthMm(1558.0)))
     ///     .diagonal(Diagonal::new(70.0))
     ///     .focal_plane(FocalPlane::new(235.0))

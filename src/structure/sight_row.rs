@@ -1,8 +1,8 @@
 //! What one point of the focal plane sees in one row of directions: pieces between shapes, each by closed form.
 //!
 //! A line of sight leaves the point for the tube in the direction (-1, v, w) of (x, y, z): v and w are slopes, t is the
-//! distance gone along -x. In a row w is fixed; everything that lies in a plane, or is a sweep of an ellipse, is one piece
-//! of v.
+//! distance gone along -x. In a row w is fixed; everything that lies in a plane, or is a sweep of an ellipse, is one
+//! piece of v.
 
 use crate::numeric::roots;
 
@@ -224,8 +224,8 @@ impl Eye<'_> {
             (false, Some(lower)) => (lower, edge::LOWER),
             (false, None) => return Past::Nothing,
         };
-        // A line that is at the edge's height before it comes to the tube passes over the near edge: it lies on the eye's side
-        // of the line through the two points where lines from the eye touch the tube.
+        // A line that is at the edge's height before it comes to the tube passes over the near edge: it lies on the
+        // eye's side of the line through the two points where lines from the eye touch the tube.
         let t = (height_mm - self.z_mm()) / w;
         let (x, square) = (self.scene.axis_to_focus_mm - t, tube.radius_mm * tube.radius_mm);
         let is_near = |y: f64| self.scene.axis_to_focus_mm * x + self.across_mm * y >= square;

@@ -155,7 +155,8 @@ pub(super) fn angles(eye: &Eye<'_>) -> Angles {
     total
 }
 
-/// Something to be made greatest over lines of sight: its value at a line (v, w), and the slope v where it is greatest in a row.
+/// Something to be made greatest over lines of sight: its value at a line (v, w), and the slope v where it is greatest
+/// in a row.
 pub(super) struct Goal<'a> {
     pub(super) value: &'a dyn Fn(f64, f64) -> f64,
     /// Not a number: at one of a piece's ends.

@@ -61,11 +61,13 @@ def test_closing_parts_close():
 def test_what_is_odd_is_flagged():
     train = telescope()
     narrow = ct.Enclosure(tube_diameter_mm=310, upper_edge_mm=1500)
-    assert "narrower than the light" in train.sight_lines(field_radius_mm=5, enclosure=narrow).cautions[0]
+    seen = train.sight_lines(field_radius_mm=5, enclosure=narrow)
+    assert "narrower than the light" in seen.cautions[0]
     found = train.closing_baffle(field_radius_mm=5, axis_to_baffle_mm=120)
     assert "inside the light" in found.cautions[0]
     beyond = train.sight_lines(along_mm=[0, 60], across_mm=[0, 0])
-    assert "beyond its field" in beyond.cautions[0] and beyond.view_sr[1] == 0
+    assert "beyond its field" in beyond.cautions[0]
+    assert beyond.view_sr[1] == 0
 
 
 @pytest.mark.parametrize(
@@ -114,8 +116,10 @@ def test_refused_by_name(make, field):
 def test_the_section_is_drawn_to_scale():
     axes = telescope().section(field_radius_mm=10, enclosure=shroud()).plot()
     near = axes.figure.axes[1]
-    assert axes.get_aspect() == 1 and near.get_aspect() == 1
-    assert "(mm)" in axes.get_xlabel() and "(mm)" in axes.get_ylabel()
+    assert axes.get_aspect() == 1
+    assert near.get_aspect() == 1
+    assert "(mm)" in axes.get_xlabel()
+    assert "(mm)" in axes.get_ylabel()
     texts = {text.get_text() for panel in (axes, near) for text in panel.texts}
     assert {"mirror", "focal plane", "diagonal", "drawtube"} <= texts
     plt.close(axes.figure)

@@ -8,7 +8,7 @@ from .bench import figure_estimate, readings
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
-from .section import sight_lines, train_section
+from .section import sight_lines, sights_in_section, train_section
 from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
 from .star import energy, ring_energy, spot, star_image
@@ -34,6 +34,7 @@ __all__ = [
     "seen_star",
     "shares",
     "sight_lines",
+    "sights_in_section",
     "spot",
     "star_image",
     "through_focus",

@@ -184,13 +184,23 @@ def _rays(ax: Axes, result: SectionLike) -> None:
                 )
 
 
-def _legend(ax: Axes, result: SectionLike) -> None:
+def _legend(ax: Axes, result: SectionLike, *, sights: bool = False) -> None:
     from matplotlib.lines import Line2D
 
     handles = [
-        Line2D([], [], color=series.colour, linestyle=series.line, linewidth=1.2, label=name)
+        Line2D(
+            [],
+            [],
+            color=series.colour,
+            linestyle=series.line,
+            linewidth=1.2,
+            label=name.replace("star on the axis", "centre of the field") if sights else name,
+        )
         for _, series, name in _styles(result)
     ]
+    if sights:
+        ax.legend(handles=handles, loc="upper left", fontsize=8.5, framealpha=0.9, edgecolor="none")
+        return
     cross = Line2D([], [], color=_style.QUIET, marker="x", linestyle="none", label="stopped there")
     ax.legend(
         handles=[*handles, cross],
@@ -230,6 +240,95 @@ def _label(ax: Axes, text: str, z: float, x: float, shift: tuple[float, float]) 
             "alpha": 0.75,
         },
     )
+
+
+def sights_in_section(result: SectionLike, ax: Axes | None = None, *, lines_each: int = 61) -> Axes:
+    """Draw lines of sight in the section's plane, from the centre and both edges of its field.
+
+    Lines that meet no part are open and drawn heavy; the others are thin and end where they meet
+    one. What the section does not show (vanes, the width of a baffle across) ends no line here.
+
+    Units: mm on both axes, one scale for both.
+    """
+    ax = _style.axes_for(ax, 9.0, 6.2)
+    _outlines(ax, result)
+    to_focus = result.axis_to_focus_mm
+    if to_focus is None:
+        raise ValueError("a section without a diagonal has no lines of sight to draw")
+    edges = _edges(result)
+    far = -1.15 * max(-float(edges[:, 0].min()), -float(edges[:, 2].min()), 0.5 * to_focus)
+    count = 0
+    for along, series, _ in _styles(result):
+        start = np.array([to_focus, result.focuser_height_mm + along])
+        for slope in np.linspace(-1.2, 1.2, 3 * lines_each):
+            end, part = _meets(start, slope, far, edges)
+            if part in {"drawtube", "focuser_board", "filter_ring", "sensor_mask"}:
+                continue
+            is_open = part is None
+            count += is_open
+            ax.plot(
+                [start[1], end[1]],
+                [start[0], end[0]],
+                color=series.colour if is_open else "0.7",
+                linestyle=series.line if is_open else "-",
+                linewidth=1.0 if is_open else 0.4,
+                zorder=5 if is_open else 1,
+            )
+    heights = [z for part, x, z in _points(result) if part not in {"mirror", "mask"} and x >= far]
+    near = [z for z in heights if abs(z - result.focuser_height_mm) < 1.6 * to_focus]
+    for line in _first_of_each(result, {"diagonal", "baffle", "focal_plane", "front_opening"}):
+        z, x = np.asarray(line["z_mm"]), np.asarray(line["x_mm"])
+        k = int(np.argmax(z))
+        _label(ax, NAMES[line["part"]], float(z[k]), float(x[k]), (7, -3))
+    ax.set_xlim(min(near) - 4 * ROOM_MM, max(near) + 4 * ROOM_MM)
+    ax.set_ylim(far, to_focus + ROOM_MM)
+    ax.set_aspect("equal")
+    ax.set_xlabel("height above the mirror's vertex (mm), sky to the right")
+    ax.set_ylabel("from the tube's axis (mm), focuser up")
+    _style.heading(
+        ax,
+        "Lines of sight past the diagonal",
+        "from the focal plane through the drawtube, in the plane of tube and focuser",
+        f"heavy: {count} lines into the open; thin: lines that end at a part",
+    )
+    _legend(ax, result, sights=True)
+    return ax
+
+
+def _points(result: SectionLike) -> list[tuple[str, float, float]]:
+    return [
+        (line["part"], x, z)
+        for line in result.lines
+        for x, z in zip(line["x_mm"], line["z_mm"], strict=True)
+    ]
+
+
+def _edges(result: SectionLike) -> Any:
+    """Return all straight pieces of the outlines: x, z, x, z and the number of their part."""
+    found = []
+    parts = list(NAMES)
+    for line in result.lines:
+        if line["part"] == "focal_plane":
+            continue
+        x, z = line["x_mm"], line["z_mm"]
+        for k in range(len(x) - 1):
+            found.append((x[k], z[k], x[k + 1], z[k + 1], parts.index(line["part"])))
+    return np.asarray(found)
+
+
+def _meets(start: Any, slope: float, far: float, edges: Any) -> tuple[Any, str | None]:
+    """Return where a line of this slope ends on its way to x = far, and at which part."""
+    away = edges[:, [1, 3]] - start[1] - slope * (start[0] - edges[:, [0, 2]])
+    crossed = (away[:, 0] > 0.0) != (away[:, 1] > 0.0)
+    share = np.zeros(len(edges))
+    share[crossed] = away[crossed, 0] / (away[crossed, 0] - away[crossed, 1])
+    x = edges[:, 0] + share * (edges[:, 2] - edges[:, 0])
+    x = np.where(crossed & (x < start[0] - 1e-9) & (x > far), x, -np.inf)
+    k = int(np.argmax(x))
+    if not np.isfinite(x[k]):
+        return np.array([far, start[1] + slope * (start[0] - far)]), None
+    end = np.array([x[k], start[1] + slope * (start[0] - x[k])])
+    return end, list(NAMES)[int(edges[k, 4])]
 
 
 def sight_lines(result: SightLinesLike, ax: Axes | None = None) -> Axes:

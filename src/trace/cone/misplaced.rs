@@ -12,17 +12,17 @@ use crate::units::{NM_PER_MM, RADIANS_PER_ARCMIN};
 
 /// What a misplaced flat does to image, focus and lit circle, to first order in its moves and turns.
 ///
-/// With L from the tube's axis to the focal plane, o the offset of the face, and the turns n (nod), r (roll) and t (turn) about
-/// the face's centre: the image moves by 2 n (L + o) - (move toward primary + move toward focuser) along and
-/// L (sqrt 2 r + t) across; the focal plane then lies by 2 n o - (both moves) beyond the image; it leans by
-/// 2 n along and sqrt 2 r + t across. At a field radius the lean is a focus error of that angle times the radius, W020 of it
-/// over 8 F^2. A perfect flat makes no aberration, so refocusing and centring cure all but the lean.
+/// With L from the tube's axis to the focal plane, o the offset of the face, and the turns n (nod), r (roll) and t
+/// (turn) about the face's centre: the image moves by 2 n (L + o) - (move toward primary + move toward focuser) along
+/// and L (sqrt 2 r + t) across; the focal plane then lies by 2 n o - (both moves) beyond the image; it leans by
+/// 2 n along and sqrt 2 r + t across. At a field radius the lean is a focus error of that angle times the radius, W020
+/// of it over 8 F^2. A perfect flat makes no aberration, so refocusing and centring cure all but the lean.
 ///
 /// Units: mm, arcmin, waves of `wavelength_nm`.
 /// Source: own derivation, one reflection to first order; the angles are those of every textbook on collimation
 /// (2, sqrt 2 and 1). W020 = dz/(8 F^2).
-/// Leaves out: second order, a share of 3e-4 for each arcminute; [`Prepared::image_shift`] is exact. The lit circle's move is
-/// that of the flat's two ends and two sides as the rim sees them, its own shape left as it is.
+/// Leaves out: second order, a share of 3e-4 for each arcminute; [`Prepared::image_shift`] is exact. The lit circle's
+/// move is that of the flat's two ends and two sides as the rim sees them, its own shape left as it is.
 ///
 /// ```
 /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Misplacement, Prepared, Primary, Train};
@@ -65,12 +65,12 @@ pub struct MisplacementEffects {
 }
 
 impl Prepared {
-    /// What this misplacement of the train's flat would do, in closed form; one that the train has already is left out of
-    /// account.
+    /// What this misplacement of the train's flat would do, in closed form; one that the train has already is left out
+    /// of account.
     ///
     /// Units: arcmin and mm in `misplaced`; mm; nm.
-    /// Errors: [`Error::Input`] for a train without a diagonal, for a misplacement that cannot be, a negative field radius,
-    /// or a wavelength that is not above 0.
+    /// Errors: [`Error::Input`] for a train without a diagonal, for a misplacement that cannot be, a negative field
+    /// radius, or a wavelength that is not above 0.
     /// Source: see [`MisplacementEffects`].
     ///
     /// ```

@@ -10,8 +10,8 @@ use crate::model::Primary;
 
 /// A rule of thumb about the diagonal.
 ///
-/// D is the clear aperture, f the focal length, F their ratio, L the distance from the tube's axis to the focal plane, i the
-/// diameter of the fully lit circle, a the minor axis. Source of all: common practice, no source.
+/// D is the clear aperture, f the focal length, F their ratio, L the distance from the tube's axis to the focal plane,
+/// i the diameter of the fully lit circle, a the minor axis. Source of all: common practice, no source.
 ///
 /// ```
 /// use catoptric::ConeRule;
@@ -192,8 +192,8 @@ impl ConeOnFlat {
     /// The smallest minor axis, mm, of a flat that stands at this offset.
     ///
     /// Units: mm. Errors: [`Error::Input`] for an offset that is no number or beyond the cone.
-    /// Source: the flat's circle about (-o, 0) must hold both ends; the distance squared of the cone's points from there is
-    /// a quadratic in x that opens upward, so no point between them lies further out.
+    /// Source: the flat's circle about (-o, 0) must hold both ends; the distance squared of the cone's points from
+    /// there is a quadratic in x that opens upward, so no point between them lies further out.
     ///
     /// ```
     /// use catoptric::{FocalLengthMm, Primary, cone_on_flat};

@@ -13,12 +13,12 @@ use crate::units::{Field, FocalLengthMm};
 
 /// The shadow of diagonal and holder on the mirror, for a star.
 ///
-/// Places are measured on the plane of the mirror's vertex, x toward the focuser. The glass counts with its bevel and its
-/// thickness, and where it is misplaced, there.
+/// Places are measured on the plane of the mirror's vertex, x toward the focuser. The glass counts with its bevel and
+/// its thickness, and where it is misplaced, there.
 ///
 /// Units: mm; obstructions have none.
-/// Source: the circle of the glass, seen along the tube, and that of its back, thrown along the light (closed form); the
-/// area from the exact shares of [`Prepared::light`].
+/// Source: the circle of the glass, seen along the tube, and that of its back, thrown along the light (closed form);
+/// the area from the exact shares of [`Prepared::light`].
 /// Leaves out: the mirror's own depth under the shadow, which moves its edge by r^2/(4 f) times the star's slope
 /// (2 um for a 70 mm flat at f = 1.5 m and 30'); vanes.
 ///
@@ -61,7 +61,8 @@ pub struct DiagonalShadow {
 impl Prepared {
     /// The shadow of diagonal and holder on the mirror.
     ///
-    /// Units: mm. Errors: [`Error::Input`] for a train without a diagonal, and for a star further than 600 arcmin from the axis.
+    /// Units: mm. Errors: [`Error::Input`] for a train without a diagonal, and for a star further than 600 arcmin from
+    /// the axis.
     /// Source: see [`DiagonalShadow`].
     ///
     /// ```
