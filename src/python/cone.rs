@@ -222,9 +222,9 @@ getters!(PyConeOnFlat, |cone| {
     centre_offset_mm: f64 = cone.centre_offset_mm;
     /// The same measured in the face, mm.
     centre_in_face_mm: f64 = cone.centre_in_face_mm;
-    /// x of the ellipse's end toward the sky, mm.
+    /// Place x of the ellipse's end toward the sky, mm.
     sky_end_mm: f64 = cone.sky_end_mm;
-    /// x of the ellipse's end toward the primary, mm: negative.
+    /// Place x of the ellipse's end toward the primary, mm: negative.
     primary_end_mm: f64 = cone.primary_end_mm;
     /// The smallest flat, with its offset.
     smallest: PyDiagonalFit = PyDiagonalFit(cone.smallest);

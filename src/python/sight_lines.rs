@@ -442,6 +442,12 @@ pub(super) struct PyClosingBaffle(ClosingBaffle);
 getters!(PyClosingBaffle, |found| {
     /// The baffle, or None where nothing is open.
     baffle: Option<PyOppositeBaffle> = found.baffle.map(PyOppositeBaffle);
+    /// Its width across, mm, or None.
+    width_mm: Option<f64> = found.baffle.map(|b| b.width_mm);
+    /// Its reach beyond the focuser's axis toward the sky, mm, or None.
+    above_axis_mm: Option<f64> = found.baffle.map(|b| b.above_axis_mm);
+    /// Its reach beyond the focuser's axis toward the primary, mm, or None.
+    below_axis_mm: Option<f64> = found.baffle.map(|b| b.below_axis_mm);
     /// How far the field reaches from its centre, mm.
     field_reach_mm: f64 = found.field.reach_mm();
     /// What is odd, in words.
@@ -449,8 +455,8 @@ getters!(PyClosingBaffle, |found| {
     /// The finding in a sentence or two.
     words: String = found.words();
 });
-record!(PyClosingBaffle, "ClosingBaffle", attributes: ["baffle", "field_reach_mm", "cautions", "words"],
-    shown: ["baffle", "field_reach_mm"]);
+record!(PyClosingBaffle, "ClosingBaffle", attributes: ["baffle", "width_mm", "above_axis_mm", "below_axis_mm", "field_reach_mm", "cautions", "words"],
+    shown: ["width_mm", "above_axis_mm", "below_axis_mm", "field_reach_mm"]);
 
 /// What in front of the telescope closes all lines of sight of a field.
 ///

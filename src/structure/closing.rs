@@ -166,7 +166,7 @@ impl ClosingBaffle {
         let Some(baffle) = &self.baffle else {
             return "Nothing is open: no baffle is needed.".to_owned();
         };
-        let mut words = format!(
+        let mut words = vec![format!(
             "A sheet {:.1} mm wide, {:.1} mm from the tube's axis, from {:.1} mm below to {:.1} mm above the focuser's \
              axis closes every line of sight of a field that reaches {:.1} mm from its centre.",
             baffle.width_mm,
@@ -174,11 +174,11 @@ impl ClosingBaffle {
             baffle.below_axis_mm,
             baffle.above_axis_mm,
             self.field.reach_mm()
-        );
+        )];
         for caution in &self.cautions {
-            words.push_str(&format!(" But {caution}."));
+            words.push(format!("But {caution}."));
         }
-        words
+        words.join(" ")
     }
 }
 
@@ -229,28 +229,28 @@ pub struct ClosingFront {
 impl ClosingFront {
     /// The finding in a few sentences.
     pub fn words(&self) -> String {
-        let mut words = match (self.upper_edge_mm, self.above_focuser_mm) {
+        let mut words = vec![match (self.upper_edge_mm, self.above_focuser_mm) {
             (Some(upper), Some(above)) => format!(
                 "A tube of {:.0} mm that reaches {above:.1} mm above the focuser's axis ({upper:.1} mm above the \
                  vertex) closes every rising line of sight; it has to grow by {:.1} mm.",
                 self.tube_diameter_mm, self.extension_mm
             ),
             _ => "No line of sight rises to the tube's wall.".to_owned(),
-        };
+        }];
         if let Some(lower) = self.lower_edge_mm {
-            words.push_str(&format!(" Below, it has to reach down to {lower:.1} mm above the vertex."));
+            words.push(format!("Below, it has to reach down to {lower:.1} mm above the vertex."));
         }
         if let Some(opening) = self.opening_mm {
-            words.push_str(&format!(
-                " As the tube stands, a ring with an opening of {opening:.1} mm at {:.0} mm closes them as well; the \
+            words.push(format!(
+                "As the tube stands, a ring with an opening of {opening:.1} mm at {:.0} mm closes them as well; the \
                  light needs {:.1} mm there.",
                 self.ring_height_mm, self.light_needs_mm
             ));
         }
         for caution in &self.cautions {
-            words.push_str(&format!(" But {caution}."));
+            words.push(format!("But {caution}."));
         }
-        words
+        words.join(" ")
     }
 }
 

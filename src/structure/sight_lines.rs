@@ -129,32 +129,36 @@ impl SightLines {
             return "No point asked for sees past the diagonal into the open.".to_owned();
         }
         let per_cent = 100.0 * worst.against_image;
-        let mut words = format!(
-            "The point at {place} sees {:.4} sr of the open past the diagonal, {:.2} % of its view through the \
+        let mut words = vec![format!(
+            "The point at {place} sees {:.4} sr of the open past the diagonal, {:.0} % of its view through the \
              drawtube. On a sensor this adds {} of the brightness of the sky in the image; an eyepiece sends it \
              past the eye's pupil or scatters it as a grey veil.",
             worst.open_sr(),
             100.0 * worst.open_share(),
-            if per_cent < 0.1 { "less than 0.1 %".to_owned() } else { format!("{per_cent:.2} %") },
-        );
+            match per_cent {
+                p if p < 0.1 => "less than 0.1 %".to_owned(),
+                p if p < 10.0 => format!("{p:.1} %"),
+                p => format!("{p:.0} %"),
+            },
+        )];
         let (above, below) = (worst.open_above_sr, worst.open_below_sr);
         if below > 0.0 {
             let share = 100.0 * below / (above + below);
-            words.push_str(&format!(
-                " {share:.0} % of it lies below the focuser's height, where sky near the horizon, ground or lamps may \
+            words.push(format!(
+                "{share:.0} % of it lies below the focuser's height, where sky near the horizon, ground or lamps may \
                  stand."
             ));
         }
         if let (Some(low), Some(high), Some(half)) =
             (worst.patch_low_mm, worst.patch_high_mm, worst.patch_half_width_mm)
         {
-            words.push_str(&format!(
-                " The lines past the diagonal cross the plane opposite, {:.0} mm from the axis, at heights from \
+            words.push(format!(
+                "The lines past the diagonal cross the plane opposite, {:.0} mm from the axis, at heights from \
                  {low:.0} to {high:.0} mm and {half:.0} mm to either side at most.",
                 self.opposite_mm
             ));
         }
-        words
+        words.join(" ")
     }
 }
 
