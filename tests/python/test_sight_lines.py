@@ -128,6 +128,22 @@ def test_the_section_is_drawn_to_scale():
     plt.close(own.figure)
 
 
+def test_lines_of_sight_in_the_section_are_open_where_the_solid_angles_say():
+    train = telescope()
+    sheet = train.closing_baffle(field_radius_mm=10, axis_to_baffle_mm=185).baffle
+    for enclosure, is_open in ((ct.Enclosure(), True), (ct.Enclosure(baffle=sheet), False)):
+        section = train.section(field_radius_mm=10, enclosure=enclosure)
+        axes = ct.plotting.sights_in_section(section)
+        notes = " ".join(text.get_text() for text in axes.texts)
+        assert ("heavy: 0 lines" not in notes) == is_open
+        assert (
+            train.sight_lines(field_radius_mm=10, enclosure=enclosure).open_sr.max() > 0
+        ) == is_open
+        plt.close(axes.figure)
+    with pytest.raises(ValueError, match="without a diagonal"):
+        ct.plotting.sights_in_section(bare().section())
+
+
 def test_bars_add_up_to_the_whole_view():
     seen = telescope().sight_lines(field_radius_mm=10, enclosure=shroud())
     axes = seen.plot()

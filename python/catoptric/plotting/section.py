@@ -32,6 +32,9 @@ NAMES = {
 }
 """What a part is called in the picture."""
 
+OPENINGS = ("drawtube", "focuser_board", "filter_ring", "sensor_mask")
+"""Parts through whose openings the focal plane looks."""
+
 ENDINGS = (
     ("diagonal_sr", "diagonal", "0.85", ""),
     ("holder_sr", "holder", "0.6", "...."),
@@ -58,7 +61,7 @@ def train_section(result: SectionLike, ax: Axes | None = None) -> Axes:
         return _whole(result, _style.axes_for(None, 9.0, 3.6))
     whole = _style.axes_for(None, 9.0, 8.0)
     figure = whole.figure
-    grid = figure.add_gridspec(2, 1, height_ratios=(1.0, 1.55))  # type: ignore[union-attr]
+    grid = figure.add_gridspec(2, 1, height_ratios=(1.0, 1.55))
     whole.set_subplotspec(grid[0])
     near = figure.add_subplot(grid[1])
     _whole(result, whole)
@@ -73,9 +76,10 @@ def _whole(result: SectionLike, ax: Axes) -> Axes:
     for line in _first_of_each(result, named):
         x, z = np.asarray(line["x_mm"]), np.asarray(line["z_mm"])
         top = int(np.argmax(x)) if line["part"] != "baffle" else int(np.argmin(z))
-        _label(ax, NAMES[line["part"]], z[top], x[top], (0, 5))
+        shift = (4, 3) if line["part"] == "mirror" else (0, 5)
+        _label(ax, NAMES[line["part"]], z[top], x[top], shift)
     ax.set_aspect("equal")
-    ax.margins(0.02, 0.12)
+    ax.margins(0.05, 0.14)
     ax.set_xlabel("height above the mirror's vertex (mm), sky to the right")
     ax.set_ylabel("from the tube's axis (mm),\nfocuser up")
     stopped = sum(ray["ended_by"] is not None for ray in result.rays)
@@ -105,11 +109,12 @@ def _near(result: SectionLike, ax: Axes) -> None:
             seen.add(line["part"])
             place, shift = _label_place(line["part"], x, z)
             _label(ax, NAMES[line["part"]], *place, shift)
-    half = max(max(near), 0.5 * to_focus) + ROOM_MM
     lowest = min(
         (min(line["x_mm"]) for line in result.lines if line["part"] in {"diagonal", "holder"}),
         default=0.0,
     )
+    # As wide as the panel is against its height, so that one scale fills it.
+    half = max(max(near), 0.9 * (to_focus - lowest + 2.0 * ROOM_MM))
     ax.set_xlim(result.focuser_height_mm - half, result.focuser_height_mm + half)
     ax.set_ylim(lowest - ROOM_MM, to_focus + ROOM_MM)
     ax.set_aspect("equal")
@@ -126,8 +131,9 @@ def _label_place(part: str, x: Any, z: Any) -> tuple[tuple[float, float], tuple[
     if part in {"diagonal", "holder"}:
         k = int(np.argmax(z))
         return (float(z[k]), float(x[k])), (7, -3)
-    k = int(np.argmin(z))
-    return (float(z[k]), float(np.mean(x))), (-7, -3)
+    # The drawtube's name stands at its inner end, clear of the board and the rings.
+    k = int(np.argmin(z)) if part != "drawtube" else int(np.argmin(x))
+    return (float(z[k]), float(x[k])), (-7, -3)
 
 
 def _outlines(ax: Axes, result: SectionLike) -> None:
@@ -187,29 +193,18 @@ def _rays(ax: Axes, result: SectionLike) -> None:
 def _legend(ax: Axes, result: SectionLike, *, sights: bool = False) -> None:
     from matplotlib.lines import Line2D
 
-    handles = [
-        Line2D(
-            [],
-            [],
-            color=series.colour,
-            linestyle=series.line,
-            linewidth=1.2,
-            label=name.replace("star on the axis", "centre of the field") if sights else name,
+    handles = []
+    for _, series, name in _styles(result):
+        if sights:
+            name = name.replace("star on the axis", "centre of the field").replace("image", "point")
+        handles.extend(
+            ax.plot([], [], color=series.colour, linestyle=series.line, linewidth=1.2, label=name)
         )
-        for _, series, name in _styles(result)
-    ]
-    if sights:
-        ax.legend(handles=handles, loc="upper left", fontsize=8.5, framealpha=0.9, edgecolor="none")
-        return
-    cross = Line2D([], [], color=_style.QUIET, marker="x", linestyle="none", label="stopped there")
-    ax.legend(
-        handles=[*handles, cross],
-        loc="upper left",
-        fontsize=8.5,
-        frameon=True,
-        framealpha=0.9,
-        edgecolor="none",
-    )
+    if not sights:
+        handles.append(
+            Line2D([], [], color=_style.QUIET, marker="x", linestyle="none", label="stopped there")
+        )
+    _below(ax, handles, columns=4, down_pt=40.0)
 
 
 def _first_of_each(result: SectionLike, parts: set[str]) -> list[dict[str, Any]]:
@@ -246,26 +241,29 @@ def sights_in_section(result: SectionLike, ax: Axes | None = None, *, lines_each
     """Draw lines of sight in the section's plane, from the centre and both edges of its field.
 
     Lines that meet no part are open and drawn heavy; the others are thin and end where they meet
-    one. What the section does not show (vanes, the width of a baffle across) ends no line here.
+    one. The ring around the front opening counts as wide as it is drawn; what the section does not
+    show (vanes) ends no line here.
 
     Units: mm on both axes, one scale for both.
     """
-    ax = _style.axes_for(ax, 9.0, 6.2)
-    _outlines(ax, result)
     to_focus = result.axis_to_focus_mm
     if to_focus is None:
         raise ValueError("a section without a diagonal has no lines of sight to draw")
+    ax = _style.axes_for(ax, 9.0, 6.2)
+    _outlines(ax, result)
     edges = _edges(result)
     far = -1.15 * max(-float(edges[:, 0].min()), -float(edges[:, 2].min()), 0.5 * to_focus)
     count = 0
+    ends = [result.focuser_height_mm]
     for along, series, _ in _styles(result):
         start = np.array([to_focus, result.focuser_height_mm + along])
         for slope in np.linspace(-1.2, 1.2, 3 * lines_each):
             end, part = _meets(start, slope, far, edges)
-            if part in {"drawtube", "focuser_board", "filter_ring", "sensor_mask"}:
+            if part in OPENINGS:
                 continue
             is_open = part is None
             count += is_open
+            ends.append(float(end[1]))
             ax.plot(
                 [start[1], end[1]],
                 [start[0], end[0]],
@@ -274,13 +272,11 @@ def sights_in_section(result: SectionLike, ax: Axes | None = None, *, lines_each
                 linewidth=1.0 if is_open else 0.4,
                 zorder=5 if is_open else 1,
             )
-    heights = [z for part, x, z in _points(result) if part not in {"mirror", "mask"} and x >= far]
-    near = [z for z in heights if abs(z - result.focuser_height_mm) < 1.6 * to_focus]
-    for line in _first_of_each(result, {"diagonal", "baffle", "focal_plane", "front_opening"}):
+    for line in _first_of_each(result, {"diagonal", "baffle", "focal_plane"}):
         z, x = np.asarray(line["z_mm"]), np.asarray(line["x_mm"])
         k = int(np.argmax(z))
         _label(ax, NAMES[line["part"]], float(z[k]), float(x[k]), (7, -3))
-    ax.set_xlim(min(near) - 4 * ROOM_MM, max(near) + 4 * ROOM_MM)
+    ax.set_xlim(min(ends) - 2 * ROOM_MM, max(ends) + 2 * ROOM_MM)
     ax.set_ylim(far, to_focus + ROOM_MM)
     ax.set_aspect("equal")
     ax.set_xlabel("height above the mirror's vertex (mm), sky to the right")
@@ -295,14 +291,6 @@ def sights_in_section(result: SectionLike, ax: Axes | None = None, *, lines_each
     return ax
 
 
-def _points(result: SectionLike) -> list[tuple[str, float, float]]:
-    return [
-        (line["part"], x, z)
-        for line in result.lines
-        for x, z in zip(line["x_mm"], line["z_mm"], strict=True)
-    ]
-
-
 def _edges(result: SectionLike) -> Any:
     """Return all straight pieces of the outlines: x, z, x, z and the number of their part."""
     found = []
@@ -310,9 +298,13 @@ def _edges(result: SectionLike) -> Any:
     for line in result.lines:
         if line["part"] == "focal_plane":
             continue
-        x, z = line["x_mm"], line["z_mm"]
+        x, z, part = line["x_mm"], line["z_mm"], parts.index(line["part"])
         for k in range(len(x) - 1):
-            found.append((x[k], z[k], x[k + 1], z[k + 1], parts.index(line["part"])))
+            found.append((x[k], z[k], x[k + 1], z[k + 1], part))
+        # Around the focuser's openings there is no way past.
+        away = np.copysign(1e5, z[0] - result.focuser_height_mm)
+        if line["part"] in OPENINGS:
+            found.extend((x[k], z[k], x[k], z[k] + away, part) for k in range(len(x)))
     return np.asarray(found)
 
 
@@ -382,7 +374,7 @@ def sight_lines(result: SightLinesLike, ax: Axes | None = None) -> Axes:
         "seen from the focal plane through the drawtube, without any mirror",
         "above each bar: open sky seen directly against the sky in the image",
     )
-    _below(ax)
+    _below(ax, ax.get_legend_handles_labels()[0], columns=3, down_pt=48.0)
     return ax
 
 
@@ -391,16 +383,17 @@ def _tidy(places: Any) -> list[tuple[float, float]]:
     return [(round(float(a), 9) + 0.0, round(float(b), 9) + 0.0) for a, b in places]
 
 
-def _below(ax: Axes) -> None:
-    """Put the legend under the two lines of numbers and the label."""
+def _below(ax: Axes, handles: Any, columns: int, down_pt: float) -> None:
+    """Put a legend under the numbers and the label of the lower axis."""
     from matplotlib.transforms import ScaledTranslation
 
-    down = ScaledTranslation(0.0, -48.0 / 72.0, ax.figure.dpi_scale_trans)
+    down = ScaledTranslation(0.0, -down_pt / 72.0, ax.figure.dpi_scale_trans)
     ax.legend(
+        handles=handles,
         loc="upper center",
         bbox_to_anchor=(0.5, 0.0),
         bbox_transform=ax.transAxes + down,
-        ncols=3,
+        ncols=columns,
         fontsize=8.5,
         frameon=False,
         borderaxespad=0.0,
