@@ -69,7 +69,7 @@ impl Prepared {
     }
 
     /// Diameter of the diagonal's shadow on the axis (of its holder's, where that is larger) over the diameter that gathers
-    /// light; 0 without either.
+    /// light; 0 without either. The bevel counts, the thickness of the glass does not.
     pub fn obstruction_ratio(&self) -> f64 {
         let shadows = self.stops().iter().filter(|s| s.is_shadow());
         shadows.map(Stop::radius_mm).fold(0.0, f64::max) / self.open_radius_mm()
