@@ -7,8 +7,9 @@ use std::f64::consts::PI;
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
-    Diagonal, Drawtube, Enclosure, FocalLengthMm, FocalPlane, Holder, Opening, OppositeBaffle, Prepared,
-    Primary, SightField, SightPoint, Train, TrainBuilder,
+    Diagonal, Drawtube, Enclosure, FilterRing, FlatEdge, FocalLengthMm, FocalPlane, FocuserBoard, Holder,
+    Misplacement, Opening, OppositeBaffle, Prepared, Primary, SensorMask, SightField, SightPoint, Train,
+    TrainBuilder,
 };
 use common::{assert_close, assert_close_relative, prepare};
 
@@ -246,6 +247,99 @@ fn single_lines_end_where_the_solid_angles_say() {
         }
     }
     println!("furthest from the sampled twin: {worst:.2} sigma");
+}
+
+/// Whether a line meets the glass of a flat of radius `r`, `thick` mm, found by steps of a quarter of a millimetre.
+fn meets_glass(edge: FlatEdge, r: f64, thick: f64, offset: f64, from: [f64; 3], slopes: [f64; 2]) -> bool {
+    (0..640).any(|k| {
+        let x = 80.0 - 0.25 * f64::from(k);
+        let t = from[0] - x;
+        let (y, z) = (from[1] + slopes[0] * t, from[2] + slopes[1] * t - HEIGHT_MM);
+        match edge {
+            // A round bar about the line x = -offset, cut by two planes at 45 degrees.
+            FlatEdge::AlongTube => {
+                (0.0..=thick * 2_f64.sqrt()).contains(&(z - x)) && (x + offset).hypot(y) <= r
+            }
+            FlatEdge::SquareToFace => {
+                let along = ((x + offset) + (z + offset)) / 2_f64.sqrt();
+                (0.0..=thick).contains(&((z - x) / 2_f64.sqrt()))
+                    && (along / (2_f64.sqrt() * r)).powi(2) + (y / r).powi(2) <= 1.0
+            }
+        }
+    })
+}
+
+#[test]
+fn thick_glass_and_all_openings_of_the_focuser_count() {
+    let (bevel, thick, offset) = (1.2, 22.0, 5.0);
+    let lines = 60_000;
+    for edge in [FlatEdge::AlongTube, FlatEdge::SquareToFace] {
+        let flat = Diagonal::new(80.0).offset_mm(offset).bevel_mm(bevel).thickness_mm(thick, edge);
+        let telescope = prepare(
+            parts(80.0)
+                .diagonal(flat)
+                .focuser_board(FocuserBoard::new(58.0, 212.0))
+                .filter_ring(FilterRing::new(45.0, 40.0))
+                .sensor_mask(SensorMask::new(30.0, 22.0, 15.0).rotation_deg(25.0)),
+        );
+        for (m, (along, across)) in [(0.0, 0.0), (9.0, -4.0), (-6.0, 7.0)].into_iter().enumerate() {
+            let point = one(&telescope, &Enclosure::open(), along, across);
+            assert_close(all(&point), point.view_sr, 1e-13, "every line ends once");
+            let mut random = Stream::new(23, m as u64);
+            let half = 1.4;
+            let mut sums = [[0.0_f64; 2]; 2];
+            for _ in 0..lines {
+                let slopes = [0; 2].map(|_| half * (2.0 * random.uniform() - 1.0));
+                let at = |t: f64| [across + slopes[0] * t, along + slopes[1] * t];
+                let within = |t: f64, diameter: f64| at(t)[0].hypot(at(t)[1]) <= diameter / 2.0;
+                let [y, z] = at(15.0);
+                let (sin, cos) = 25.0_f64.to_radians().sin_cos();
+                // `along` is z; turned from along toward across.
+                let framed = (z * cos + y * sin).abs() <= 15.0 && (y * cos - z * sin).abs() <= 11.0;
+                let seen = framed
+                    && within(OUTER_MM, BORE_MM)
+                    && within(OUTER_MM + LENGTH_MM, BORE_MM)
+                    && within(TO_FOCUS_MM - 212.0, 58.0)
+                    && within(40.0, 45.0);
+                if !seen {
+                    continue;
+                }
+                let weight = 4.0 * half * half
+                    / f64::from(lines)
+                    / (1.0 + slopes[0].powi(2) + slopes[1].powi(2)).powf(1.5);
+                let from = [TO_FOCUS_MM, across, HEIGHT_MM + along];
+                let met = meets_glass(edge, 40.0 + bevel, thick, offset, from, slopes);
+                for sum in &mut sums[..=usize::from(met)] {
+                    sum[0] += weight;
+                    sum[1] += weight * weight;
+                }
+            }
+            for (k, (exact, what)) in
+                [(point.view_sr, "view"), (point.diagonal_sr, "glass")].into_iter().enumerate()
+            {
+                let tolerance = 5.0 * sums[k][1].sqrt();
+                assert_close(
+                    exact,
+                    sums[k][0],
+                    tolerance,
+                    &format!("lines: {what}, {edge:?} at ({along}, {across})"),
+                );
+            }
+        }
+    }
+    // The thickness and the way of the cut are seen.
+    let hidden =
+        |flat: Diagonal| one(&prepare(parts(80.0).diagonal(flat)), &Enclosure::open(), 0.0, 0.0).diagonal_sr;
+    let flat = Diagonal::new(80.0).offset_mm(offset);
+    let (bare, bar) = (hidden(flat), hidden(flat.thickness_mm(thick, FlatEdge::AlongTube)));
+    let square = hidden(flat.thickness_mm(thick, FlatEdge::SquareToFace));
+    assert!(
+        bar > 1.05 * bare && square > 1.01 * bare && (bar - square).abs() > 0.01 * bare,
+        "{bare} {bar} {square}"
+    );
+    // A flat that fell 3 mm toward the primary: as if the eye had risen by as much, were it not for the bore.
+    let fallen = flat.misplaced(Misplacement { toward_primary_mm: 3.0, ..Misplacement::NONE });
+    assert!((hidden(fallen) - bare).abs() < 0.05 * bare && hidden(fallen) != bare);
 }
 
 #[test]
