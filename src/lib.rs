@@ -66,11 +66,14 @@ pub use shop_test::{
     knife_edge_picture,
 };
 pub use structure::{
-    Camera, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused, Focuser, MoveOptions, Mover, Poles, Rung,
+    Camera, ClosingBaffle, ClosingFront, Enclosure, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused,
+    Focuser, MoveOptions, Mover, OppositeBaffle, Poles, Rung, SectionLine, SectionRay, SightField,
+    SightLines, SightPoint, TrainSection,
 };
 pub use trace::{
-    DiagonalFit, FieldStopLight, Illumination, ImageShift, Light, LightMap, LitCircle, Part, Prepared,
-    RadialIllumination, Ray, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star, smallest_diagonal,
+    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, FieldStopLight, Illumination,
+    ImageShift, Light, LightMap, LitCircle, MisplacementEffects, Part, Prepared, RadialIllumination, Ray,
+    RuleError, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star, cone_on_flat, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

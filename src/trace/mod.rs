@@ -21,8 +21,12 @@ mod star;
 mod stops;
 mod strips;
 
-pub use cone::{DiagonalFit, smallest_diagonal};
+pub use cone::{
+    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, MisplacementEffects, RuleError,
+    cone_on_flat, smallest_diagonal,
+};
 pub(crate) use detail::Detail;
+pub(crate) use fold::Fold;
 pub use image_shift::ImageShift;
 pub(crate) use light::no_light;
 pub use light::{

@@ -183,6 +183,24 @@ def ladder():
     )
 
 
+def cone():
+    return ct.cone_on_flat(primary=primary(), axis_to_focus_mm=235, fully_lit_diameter_mm=15)
+
+
+def shroud():
+    """Return a short upper tube with a baffle in it."""
+    sheet = ct.OppositeBaffle(
+        width_mm=120, above_axis_mm=60, below_axis_mm=40, axis_to_baffle_mm=180
+    )
+    return ct.Enclosure(
+        tube_diameter_mm=380,
+        upper_edge_mm=1400,
+        lower_edge_mm=1250,
+        ring_outer_mm=400,
+        baffle=sheet,
+    )
+
+
 @functools.cache
 def parts():
     """Return one object of each class that describes something, by class name."""
@@ -254,6 +272,15 @@ def results():
         ct.MetalFilm(metal="aluminium", thickness_nm=40).response(angle_deg=20),
         ct.MetalFilm(metal="silver", thickness_nm=0).thickness_from_lamp(0.01, tolerance=0.002),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
+        cone(),
+        cone().rules[0],
+        cone().clearance(minor_axis_mm=70, offset_mm=3),
+        train.diagonal_shadow(field_arcmin=(6, -3)),
+        train.misplacement_effects(nod_arcmin=4, roll_arcmin=-3, field_radius_mm=12),
+        train.sight_lines(field_radius_mm=8, enclosure=shroud()),
+        train.closing_baffle(field_radius_mm=8, axis_to_baffle_mm=185),
+        train.closing_front(field_radius_mm=8, enclosure=shroud()),
+        train.section(field_radius_mm=8, rays_each=7, enclosure=shroud()),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
         train.through_focus(defocus_waves=[-1, 0, 1.5], half_width_um=25, pixels=31),

@@ -23,7 +23,20 @@ everything = pytest.mark.parametrize(
     "thing", [*parts().values(), *results().values()], ids=[*parts().keys(), *results().keys()]
 )
 
-UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves", "dioptres"}
+UNITS = {
+    "sr",
+    "percent",
+    "dioptres",
+    "mm",
+    "um",
+    "nm",
+    "nm2",
+    "arcmin",
+    "arcsec",
+    "deg",
+    "rad",
+    "waves",
+}
 # Ratios, shares, counts, names and texts, and what holds them.
 NAMES = """
 absolute absolute_best absolute_mean absolute_worst amplitude_factor best conic error_estimate
@@ -67,6 +80,8 @@ corner_coma_pixels corner_rms_radius_pixels refocused_rms_radius_pixels camera i
 reached out_of_reach focuser mover reaches_all within_limits trains impossible poles extension_tubes
 edge_worst_before edge_mean_before edge_best_before mm_per_dioptre
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
+holds_cone axis_ratio smallest rules formula quantity by_diameter by_area baffle enclosure
+open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())
 

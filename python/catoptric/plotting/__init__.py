@@ -9,6 +9,7 @@ from .focus import exit_pupils, focus_ladder
 from .light import field_stop_light, illumination, illumination_map, sensor_light, shares
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
+from .section import sight_lines, sights_in_section, train_section
 from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
 from .star import energy, ring_energy, spot, star_image
@@ -37,11 +38,14 @@ __all__ = [
     "seen_star",
     "sensor_light",
     "shares",
+    "sight_lines",
+    "sights_in_section",
     "spot",
     "star_image",
     "through_focus",
     "through_focus_gallery",
     "through_focus_profiles",
+    "train_section",
     "verdict",
     "view",
     "views",

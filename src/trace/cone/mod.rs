@@ -1,6 +1,14 @@
 //! The geometry of the light cone: how large a diagonal must be, and where it must stand.
 
+mod misplaced;
+mod on_flat;
+mod shadow;
+
 use serde::{Deserialize, Serialize};
+
+pub use misplaced::MisplacementEffects;
+pub use on_flat::{ConeClearance, ConeOnFlat, ConeRule, RuleError, cone_on_flat};
+pub use shadow::DiagonalShadow;
 
 use crate::error::{Error, Result};
 use crate::model::Primary;
@@ -91,6 +99,12 @@ pub fn smallest_diagonal(
     axis_to_focus_mm: f64,
     fully_lit_diameter_mm: f64,
 ) -> Result<DiagonalFit> {
+    check_cone(primary, axis_to_focus_mm, fully_lit_diameter_mm)?;
+    Ok(Envelope::new(primary, axis_to_focus_mm).diagonal(fully_lit_diameter_mm))
+}
+
+/// Refuses a cone that no telescope of this kind has.
+fn check_cone(primary: &Primary, axis_to_focus_mm: f64, fully_lit_diameter_mm: f64) -> Result<()> {
     primary.check()?;
     let (aperture, focal) = (primary.clear_aperture_mm, primary.focal_length_mm);
     if !(axis_to_focus_mm > aperture / 2.0 && axis_to_focus_mm < focal) {
@@ -109,7 +123,7 @@ pub fn smallest_diagonal(
             "",
         ));
     }
-    Ok(Envelope::new(primary, axis_to_focus_mm).diagonal(fully_lit_diameter_mm))
+    Ok(())
 }
 
 #[cfg(test)]
