@@ -13,7 +13,6 @@ POINTS = {
     "318 mm with everything": ((24, 4), (-26, 3)),
     "twin ponds visual 79.4": ((-24, 8),),
     "250 mm flat without offset": ((-26, 0), (22, 14)),
-    "200 mm f/4 narrow opening": ((14, 4),),
 }
 WITHOUT = {
     "front_opening": {"front_opening_diameter_mm": None},

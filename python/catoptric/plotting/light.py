@@ -162,7 +162,7 @@ def _look(part: str) -> _Look:
 
 MAGNITUDE_LINES = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
 """Losses at which a map of a sensor has lines."""
-MOST_LINES = 7
+MOST_LINES = 6
 
 
 def sensor_light(result: SensorLightLike, ax: Axes | None = None) -> Axes:
@@ -190,7 +190,8 @@ def sensor_light(result: SensorLightLike, ax: Axes | None = None) -> Axes:
     _limits_by_part(ax, across, along, np.asarray(result.limited_by).reshape(shape))
     with np.errstate(divide="ignore"):
         loss = -2.5 * np.log10(np.maximum(relative, 1e-4))
-    lines = [line for line in MAGNITUDE_LINES if loss.min() < line < loss.max()][-MOST_LINES:]
+    lines = [line for line in MAGNITUDE_LINES if loss.min() < line < loss.max()]
+    lines = lines[:: 1 + len(lines) // MOST_LINES]
     if lines:
         drawn = ax.contour(across, along, loss, levels=lines, colors="white", linewidths=1.4)
         drawn.set_path_effects(_halo())

@@ -260,7 +260,7 @@ impl Prepared {
         let longer = frame.along_mm.max(frame.across_mm);
         let along_side = |side: f64| {
             let spaces = (points.saturating_sub(1) as f64 * side / longer).round();
-            spaces.max(1.0) as usize + 1
+            (spaces.max(1.0) as usize).saturating_add(1)
         };
         let (rows, columns) = (along_side(frame.along_mm), along_side(frame.across_mm));
         if !(FEWEST..=MOST).contains(&points) {
