@@ -62,7 +62,7 @@ pub use shop_test::{
     knife_edge_picture,
 };
 pub use trace::{
-    DiagonalFit, Illumination, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, Star,
+    DiagonalFit, Illumination, Light, LightBySize, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, Star,
     smallest_diagonal,
 };
 pub use units::{
