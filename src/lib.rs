@@ -46,9 +46,10 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
-    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FocalPlane,
-    HeightMap, Holder, Joined, MirrorClips, Opening, Primary, PrimaryInput, RadialProfile, Ripple, Spider,
-    Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
+    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
+    FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MirrorClips, Misplacement, Opening, Primary,
+    PrimaryInput, RadialProfile, Ripple, SensorMask, Spider, Train, TrainBuilder, TurnedEdge, ZernikeTerms,
+    Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
@@ -62,8 +63,8 @@ pub use shop_test::{
     knife_edge_picture,
 };
 pub use trace::{
-    DiagonalFit, Illumination, Light, LightBySize, Part, Prepared, RadialIllumination, Ray, Share, Spot, SpotPoints, Star,
-    smallest_diagonal,
+    DiagonalFit, Illumination, ImageShift, Light, LightBySize, Part, Prepared, RadialIllumination, Ray, Share, Spot,
+    SpotPoints, Star, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

@@ -3,9 +3,10 @@
 mod common;
 
 use catoptric::{
-    Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FocalLengthMm,
-    FocalPlane, Focus, Holder, Indexing, Light, MirrorClips, Opening, Prepared, Primary, PsfSize,
-    RadialProfile, Spider, Spot, Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
+    Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FilterRing,
+    FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light, MirrorClips, Opening, Prepared,
+    Primary, PsfSize, RadialProfile, SensorMask, Spider, Spot, Train, TrainBuilder, TurnedEdge, Wavefront,
+    ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;
@@ -91,9 +92,8 @@ fn physical() -> impl Strategy<Value = TrainBuilder> {
             let minor = (size * to_focus * aperture / focal).min(0.6 * aperture);
             parts = parts
                 .diagonal(Diagonal {
-                    minor_axis_mm: minor,
                     offset_mm: offset.map(|o| o * minor),
-                    reflectance,
+                    ..Diagonal::new(minor).reflectance(reflectance)
                 })
                 .focal_plane(FocalPlane::new(to_focus));
             if has[0] {
@@ -135,7 +135,7 @@ fn wild() -> impl Strategy<Value = f64> {
 
 /// A train of any doubles.
 fn unphysical() -> impl Strategy<Value = TrainBuilder> {
-    let numbers = vec(wild(), 30);
+    let numbers = vec(wild(), 38);
     let figure = vec(
         prop_oneof![
             (wild(), wild(), wild()).prop_map(|(a, b, c)| FigureLayer::from(TurnedEdge::new(a, b).power(c))),
@@ -168,6 +168,9 @@ fn unphysical() -> impl Strategy<Value = TrainBuilder> {
             }),
             holder: has[6].then(|| Holder { diameter_mm: n[21], above_vertex_mm: has[2].then_some(n[22]) }),
             mirror_clips: has[7].then(|| MirrorClips::new(counts[1] % 32, n[23], n[24]).angle_deg(n[25])),
+            focuser_board: has[0].then(|| FocuserBoard::new(n[30], n[31])),
+            filter_ring: has[1].then(|| FilterRing::new(n[32], n[33])),
+            sensor_mask: has[2].then(|| SensorMask::new(n[34], n[35], n[36]).rotation_deg(n[37])),
         }
     })
 }

@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::coating::{check_reflectance, full};
+use super::misplacement::Misplacement;
+use super::text::is_zero;
 use crate::error::{Findings, Result};
 
 /// The flat that turns the light to the focuser: an ellipse at 45 degrees whose minor axis is given.
@@ -11,8 +13,11 @@ use crate::error::{Findings, Result};
 ///
 /// Units: mm. The offset is counted toward the primary and equally away from the focuser; the
 /// face moves by sqrt 2 times that. Not given, it is that of the largest lit circle which this size serves.
+/// The minor axis is that of the face that reflects; a bevel makes the glass wider, and a thickness longer, which the
+/// light on its way down sees as the diagonal's shadow.
 /// Errors: found by the train's check.
-/// What it leaves out: thickness, bevel and holder.
+/// What it leaves out: how deep the bevel lies behind the face (its shadow moves by that depth times the field angle, 10 um
+/// for 1 mm at 30'), and chamfers of the back.
 ///
 /// ```
 /// let diagonal = catoptric::Diagonal::new(70.0);
@@ -29,6 +34,52 @@ pub struct Diagonal {
     /// Share of the power returned.
     #[serde(default = "full")]
     pub reflectance: f64,
+    /// Thickness of the glass, square to its face, mm; 0: a face alone.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub thickness_mm: f64,
+    /// How the glass is cut around its rim; needed beside a thickness.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub edge: Option<FlatEdge>,
+    /// Width of the bevel all around, as seen along the tube, mm: it returns no light to the focus, and shadows.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub bevel_mm: f64,
+    /// How far the flat stands from its place; none: just there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub misplaced: Option<Misplacement>,
+}
+
+/// How the glass of a flat is cut around its rim.
+///
+/// A rim along the tube hides behind the face for a star on the axis; one square to the face stands out from behind it,
+/// away from the focuser, by the thickness over sqrt 2.
+///
+/// ```
+/// assert_eq!(catoptric::FlatEdge::AlongTube.key(), "along_tube");
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FlatEdge {
+    /// Parallel to the tube's axis: a slice of a round bar.
+    AlongTube,
+    /// Square to the face.
+    SquareToFace,
+}
+
+impl FlatEdge {
+    /// Both ways.
+    pub const ALL: [Self; 2] = [Self::AlongTube, Self::SquareToFace];
+
+    /// The name as files and Python write it.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::FlatEdge::SquareToFace.key(), "square_to_face");
+    /// ```
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::AlongTube => "along_tube",
+            Self::SquareToFace => "square_to_face",
+        }
+    }
 }
 
 impl Diagonal {
@@ -38,7 +89,15 @@ impl Diagonal {
     /// assert_eq!(catoptric::Diagonal::new(70.0).reflectance, 1.0);
     /// ```
     pub fn new(minor_axis_mm: f64) -> Self {
-        Self { minor_axis_mm, offset_mm: None, reflectance: full() }
+        Self {
+            minor_axis_mm,
+            offset_mm: None,
+            reflectance: full(),
+            thickness_mm: 0.0,
+            edge: None,
+            bevel_mm: 0.0,
+            misplaced: None,
+        }
     }
 
     /// The same diagonal with its offset stated, mm.
@@ -59,6 +118,40 @@ impl Diagonal {
     #[must_use]
     pub fn reflectance(self, reflectance: f64) -> Self {
         Self { reflectance, ..self }
+    }
+
+    /// The same diagonal of glass so thick, square to its face, and cut in this way, mm.
+    ///
+    /// ```
+    /// use catoptric::{Diagonal, FlatEdge};
+    /// let flat = Diagonal::new(70.0).thickness_mm(12.0, FlatEdge::AlongTube);
+    /// assert_eq!((flat.thickness_mm, flat.edge), (12.0, Some(FlatEdge::AlongTube)));
+    /// ```
+    #[must_use]
+    pub fn thickness_mm(self, thickness_mm: f64, edge: FlatEdge) -> Self {
+        Self { thickness_mm, edge: Some(edge), ..self }
+    }
+
+    /// The same diagonal with a bevel around its face, as seen along the tube, mm.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Diagonal::new(70.0).bevel_mm(0.8).bevel_mm, 0.8);
+    /// ```
+    #[must_use]
+    pub fn bevel_mm(self, bevel_mm: f64) -> Self {
+        Self { bevel_mm, ..self }
+    }
+
+    /// The same diagonal out of its place.
+    ///
+    /// ```
+    /// use catoptric::{Diagonal, Misplacement};
+    /// let flat = Diagonal::new(70.0).misplaced(Misplacement { nod_arcmin: 5.0, ..Misplacement::NONE });
+    /// assert!(flat.misplaced.is_some());
+    /// ```
+    #[must_use]
+    pub fn misplaced(self, misplaced: Misplacement) -> Self {
+        Self { misplaced: Some(misplaced), ..self }
     }
 
     /// Refuses a part that cannot be, whatever train it stands in.
@@ -90,6 +183,43 @@ impl Diagonal {
             );
         }
         check_reflectance(self.reflectance, findings);
+        let is_thick = findings.number(
+            "thickness_mm",
+            self.thickness_mm,
+            |t| t >= 0.0 && t <= self.minor_axis_mm,
+            "from 0 to the minor axis",
+            "inches, or a sign?",
+        ) && self.thickness_mm > 0.0;
+        if is_thick && self.edge.is_none() {
+            findings.fault(
+                "edge",
+                "nothing",
+                "along_tube or square_to_face beside a thickness",
+                "the two ways of cutting the glass shadow differently",
+            );
+        }
+        let wider = findings.number(
+            "bevel_mm",
+            self.bevel_mm,
+            |b| b >= 0.0 && b <= self.minor_axis_mm / 4.0,
+            "from 0 to a quarter of the minor axis",
+            "the bevel's width as seen along the tube, on one side",
+        );
+        if wider && self.bevel_mm > 0.0 {
+            findings.number(
+                "bevel_mm",
+                self.bevel_mm,
+                |b| {
+                    self.minor_axis_mm + 2.0 * b < clear_aperture_mm
+                        || self.minor_axis_mm >= clear_aperture_mm
+                },
+                "a glass below the primary's clear aperture",
+                "",
+            );
+        }
+        if let Some(misplaced) = &self.misplaced {
+            findings.within("misplaced", |f| misplaced.note_problems(self.minor_axis_mm, f));
+        }
     }
 }
 

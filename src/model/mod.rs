@@ -1,9 +1,11 @@
 //! What stands in the telescope: plain data that is checked and saved, and computes nothing.
 
+mod beyond_the_flat;
 mod coating;
 mod diagonal;
 mod figure;
 mod height_map;
+mod misplacement;
 mod obstructions;
 mod primary;
 mod ripple;
@@ -12,10 +14,12 @@ pub(crate) mod text;
 mod train;
 mod zernike_terms;
 
+pub use beyond_the_flat::{FilterRing, FocuserBoard, SensorMask};
 pub use coating::{Coating, CoatingPatch, CoatingRing};
-pub use diagonal::{Diagonal, FocalPlane};
+pub use diagonal::{Diagonal, FlatEdge, FocalPlane};
 pub use figure::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
 pub use height_map::{AxisDirection, HeightMap};
+pub use misplacement::Misplacement;
 pub use obstructions::{Holder, MirrorClips, Spider};
 pub use primary::{Primary, PrimaryInput};
 pub use ripple::Ripple;

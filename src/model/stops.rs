@@ -96,21 +96,15 @@ impl Drawtube {
     /// ```
     pub fn check(&self) -> Result<()> {
         let mut findings = Findings::default();
-        findings.within("drawtube", |f| self.note_problems(0.0, None, f));
+        findings.within("drawtube", |f| self.note_problems(None, f));
         findings.refuse()
     }
 
-    pub(super) fn note_problems(
-        &self,
-        clear_aperture_mm: f64,
-        axis_to_focus_mm: Option<f64>,
-        findings: &mut Findings,
-    ) {
+    pub(super) fn note_problems(&self, axis_to_focus_mm: Option<f64>, findings: &mut Findings) {
         let sizes = findings.length("bore_mm", self.bore_mm)
             & findings.length("length_mm", self.length_mm)
             & findings.number("outer_end_to_focus_mm", self.outer_end_to_focus_mm, |_| true, "a length", "");
         let Some(axis_to_focus) = axis_to_focus_mm.filter(|_| sizes) else { return };
-        let inner_end = axis_to_focus - self.outer_end_to_focus_mm - self.length_mm;
         findings.number(
             "outer_end_to_focus_mm",
             self.outer_end_to_focus_mm,
@@ -124,13 +118,6 @@ impl Drawtube {
                 self.outer_end_to_focus_mm,
                 "the whole drawtube lies beyond the focus and stops nothing",
                 "a sign: positive means that the focus lies outside the tube's end",
-            );
-        } else if inner_end < clear_aperture_mm / 2.0 {
-            findings.warning(
-                "length_mm",
-                self.length_mm,
-                "the drawtube's inner end reaches into the light that falls on the mirror",
-                "the notch it cuts there is not modelled",
             );
         }
     }

@@ -8,6 +8,11 @@ use serde_path_to_error as located;
 use super::train::{Train, TrainBuilder};
 use crate::error::{Error, Result};
 
+/// Whether a number is its default, so that files leave it out; -0 is kept, so that it comes back bit for bit.
+pub(super) fn is_zero(value: &f64) -> bool {
+    value.to_bits() == 0
+}
+
 impl Train {
     /// The train as JSON, every number written so that it comes back bit for bit.
     ///

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::beyond_the_flat::{FilterRing, FocuserBoard, SensorMask};
 use super::diagonal::{Diagonal, FocalPlane};
 use super::obstructions::{Holder, MirrorClips, Spider, Surroundings};
 use super::primary::Primary;
@@ -65,6 +66,15 @@ pub struct TrainBuilder {
     /// Clips over the mirror's rim.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mirror_clips: Option<MirrorClips>,
+    /// The hole in the board that carries the focuser; goes with a focal plane.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub focuser_board: Option<FocuserBoard>,
+    /// The clear opening of a filter or an adapter; goes with a focal plane.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub filter_ring: Option<FilterRing>,
+    /// The rectangular opening before a sensor; goes with a focal plane.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sensor_mask: Option<SensorMask>,
 }
 
 impl Train {
@@ -84,6 +94,9 @@ impl Train {
             spider: None,
             holder: None,
             mirror_clips: None,
+            focuser_board: None,
+            filter_ring: None,
+            sensor_mask: None,
         }
     }
 
@@ -141,6 +154,21 @@ impl Train {
         self.0.mirror_clips.as_ref()
     }
 
+    /// The hole in the board that carries the focuser, if it is given.
+    pub fn focuser_board(&self) -> Option<&FocuserBoard> {
+        self.0.focuser_board.as_ref()
+    }
+
+    /// The clear opening of a filter or an adapter, if there is one.
+    pub fn filter_ring(&self) -> Option<&FilterRing> {
+        self.0.filter_ring.as_ref()
+    }
+
+    /// The rectangular opening before a sensor, if there is one.
+    pub fn sensor_mask(&self) -> Option<&SensorMask> {
+        self.0.sensor_mask.as_ref()
+    }
+
     /// Warnings that need no geometry; the cone's own come with [`Train::problems`].
     pub(crate) fn warnings(&self) -> Vec<Problem> {
         self.0.findings().warnings()
@@ -190,6 +218,24 @@ impl TrainBuilder {
         Self { mirror_clips: Some(clips), ..self }
     }
 
+    /// Adds the hole in the board that carries the focuser.
+    #[must_use]
+    pub fn focuser_board(self, board: FocuserBoard) -> Self {
+        Self { focuser_board: Some(board), ..self }
+    }
+
+    /// Adds the clear opening of a filter or an adapter.
+    #[must_use]
+    pub fn filter_ring(self, ring: FilterRing) -> Self {
+        Self { filter_ring: Some(ring), ..self }
+    }
+
+    /// Adds the rectangular opening before a sensor.
+    #[must_use]
+    pub fn sensor_mask(self, mask: SensorMask) -> Self {
+        Self { sensor_mask: Some(mask), ..self }
+    }
+
     /// The checked train, or every fault found.
     pub fn build(self) -> Result<Train> {
         self.findings().refuse()?;
@@ -215,8 +261,16 @@ impl TrainBuilder {
             ),
             _ => {}
         }
-        if self.drawtube.is_some() && self.focal_plane.is_none() {
-            findings.fault("focal_plane", "nothing", "a focal plane beside a drawtube", "");
+        if self.focal_plane.is_none() {
+            let beside = [
+                (self.drawtube.is_some(), "a focal plane beside a drawtube"),
+                (self.focuser_board.is_some(), "a focal plane beside a focuser board"),
+                (self.filter_ring.is_some(), "a focal plane beside a filter ring"),
+                (self.sensor_mask.is_some(), "a focal plane beside a sensor mask"),
+            ];
+            for (_, wanted) in beside.into_iter().filter(|(is_there, _)| *is_there) {
+                findings.fault("focal_plane", "nothing", wanted, "");
+            }
         }
         // Sizes are judged against the primary, so only beside a primary that can be.
         let (aperture, focal) = if primary_is_sound {
@@ -248,9 +302,18 @@ impl TrainBuilder {
         if let Some(opening) = &self.front_opening {
             findings.within("front_opening", |f| opening.note_problems(aperture_below, f));
         }
+        let axis_to_focus = self.focal_plane.map(|p| p.axis_to_focus_mm).filter(|l| l.is_finite());
         if let Some(tube) = &self.drawtube {
-            let axis_to_focus = self.focal_plane.map(|p| p.axis_to_focus_mm).filter(|l| l.is_finite());
-            findings.within("drawtube", |f| tube.note_problems(aperture_below, axis_to_focus, f));
+            findings.within("drawtube", |f| tube.note_problems(axis_to_focus, f));
+        }
+        if let Some(board) = &self.focuser_board {
+            findings.within("focuser_board", |f| board.note_problems(aperture_below, axis_to_focus, f));
+        }
+        if let Some(ring) = &self.filter_ring {
+            findings.within("filter_ring", |f| ring.note_problems(axis_to_focus, f));
+        }
+        if let Some(mask) = &self.sensor_mask {
+            findings.within("sensor_mask", |f| mask.note_problems(axis_to_focus, f));
         }
         let around = Surroundings {
             clear_aperture_mm: aperture,

@@ -345,9 +345,9 @@ impl PyDiagonal {
         reflectance: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Self> {
         let diagonal = Diagonal {
-            minor_axis_mm: part_number(minor_axis_mm, "minor_axis_mm")?,
             offset_mm: maybe_part_number(offset_mm, "offset_mm")?,
             reflectance: part_number_or(reflectance, "reflectance", 1.0)?,
+            ..Diagonal::new(part_number(minor_axis_mm, "minor_axis_mm")?)
         };
         sound(minor_axis_mm.py(), diagonal.check(), Self(diagonal))
     }

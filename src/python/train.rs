@@ -96,6 +96,9 @@ impl PyTrain {
             spider: spider.map(|p| p.0),
             holder: holder.map(|p| p.0),
             mirror_clips: mirror_clips.map(|p| p.0),
+            focuser_board: None,
+            filter_ring: None,
+            sensor_mask: None,
         };
         Self::build(py, parts)
     }

@@ -148,17 +148,12 @@ impl Prepared {
             let ray = beam.ray(self.mirror(), x, y);
             let stops = self.stops().iter().filter(|stop| stop.excess_mm(&ray, &beam) > 0.0).map(|s| s.part);
             let strips = self.strips().iter().filter(|strip| strip.covers(&ray, &beam)).map(|s| s.part);
-            let first = stops.chain(strips).min();
-            taken[first.map_or(self.parts().len(), |part| self.place_of(part))] += ray.beam;
+            let first = stops.chain(strips).map(|part| self.place_of(part)).min();
+            taken[first.unwrap_or(self.parts().len())] += ray.beam;
         }
         let total: f64 = taken.iter().sum();
         let lit_fraction = taken.pop().unwrap_or(0.0) / total;
         shares(self, lit_fraction, taken.iter().map(|t| t / total), SAMPLED_ERROR)
-    }
-
-    /// Where a part of this train stands in the order in which light meets them.
-    pub(crate) fn place_of(&self, part: Part) -> usize {
-        self.parts().partition_point(|p| *p < part)
     }
 }
 
@@ -177,6 +172,8 @@ fn shares(
 struct Walk {
     /// For each stop the pair of radii between which it takes the light.
     taken_mm: Vec<(f64, f64)>,
+    /// For each stop the side of it that begins to take, or ceases to.
+    sides: Vec<usize>,
     lit_mm: (f64, f64),
 }
 
@@ -197,15 +194,21 @@ impl Walk {
                 taken_mm.push((outer, outer));
             }
         }
-        Self { taken_mm, lit_mm: (inner, outer.max(inner)) }
+        let stops = prepared.stops().iter().zip(&taken_mm);
+        let sides = stops.map(|(stop, (from, to))| {
+            let edge = if stop.is_shadow() { *to } else { *from };
+            if to > from { outline.side(stop, edge, angle) } else { 0 }
+        });
+        Self { sides: sides.collect(), taken_mm, lit_mm: (inner, outer.max(inner)) }
     }
 
     /// Which stops take something here, and past which breaks of the figure each of them reaches: it changes where the
     /// outline has a corner.
-    fn signature(&self, breaks: &[Break]) -> Vec<Option<usize>> {
+    fn signature(&self, breaks: &[Break]) -> Vec<Option<(usize, usize)>> {
         let passed = |r: f64| breaks.iter().filter(|b| b.radius_mm < r).count();
-        let takes = self.taken_mm.iter().map(|(a, b)| (b > a).then(|| passed(*a)));
-        takes.chain([(self.lit_mm.1 > self.lit_mm.0).then_some(0)]).collect()
+        let radii = self.taken_mm.iter().zip(&self.sides);
+        let takes = radii.map(|((a, b), side)| (b > a).then(|| (passed(*a), *side)));
+        takes.chain([(self.lit_mm.1 > self.lit_mm.0).then_some((0, 0))]).collect()
     }
 }
 
@@ -510,8 +513,15 @@ impl Prepared {
         })
     }
 
-    /// The star whose image falls on a point of the focal plane.
-    fn field_of_image(&self, along_mm: f64, across_mm: f64) -> Field {
+    /// The star whose image falls on a point of the focal plane, or the light of whose image passes the mirror's vertex and
+    /// that point where the flat stands out of its place.
+    pub(crate) fn field_of_image(&self, along_mm: f64, across_mm: f64) -> Field {
+        if let Some(plane) = self.tilted_focal_plane() {
+            // The light by the vertex comes from the point's mirror image.
+            let [x, y, z] = plane.point_mm(along_mm, across_mm);
+            let angle = |part: f64| (-part / z).atan() / RADIANS_PER_ARCMIN;
+            return Field::arcmin(angle(x), angle(y));
+        }
         let angle = |image_mm: f64| (-image_mm / self.focal_length_mm()).atan() / RADIANS_PER_ARCMIN;
         Field::arcmin(angle(along_mm), angle(across_mm))
     }

@@ -94,7 +94,8 @@ impl Prepared {
 
     /// Light that passes by diagonals of many sizes in this train's place, counted in rays.
     ///
-    /// Units: mm, arcmin. Sizes in any order, also repeated; the cost hardly depends on how many there are. A stated offset
+    /// Units: mm, arcmin. Sizes in any order, also repeated; the cost hardly depends on how many there are, but for thick or bevelled
+    /// glass or a flat out of its place, where each size is asked by itself. A stated offset
     /// of the train's diagonal holds for all sizes; without one each size has that of its own lit circle.
     /// Errors: [`Error::Input`] for a train without a diagonal, sizes that are none or not below the clear aperture, field
     /// points that no such telescope sees, and no rays or more than ten million.
@@ -119,8 +120,9 @@ impl Prepared {
         }
         let net: Vec<(f64, f64)> = lattice(self.clear_radius_mm(), rays).collect();
         let worthwhile = fields.len() * rays > 20_000;
-        let counts =
-            pool::map_ordered(fields.len(), worthwhile, |i| self.counts(&sizes, fields[i], &net));
+        let counts = pool::map_ordered(fields.len(), worthwhile, |i| {
+            if sizes.nested { self.counts(&sizes, fields[i], &net) } else { self.one_by_one(&sizes, fields[i], &net) }
+        });
         let lit_rays = counts.into_iter().collect::<Result<Vec<_>>>()?;
         Ok(LightBySize { minor_axis_mm: minor_axis_mm.to_vec(), fields: fields.to_vec(), rays, lit_rays })
     }
@@ -194,6 +196,17 @@ impl Prepared {
         Ok(lit)
     }
 
+    /// The same without critical sizes: each ray asked by each size.
+    fn one_by_one(&self, sizes: &Sizes, field: Field, net: &[(f64, f64)]) -> Result<Vec<u32>> {
+        let points = self.rays_of_equal_light(field, net.len());
+        let mut lit = vec![0; sizes.rising_mm.len()];
+        for (size_mm, &place) in sizes.rising_mm.iter().zip(&sizes.place) {
+            let prepared = self.with_size(*size_mm)?;
+            lit[place] = points.iter().filter(|[x, y]| prepared.passes(field, *x, *y)).count() as u32;
+        }
+        Ok(lit)
+    }
+
     /// The same train with a diagonal of another size.
     fn with_size(&self, minor_axis_mm: f64) -> Result<Self> {
         let mut parts = self.train().to_parts();
@@ -219,6 +232,9 @@ struct Sizes {
     /// Where each stood in the list that was given.
     place: Vec<usize>,
     rule: Rule,
+    /// Whether each ray has one size from which it passes and one from which it is shadowed, in closed form: not so for thick
+    /// or bevelled glass, or a flat out of its place.
+    nested: bool,
     /// For each of equal steps from the smallest size to the largest, the first size not below the step's beginning.
     steps: Vec<u32>,
     per_mm: f64,
@@ -273,7 +289,8 @@ impl Sizes {
             half_aperture_mm: prepared.clear_radius_mm(),
             span_mm: envelope.span_mm(),
         };
-        Ok(Self { rising_mm, place, rule, steps, per_mm })
+        let nested = diagonal.thickness_mm == 0.0 && diagonal.bevel_mm == 0.0 && diagonal.misplaced.is_none();
+        Ok(Self { rising_mm, place, rule, nested, steps, per_mm })
     }
 
     /// The first size that is not below a number, and whether a size lies so near to it that rounding decides.

@@ -70,12 +70,23 @@ impl<'a> Outline<'a> {
         stop.excess_mm(&self.beam.ray(self.prepared.mirror(), x_mm, y_mm), &self.beam)
     }
 
+    /// The side of `stop` that the light at (r, angle) passes nearest to; 0 for a circle.
+    pub(crate) fn side(&self, stop: &Stop, r_mm: f64, angle: f64) -> usize {
+        if !stop.has_sides() {
+            return 0;
+        }
+        let (sin, cos) = angle.sin_cos();
+        let ray = self.beam.ray(self.prepared.mirror(), r_mm * cos, r_mm * sin);
+        stop.side(&ray, &self.beam)
+    }
+
     /// Whether every stop is one radius at each angle.
     pub(crate) fn is_star_shaped(&self) -> bool {
         // Nearer to the shadow's edge than this its radius varies too fast with the angle.
         const INSIDE: f64 = 0.15;
         let seen = self.cuts.iter().all(|stop| self.excess_mm(stop, 0.0, 0.0) < 0.0);
-        let covered = self.shadows.iter().all(|s| self.excess_mm(s, 0.0, 0.0) > INSIDE * s.radius_mm());
+        let hidden = |s: &Stop| self.excess_mm(&s.core(), 0.0, 0.0) > INSIDE * s.radius_mm();
+        let covered = self.shadows.iter().all(hidden);
         seen && covered
     }
 
@@ -91,9 +102,27 @@ impl<'a> Outline<'a> {
         radii.fold(0.0, f64::max)
     }
 
-    /// The shadow from which a ring of light begins: the diagonal's, or the holder's alone; 0 without any.
+    /// Which body's shadow reaches to that radius, and which side of it; none without any.
+    pub(crate) fn shadow_side(&self, angle: f64) -> Option<(usize, usize)> {
+        let mut widest: Option<(usize, f64)> = None;
+        for (i, shadow) in self.shadows.iter().enumerate() {
+            let radius = self.cut_radius_mm(shadow, angle, self.rim_mm);
+            if widest.is_none_or(|(_, r)| radius > r) {
+                widest = Some((i, radius));
+            }
+        }
+        widest.map(|(i, radius)| (i, self.side(&self.shadows[i], radius, angle)))
+    }
+
+    /// The shadow from which a ring of light begins: the diagonal's, or the holder's alone; 0 without any. Where thick glass
+    /// shadows more than its face does, that of the face: a ring begins smoothly.
     pub(crate) fn ring_radius_mm(&self, angle: f64) -> f64 {
-        self.shadows.first().map_or(0.0, |s| self.cut_radius_mm(s, angle, self.rim_mm))
+        self.shadows.first().map_or(0.0, |s| self.cut_radius_mm(&s.core(), angle, self.rim_mm))
+    }
+
+    /// Whether the shadows may reach beyond the circle from which the ring begins.
+    pub(crate) fn shadows_beyond_the_ring(&self) -> bool {
+        self.shadows.len() > 1 || self.shadows.iter().any(Stop::has_sides)
     }
 
     /// Bodies on the axis that the light passes outside of, the diagonal first.

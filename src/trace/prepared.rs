@@ -44,10 +44,7 @@ impl Prepared {
         let fold = Fold::of(train);
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
-        let mut parts: Vec<Part> =
-            stops.iter().map(|s| s.part).chain(strips.iter().map(|s| s.part)).collect();
-        parts.sort_unstable();
-        parts.dedup();
+        let parts = in_order(&stops, &strips);
         let height_integrals = height_integrals(&mirror, &breaks);
         Self(Arc::new(Parts {
             train: train.clone(),
@@ -134,6 +131,11 @@ impl Prepared {
         &self.0.parts
     }
 
+    /// Where a part of this train stands in the order in which light meets them.
+    pub(crate) fn place_of(&self, part: Part) -> usize {
+        self.parts().iter().position(|p| *p == part).unwrap_or(self.parts().len())
+    }
+
     /// Radii on the open mirror at which a quadrature must stop, ascending, ends left out.
     pub(crate) fn breaks(&self) -> &[Break] {
         &self.0.breaks
@@ -170,6 +172,16 @@ impl Prepared {
         let mirror = coating.patches.iter().take(patches).fold(rings, laid_over);
         mirror * self.train().diagonal().map_or(1.0, |d| d.reflectance)
     }
+}
+
+/// The parts in the order in which light meets them: up to the diagonal that of `Part`, beyond it that of their stops.
+fn in_order(stops: &[Stop], strips: &[Strip]) -> Vec<Part> {
+    let all = stops.iter().map(|s| s.part).chain(strips.iter().map(|s| s.part));
+    let (mut parts, beyond): (Vec<Part>, Vec<Part>) = all.partition(|part| !part.is_beyond_the_flat());
+    parts.sort_unstable();
+    parts.dedup();
+    parts.extend(beyond);
+    parts
 }
 
 fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {

@@ -167,16 +167,16 @@ impl Spokes<'_> {
         }
     }
 
-    /// What a holder that stands out from behind the diagonal takes.
+    /// What a holder that stands out from behind the diagonal takes, and the thickness of the diagonal's glass.
     fn inner_crescents(&self, outline: &Outline<'_>, nodes: &mut Nodes) {
-        if outline.shadows().len() < 2 {
+        if !outline.shadows_beyond_the_ring() {
             return;
         }
         let ends = |angle: f64| (outline.ring_radius_mm(angle), outline.shadow_radius_mm(angle));
         let corners = outline.switches(|angle| {
             let (inner, outer) = ends(angle);
             let passed = |r: f64| self.prepared.breaks().iter().filter(|b| b.radius_mm < r).count();
-            (outer > inner, passed(inner), passed(outer))
+            (outer > inner, outline.shadow_side(angle), passed(inner), passed(outer))
         });
         for (from, to) in arcs(&corners, PI / 4.0) {
             let middle = ends(f64::midpoint(from, to));
@@ -198,12 +198,14 @@ impl Spokes<'_> {
             let (outer, by) = outline.outer_radius_mm(angle);
             (outer.max(outline.shadow_radius_mm(angle)), by)
         };
-        // Corners of the crescent: another stop takes over, its edge meets the shadow's or a break.
+        // Corners of the crescent: another stop takes over or another side of it, its edge meets the shadow's or a break.
         let corners = outline.switches(|angle| {
             let (outer, by) = outline.outer_radius_mm(angle);
+            let side = by.map(|i| outline.side(&outline.cuts()[i], outer, angle));
             let in_shadow = outer < outline.shadow_radius_mm(angle);
+            let shadow = in_shadow.then(|| outline.shadow_side(angle));
             let passed = self.prepared.breaks().iter().filter(|b| b.radius_mm < outer).count();
-            (by, in_shadow, passed)
+            ((by, side), shadow, passed)
         });
         for (from, to) in arcs(&corners, PI / 4.0) {
             if inner(f64::midpoint(from, to)).1.is_none() {

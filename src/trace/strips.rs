@@ -55,8 +55,9 @@ pub(crate) struct RowEnds {
     limits: Limits,
 }
 
-/// Which body's shadow a row leaves (none: it begins outside), and which stop ends it (none: the rim).
-pub(crate) type Limits = (Option<usize>, Option<usize>);
+/// Which body's shadow a row leaves and by which of its sides (none: it begins outside), and which stop ends it, and by which
+/// side (none: the rim).
+pub(crate) type Limits = (Option<(usize, usize)>, Option<(usize, usize)>);
 
 impl Strip {
     /// The place in the strip's own plane, mm from the axis.
@@ -203,18 +204,19 @@ impl Strip {
             return None;
         }
         row.to_mm = roots::bracketed(beyond_rim, start, far, accuracy)?;
+        let side = |stop: &Stop, s: f64| if stop.has_sides() { stop.side(&hit(s), beam) } else { 0 };
         for (i, shadow) in outline.shadows().iter().enumerate() {
             let depth = |s: f64| shadow.excess_mm(&hit(s), beam);
             if depth(row.from_mm) > 0.0 {
                 row.from_mm = roots::bracketed(depth, row.from_mm, row.to_mm, accuracy)?;
-                row.limits.0 = Some(i);
+                row.limits.0 = Some((i, side(shadow, row.from_mm)));
             }
         }
         for (i, cut) in cuts.iter().enumerate() {
             let excess = |s: f64| cut.excess_mm(&hit(s), beam);
             if excess(row.to_mm) > 0.0 {
                 row.to_mm = roots::bracketed(excess, row.from_mm, row.to_mm, accuracy)?;
-                row.limits.1 = Some(i);
+                row.limits.1 = Some((i, side(cut, row.to_mm)));
             }
         }
         (row.to_mm > row.from_mm).then_some(row)
@@ -369,7 +371,7 @@ struct RowWalk {
     pieces: Vec<(f64, f64)>,
     /// Places in the order of the areas, each with where it begins; the light last, from the start of the row.
     behind: Vec<(usize, f64)>,
-    signature: (Limits, Vec<usize>, Vec<usize>),
+    signature: (Limits, Vec<usize>, Vec<(usize, usize)>),
 }
 
 impl StripShare<'_> {
@@ -380,10 +382,11 @@ impl StripShare<'_> {
         let row = self.strip.row(prepared, self.outline, &before, t_mm)?;
         let (pieces, crossed) =
             uncovered(self.strip, &self.above, (prepared, beam), (row.from_mm, row.to_mm), t_mm);
-        let excess = |stop: &Stop, s: f64| {
+        let hit = |s: f64| {
             let [x, y] = self.strip.on_mirror(prepared, beam, s, t_mm);
-            stop.excess_mm(&beam.ray(prepared.mirror(), x, y), beam)
+            beam.ray(prepared.mirror(), x, y)
         };
+        let excess = |stop: &Stop, s: f64| stop.excess_mm(&hit(s), beam);
         let (mut behind, mut outer, mut cutting) = (Vec::new(), row.to_mm, Vec::new());
         for stop in &after {
             if excess(stop, outer) > 0.0 {
@@ -393,7 +396,8 @@ impl StripShare<'_> {
                 outer = inner.unwrap_or(row.from_mm);
                 let place = prepared.place_of(stop.part);
                 behind.push((place, outer));
-                cutting.push(place);
+                let side = if stop.has_sides() { stop.side(&hit(outer), beam) } else { 0 };
+                cutting.push((place, side));
             }
         }
         behind.push((prepared.parts().len(), row.from_mm));

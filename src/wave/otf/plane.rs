@@ -27,8 +27,8 @@ pub(super) enum Curve {
     Joint(f64, bool),
     /// The hard rim of a patch of the coating, by its place among them.
     Patch(usize),
-    /// The circle of a stop, by its place among those of the train.
-    Stop(usize),
+    /// One of the smooth lines that bound a stop, a circle's only one: its place among those of the train, which line.
+    Stop(usize, usize),
     /// One of the lines that bound a strip: which strip, which line.
     Strip(usize, usize),
 }
@@ -119,7 +119,8 @@ impl<'a> Plane<'a> {
         for (i, stop) in prepared.stops().iter().enumerate() {
             // The mask is the rim itself.
             if stop.part != Part::Mask && self.reaches(prepared, i) {
-                self.curves.push(Curve::Stop(i));
+                let edges = self.beam().map_or(0, |beam| stop.edges(beam));
+                self.curves.extend((0..edges).map(|edge| Curve::Stop(i, edge)));
             }
         }
         for (i, strip) in prepared.strips().iter().enumerate() {
@@ -168,6 +169,13 @@ impl<'a> Plane<'a> {
         let kept: Vec<bool> = (0..count).map(|b| !(0..b).any(|a| twins(a, b))).collect();
         let mut keep = kept.iter();
         self.curves.retain(|_| *keep.next().unwrap_or(&true));
+    }
+
+    fn beam(&self) -> Option<&StarBeam> {
+        match &self.body {
+            Body::Star { beam, .. } => Some(beam),
+            Body::Terms { .. } => None,
+        }
     }
 
     /// Whether a stop's circle may cross the rim's disc.
@@ -258,15 +266,7 @@ impl<'a> Plane<'a> {
                 let square = ray.hit_mm[0].powi(2) + ray.hit_mm[1].powi(2);
                 values.extend(self.curves.iter().map(|curve| match *curve {
                     Curve::Rim(r) | Curve::Joint(r, _) => square - r * r,
-                    Curve::Stop(i) => {
-                        let stop = &prepared.stops()[i];
-                        let (excess, radius) = (stop.excess_mm(&ray, beam), stop.radius_mm());
-                        if stop.is_shadow() {
-                            excess * (excess - 2.0 * radius)
-                        } else {
-                            excess * (excess + 2.0 * radius)
-                        }
-                    }
+                    Curve::Stop(i, edge) => prepared.stops()[i].beyond_edge(edge, &ray, beam),
                     Curve::Patch(i) => {
                         let patch = &prepared.train().primary().coating.patches[i];
                         let [x, y, _] = ray.hit_mm;
@@ -280,7 +280,7 @@ impl<'a> Plane<'a> {
                 let square = 4.0 * focal_ratio * focal_ratio * (m[0] * m[0] + m[1] * m[1]);
                 values.extend(self.curves.iter().map(|curve| match *curve {
                     Curve::Rim(r) | Curve::Joint(r, _) => square - r * r,
-                    Curve::Stop(_) | Curve::Strip(..) | Curve::Patch(_) => 1.0,
+                    Curve::Stop(..) | Curve::Strip(..) | Curve::Patch(_) => 1.0,
                 }));
                 values[0] <= 0.0 && values.get(1).is_none_or(|v| *v >= 0.0)
             }
