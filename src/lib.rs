@@ -44,7 +44,11 @@ mod view;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
-pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
+pub use judge::{
+    Aim, AimWeights, Ceiling, Change, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison,
+    DiagonalRow, Evidence, Judgement, OffsetRule, ReadingDetails, Recommendation, RowChunks, SizeScore,
+    Verdict, Worth, judge_refigure,
+};
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
     FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MirrorClips, Misplacement, Opening, Primary,

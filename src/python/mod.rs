@@ -12,6 +12,7 @@ mod arguments;
 mod arrays;
 mod bench;
 mod coating;
+mod diagonals;
 mod errors;
 mod estimate;
 mod evidence;
@@ -66,6 +67,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     view::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
+    diagonals::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;
     module.add_function(wrap_pyfunction!(inches, module)?)
