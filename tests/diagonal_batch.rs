@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 use std::process::Command;
 
 use catoptric::{
-    ARCSEC_PER_RADIAN, Aim, AimWeights, Criterion, Diagonal, DiagonalBatchInput, Drawtube, Error, Field,
+    ARCSEC_PER_RADIAN, Aim, AimWeights, Criterion, Diagonal, DiagonalBatchInput, DiagonalComparison, Drawtube, Error, Field,
     FocalLengthMm, FocalPlane, NM_PER_MM, OffsetRule, Opening, Part, Prepared, Primary, Spider, Train,
     TrainBuilder, Zone,
 };
@@ -161,6 +161,9 @@ fn parts_and_pieces_are_the_whole_bit_for_bit() {
         let parts = (0..of).map(|k| batch.part(k, of).expect("a part").run().expect("rows").rows);
         assert_eq!(parts.flatten().collect::<Vec<_>>(), whole, "{of} parts");
     }
+    let three: Vec<_> = (0..3).map(|k| batch.part(k, 3).expect("a part").run().expect("rows")).collect();
+    assert_eq!(DiagonalComparison::join(&three).expect("joined"), batch.run().expect("rows"));
+    refused(DiagonalComparison::join(&[three[0].clone(), three[2].clone()]), "parts[1]", "out of order");
     // A part of a part.
     let half = batch.part(1, 2).expect("a part");
     let quarters = [half.part(0, 2).expect("a part"), half.part(1, 2).expect("a part")];

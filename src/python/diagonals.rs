@@ -431,6 +431,22 @@ impl PyDiagonalComparison {
         table(py, self.0.batch.input(), &self.0.rows, Some(&self.0.dominated))
     }
 
+    /// Return the comparison that parts of one batch make together, given in their order: bit for bit that of the whole.
+    ///
+    /// Errors: InputError for no parts, and for parts that do not follow one another.
+    ///
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> batch = ct.DiagonalBatch(ct.Train(primary=mirror), minor_axis_mm=[60, 70, 80], field_radius_mm=[0],
+    /// ...     axis_to_focus_mm=[235])
+    /// >>> parts = [batch.part(k, of=2).run() for k in range(2)]
+    /// >>> assert ct.DiagonalComparison.join(parts) == batch.run()
+    #[staticmethod]
+    #[pyo3(signature = (parts, /))]
+    fn join(py: Python<'_>, parts: Vec<Py<Self>>) -> PyResult<Self> {
+        let parts: Vec<DiagonalComparison> = parts.iter().map(|part| part.get().0.clone()).collect();
+        DiagonalComparison::join(&parts).map(Self).map_err(|e| exception(py, e))
+    }
+
     /// Return the same candidates held against one another by other criteria: columns of `criteria`.
     ///
     /// Errors: InputError for a name that is none of "obstruction_ratio", "edge_light", "on_axis",

@@ -141,6 +141,20 @@ def turned_runs(name="both_all", **changes):
     return ct.TurnedRuns(**(given | changes))
 
 
+def diagonals(**changes):
+    """Return three sizes compared at two heights, one of them too small for the axis."""
+    given = {
+        "minor_axis_mm": [70, 47, 62],
+        "field_radius_mm": [0, 12],
+        "axis_to_focus_mm": [235, 250],
+        "detail_arcsec": [1.2],
+        "azimuths": 6,
+        "price": [70, 40, 55],
+    }
+    tube = ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18)
+    return ct.DiagonalBatch(newtonian(drawtube=tube), **(given | changes))
+
+
 def disc():
     spot = ct.DiscSpot(x_arcsec=3, y_arcsec=-2, diameter_arcsec=2, contrast=0.5)
     return ct.BandedDisc(diameter_arcsec=20, spots=[spot], tilt_deg=10, detail_contrast=0.03)
@@ -182,6 +196,7 @@ def parts():
         sheet(),
         report(),
         turned_runs(),
+        diagonals(),
         ct.Spectrum.photopic(),
         ct.Seeing(fwhm_arcsec=1.5, zenith_angle_deg=30).short_exposure(diameter_mm=318),
     ]
@@ -197,6 +212,8 @@ def results():
         train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 2, 4]),
         train.illumination(radius_mm=[0, 5, 10, 15]),
         train.airy(),
+        diagonals().run(),
+        diagonals().run().recommend(aim="sensor"),
         train.artificial_star(40_000),
         train.spikes(),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),

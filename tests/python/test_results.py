@@ -55,6 +55,8 @@ slope band_count band_contrast limb_darkening spots detail_contrast contrast fir
 second_magnitude stars star_count magnitude throughput bands_left spots_left star_gap magnification
 pixels_per_lambda_f tail_share scene eyepiece sensor rms greatest
 weight spectrum strehl_by_wavelength strehl_marechal strehl_exponential warning alpha at_reference
+trains azimuths price drawtube edge_relative edge_light clipped_axis dominated criteria findings
+aim weights batch
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 """
 WITHOUT_UNIT = set(NAMES.split())

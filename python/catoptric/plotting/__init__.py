@@ -5,6 +5,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 """
 
 from .bench import figure_estimate, readings
+from .diagonals import diagonals
 from .light import illumination, illumination_map, shares
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
@@ -18,6 +19,7 @@ from .views import ripple_map, view, views
 __all__ = [
     "air_contrast",
     "contrast",
+    "diagonals",
     "energy",
     "figure_estimate",
     "figure_profile",

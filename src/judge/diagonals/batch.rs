@@ -128,6 +128,13 @@ impl DiagonalBatchInput {
         DiagonalBatch::try_from(self)
     }
 
+    /// The number of rows of the whole batch; none where it cannot be counted.
+    fn all_rows(&self) -> Option<usize> {
+        let settings = self.axis_to_focus_mm.len().max(1).checked_mul(self.drawtubes.len().max(1))?;
+        let rows = settings.checked_mul(self.trains.len())?.checked_mul(self.minor_axis_mm.len())?;
+        (rows < usize::MAX / 1024).then_some(rows)
+    }
+
     fn note_problems(&self, findings: &mut Findings) {
         if self.trains.is_empty() {
             findings.fault("trains", "no trains", "one train or more", "");
@@ -275,13 +282,7 @@ impl TryFrom<DiagonalBatchInput> for DiagonalBatch {
         input.note_problems(&mut findings);
         findings.refuse()?;
         let whole = input
-            .axis_to_focus_mm
-            .len()
-            .max(1)
-            .checked_mul(input.drawtubes.len().max(1))
-            .and_then(|n| n.checked_mul(input.trains.len()))
-            .and_then(|n| n.checked_mul(input.minor_axis_mm.len()))
-            .filter(|n| *n < usize::MAX / 1024)
+            .all_rows()
             .ok_or_else(|| Error::input("minor_axis_mm", "too many", "a number of rows that can be counted", ""))?;
         let range = input.rows.unwrap_or((0, whole));
         if range.0 > range.1 || range.1 > whole {
@@ -350,9 +351,18 @@ impl DiagonalBatch {
             return Err(Error::input("k", k, format!("from 0 to below of = {of}"), "counted from 1?"));
         }
         let cut = |k: usize| self.range.0 + (self.len() as u128 * k as u128 / of as u128) as usize;
-        let range = (cut(k), cut(k + 1));
-        let input = DiagonalBatchInput { rows: Some(range), ..self.input.clone() };
-        Ok(Self { input, range })
+        Ok(self.over((cut(k), cut(k + 1))))
+    }
+
+    /// The first row and the row after the last, in the whole batch.
+    pub(super) fn range(&self) -> (usize, usize) {
+        self.range
+    }
+
+    /// The same batch over other rows of the whole.
+    pub(super) fn over(&self, range: (usize, usize)) -> Self {
+        let rows = (Some(range.1 - range.0) != self.input.all_rows()).then_some(range);
+        Self { input: DiagonalBatchInput { rows, ..self.input.clone() }, range }
     }
 
     /// All rows at once, with what they mean beside one another.

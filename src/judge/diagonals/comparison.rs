@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::batch::DiagonalBatch;
 use super::row::DiagonalRow;
 use super::words;
+use crate::error::{Error, Result};
 use crate::trace::Part;
 
 /// Differences that are none: of shares and ratios, and of the fully lit diameter, mm.
@@ -127,6 +128,36 @@ impl DiagonalComparison {
         let dominated = dominated(&rows, &criteria, edge);
         let ceilings = settings(&rows).filter_map(ceiling).collect();
         Self { batch, rows, criteria, dominated, ceilings }
+    }
+
+    /// The comparison that parts of one batch make together, given in their order.
+    ///
+    /// Errors: [`Error::Input`] for no parts, and for parts that do not follow one another.
+    ///
+    /// ```
+    /// use catoptric::{DiagonalBatchInput, DiagonalComparison, FocalLengthMm, Primary, Train};
+    /// let train = Train::builder(Primary::new(318.0, FocalLengthMm(1558.0))).build()?;
+    /// let mut input = DiagonalBatchInput::new(vec![train], vec![50.0, 63.0, 70.0], vec![0.0, 9.0]);
+    /// input.axis_to_focus_mm = vec![235.0];
+    /// let batch = input.check()?;
+    /// let parts = [batch.part(0, 2)?.run()?, batch.part(1, 2)?.run()?];
+    /// assert_eq!(DiagonalComparison::join(&parts)?, batch.run()?);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn join(parts: &[Self]) -> Result<Self> {
+        let (Some(first), Some(last)) = (parts.first(), parts.last()) else {
+            return Err(Error::input("parts", "no parts", "one part or more", ""));
+        };
+        for (i, pair) in parts.windows(2).enumerate() {
+            let (end, next) = (pair[0].batch.range().1, pair[1].batch.range());
+            if end != next.0 || pair[1].batch.over(next) != first.batch.over(next) {
+                let found = format!("rows {} to {}", next.0, next.1);
+                let allowed = format!("the part of the same batch that goes on at row {end}");
+                return Err(Error::input(format!("parts[{}]", i + 1), found, allowed, "parts out of order?"));
+            }
+        }
+        let batch = first.batch.over((first.batch.range().0, last.batch.range().1));
+        Ok(Self::new(batch, parts.iter().flat_map(|part| part.rows.iter().cloned()).collect()))
     }
 
     /// The same, held against one another by other criteria.
