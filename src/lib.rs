@@ -67,8 +67,8 @@ pub use shop_test::{
     knife_edge_picture,
 };
 pub use trace::{
-    DiagonalFit, Illumination, ImageShift, Light, LightBySize, Part, Prepared, RadialIllumination, Ray, Share, Spot,
-    SpotPoints, Star, smallest_diagonal,
+    DiagonalFit, Illumination, ImageShift, Light, LightBySize, Part, Prepared, RadialIllumination, Ray,
+    Share, Spot, SpotPoints, Star, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

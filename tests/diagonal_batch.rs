@@ -4,9 +4,9 @@ use std::f64::consts::PI;
 use std::process::Command;
 
 use catoptric::{
-    ARCSEC_PER_RADIAN, Aim, AimWeights, Criterion, Diagonal, DiagonalBatchInput, DiagonalComparison, Drawtube, Error, Field,
-    FocalLengthMm, FocalPlane, NM_PER_MM, OffsetRule, Opening, Part, Prepared, Primary, Spider, Train,
-    TrainBuilder, Zone,
+    ARCSEC_PER_RADIAN, Aim, AimWeights, Criterion, Diagonal, DiagonalBatchInput, DiagonalComparison,
+    Drawtube, Error, Field, FocalLengthMm, FocalPlane, NM_PER_MM, OffsetRule, Opening, Part, Prepared,
+    Primary, Spider, Train, TrainBuilder, Zone,
 };
 
 /// An invented 318 mm f/4.9 with an opening and a drawtube.
@@ -37,7 +37,8 @@ fn input(parts: TrainBuilder, sizes: &[f64], radii: &[f64]) -> DiagonalBatchInpu
 #[test]
 fn critical_sizes_count_as_one_size_after_another() {
     let sizes = [70.0, 48.3, 63.0, 55.5, 63.0, 90.0, 118.0];
-    let fields = [Field::AXIS, Field::arcmin(14.0, -6.0), Field::arcmin(-30.0, 0.0), Field::arcmin(3.0, 41.0)];
+    let fields =
+        [Field::AXIS, Field::arcmin(14.0, -6.0), Field::arcmin(-30.0, 0.0), Field::arcmin(3.0, 41.0)];
     let offsets = [None, Some(0.0), Some(3.1), Some(-2.0)];
     let mut figured = parts();
     figured.primary = figured.primary.layer(Zone::new(95.0, 13.0, 28.0));
@@ -56,7 +57,10 @@ fn critical_sizes_count_as_one_size_after_another() {
                     parts.diagonal = parts.diagonal.map(|d| Diagonal { minor_axis_mm: *minor_axis_mm, ..d });
                     let single = Prepared::new(&parts.build().expect("sound"));
                     let lit = rays.iter().filter(|[x, y]| single.passes(*field, *x, *y)).count();
-                    assert_eq!(found.lit_rays[i][k] as usize, lit, "{offset_mm:?}, point {i}, {minor_axis_mm} mm");
+                    assert_eq!(
+                        found.lit_rays[i][k] as usize, lit,
+                        "{offset_mm:?}, point {i}, {minor_axis_mm} mm"
+                    );
                 }
             }
         }
@@ -120,8 +124,10 @@ fn nothing_is_taken_inside_of_the_lit_circle_and_something_outside() {
             let train = parts.clone().diagonal(Diagonal::new(row.minor_axis_mm)).build().expect("sound");
             let single = Prepared::new(&train);
             let taken = |radius: f64| {
-                let (along, across): (Vec<f64>, Vec<f64>) =
-                    (0..48).map(|i| (PI / 24.0 * f64::from(i)).sin_cos()).map(|(s, c)| (radius * c, radius * s)).unzip();
+                let (along, across): (Vec<f64>, Vec<f64>) = (0..48)
+                    .map(|i| (PI / 24.0 * f64::from(i)).sin_cos())
+                    .map(|(s, c)| (radius * c, radius * s))
+                    .unzip();
                 let light = single.illumination(&along, &across).expect("light");
                 let parts = light.stopped.iter().filter(|(part, _)| *part != Part::DiagonalShadow);
                 parts.flat_map(|(_, shares)| shares.iter().copied()).fold(0.0, f64::max)
@@ -216,8 +222,14 @@ fn the_ponds_tell_their_story() {
     for row in &visual.rows {
         println!(
             "{} mm: lit {:.2} by {:?}, edge {:.4} by {:?}, without shadow {:.4}, axis {:.4}, acts as {:.1}",
-            row.minor_axis_mm, row.fully_lit_diameter_mm, row.fully_lit_limited_by, row.relative_worst[1],
-            row.edge_limited_by, row.edge_without_shadow, row.on_axis, row.acts_as_aperture_mm,
+            row.minor_axis_mm,
+            row.fully_lit_diameter_mm,
+            row.fully_lit_limited_by,
+            row.relative_worst[1],
+            row.edge_limited_by,
+            row.edge_without_shadow,
+            row.on_axis,
+            row.acts_as_aperture_mm,
         );
     }
     println!("{:?} {:?}", visual.dominated, visual.ceilings);
@@ -288,7 +300,11 @@ fn bad_batches_are_refused() {
     refused(with(|i| i.minor_axis_mm[0] = 406.0), "minor_axis_mm[0]", "the primary's own diameter");
     refused(with(|i| i.field_radius_mm[0] = -1.0), "field_radius_mm[0]", "a sign");
     refused(with(|i| i.field_radius_mm[0] = 900.0), "field_radius_mm[0]", "half of the smallest");
-    refused(with(|i| i.axis_to_focus_mm = vec![303.0, 190.0]), "axis_to_focus_mm[1]", "half the clear aperture");
+    refused(
+        with(|i| i.axis_to_focus_mm = vec![303.0, 190.0]),
+        "axis_to_focus_mm[1]",
+        "half the clear aperture",
+    );
     refused(with(|i| i.price = vec![1.0]), "price", "one price a size");
     refused(with(|i| i.price = vec![1.0, 2.0, 3.0, -4.0, 5.0, 6.0]), "price[3]", "0 or more");
     refused(with(|i| i.detail_arcsec = vec![0.1]), "detail_arcsec[0]", "every mirror resolves");

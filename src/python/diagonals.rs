@@ -54,7 +54,9 @@ pub(super) struct PyDiagonalBatch(DiagonalBatch);
 impl PyDiagonalBatch {
     #[new]
     #[pyo3(signature = (train, *, minor_axis_mm, field_radius_mm, axis_to_focus_mm=None, drawtubes=None, azimuths=None,
-        detail_arcsec=None, wavelength_nm=None, price=None, offset=None, offset_mm=None))]
+        detail_arcsec=None, wavelength_nm=None, price=None, offset=None, offset_mm=None),
+        text_signature = "(train, *, minor_axis_mm, field_radius_mm, axis_to_focus_mm=None, drawtubes=None, azimuths=24, \
+        detail_arcsec=None, wavelength_nm=550.0, price=None, offset='fitted', offset_mm=None)")]
     #[allow(clippy::too_many_arguments)]
     fn new(
         py: Python<'_>,
@@ -84,7 +86,8 @@ impl PyDiagonalBatch {
             (None, Some(length)) => OffsetRule::StatedMm(length),
             (Some(name), other) => {
                 let allowed = "'fitted' or 'none', or offset_mm alone";
-                let found = if other.is_some() { format!("{name} beside offset_mm") } else { name.to_owned() };
+                let found =
+                    if other.is_some() { format!("{name} beside offset_mm") } else { name.to_owned() };
                 return Err(refused(py, "offset", &found, allowed, ""));
             }
         };
@@ -248,7 +251,9 @@ fn table<'py>(
     dominated: Option<&[bool]>,
 ) -> PyResult<Bound<'py, PyAny>> {
     let columns = PyDict::new(py);
-    let number = |name: &str, of: &dyn Fn(&DiagonalRow) -> f64| columns.set_item(name, column(py, rows.iter().map(of)));
+    let number = |name: &str, of: &dyn Fn(&DiagonalRow) -> f64| {
+        columns.set_item(name, column(py, rows.iter().map(of)))
+    };
     let whole = |name: &str, of: &dyn Fn(&DiagonalRow) -> i64| {
         columns.set_item(name, rows.iter().map(of).collect::<Vec<_>>().into_pyarray(py))
     };

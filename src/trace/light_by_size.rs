@@ -11,8 +11,8 @@ use super::cone::Envelope;
 use super::prepared::Prepared;
 use super::pupil::lattice;
 use super::ray::StarBeam;
-use super::spot::check_field;
 use super::rays::GRAZING_MM;
+use super::spot::check_field;
 use super::stops::{Circle, Met, Part};
 use crate::error::{Error, Result};
 use crate::model::Diagonal;
@@ -107,12 +107,7 @@ impl Prepared {
     /// assert!(Prepared::new(&bare).light_by_size(&[70.0], &[Field::AXIS], 100).is_err());
     /// # Ok::<(), catoptric::Error>(())
     /// ```
-    pub fn light_by_size(
-        &self,
-        minor_axis_mm: &[f64],
-        fields: &[Field],
-        rays: usize,
-    ) -> Result<LightBySize> {
+    pub fn light_by_size(&self, minor_axis_mm: &[f64], fields: &[Field], rays: usize) -> Result<LightBySize> {
         let sizes = Sizes::new(self, minor_axis_mm)?;
         fields.iter().try_for_each(|field| check_field(*field))?;
         if rays == 0 || rays > MOST_RAYS {
@@ -121,7 +116,11 @@ impl Prepared {
         let net: Vec<(f64, f64)> = lattice(self.clear_radius_mm(), rays).collect();
         let worthwhile = fields.len() * rays > 20_000;
         let counts = pool::map_ordered(fields.len(), worthwhile, |i| {
-            if sizes.nested { self.counts(&sizes, fields[i], &net) } else { self.one_by_one(&sizes, fields[i], &net) }
+            if sizes.nested {
+                self.counts(&sizes, fields[i], &net)
+            } else {
+                self.one_by_one(&sizes, fields[i], &net)
+            }
         });
         let lit_rays = counts.into_iter().collect::<Result<Vec<_>>>()?;
         Ok(LightBySize { minor_axis_mm: minor_axis_mm.to_vec(), fields: fields.to_vec(), rays, lit_rays })
@@ -342,14 +341,7 @@ impl Block {
 
     /// Reflects the rays at the bare conic.
     fn reflect(&mut self, conic: (f64, f64), towards: [f64; 3]) {
-        reflect_rays(
-            conic,
-            towards,
-            [&self.x, &self.y, &self.z],
-            &mut self.dx,
-            &mut self.dy,
-            &mut self.dz,
-        );
+        reflect_rays(conic, towards, [&self.x, &self.y, &self.z], &mut self.dx, &mut self.dy, &mut self.dz);
     }
 
     /// Notes how far outside of a circle the rays pass, or inside of a body.

@@ -121,7 +121,8 @@ impl Sight {
         sin: &Lanes,
     ) -> (Lanes, f64) {
         let (rim, half) = (self.rim_mm, 0.5 * self.rim_mm);
-        let (mut r, mut last, mut value, mut slope) = ([0.0; LANES], [0.0; LANES], [0.0; LANES], [0.0; LANES]);
+        let (mut r, mut last, mut value, mut slope) =
+            ([0.0; LANES], [0.0; LANES], [0.0; LANES], [0.0; LANES]);
         for i in 0..LANES {
             let middle = self.excess::<UP>(circle, half, cos[i], sin[i]);
             let end = self.excess::<UP>(circle, rim, cos[i], sin[i]);
@@ -147,8 +148,7 @@ impl Sight {
                 r[i] -= change;
                 step = change.abs().max(step);
             }
-            // NaN ends the search as well: the caller sees it in the step.
-            if !(step > 1e-8 * rim) {
+            if step <= 1e-8 * rim {
                 break;
             }
         }
@@ -188,7 +188,13 @@ pub(super) fn around(sight: &Sight, circle: &Circle, r: f64, cos: &Lanes, sin: &
 
 /// The radii at which light begins to pass outside of a circle, for eight angles, and the last step toward them.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn radii(sight: &Sight, circle: &Circle, at_centre: f64, cos: &Lanes, sin: &Lanes) -> (Lanes, f64) {
+pub(super) fn radii(
+    sight: &Sight,
+    circle: &Circle,
+    at_centre: f64,
+    cos: &Lanes,
+    sin: &Lanes,
+) -> (Lanes, f64) {
     sight.radii_of(circle, at_centre, cos, sin)
 }
 
@@ -226,8 +232,7 @@ pub(super) fn panel(sight: &Sight, takers: &[Taker], (from, to): (f64, f64)) -> 
         (sin[i], cos[i]) = sine_and_cosine(middle + half * NODES[i]);
         radial[i] = sight.towards[0] * cos[i] + sight.towards[1] * sin[i];
     }
-    let (mut inner, mut outer, mut free) =
-        ([0.0_f64; LANES], [sight.rim_mm; LANES], [sight.rim_mm; LANES]);
+    let (mut inner, mut outer, mut free) = ([0.0_f64; LANES], [sight.rim_mm; LANES], [sight.rim_mm; LANES]);
     let mut sums = Panel { taken_mm2: [0.0; MOST], outer_mm2: 0.0, error_mm2: 0.0 };
     for taker in takers {
         let (radius, step) = sight.radii_of(&taker.circle, taker.at_centre, &cos, &sin);

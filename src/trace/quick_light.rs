@@ -12,6 +12,7 @@ use super::prepared::Prepared;
 use super::quick_lanes::{LANES, Lanes, MOST, Panel, Sight, Taker, around, panel, radii};
 use super::stops::{Circle, Met, Part};
 use crate::numeric::roots;
+#[cfg(test)]
 use crate::units::Field;
 
 /// Angles at which every curve is looked at.
@@ -116,6 +117,7 @@ impl QuickLight {
     ///
     /// Error: the estimate is three times what the rules of the panels say, plus 1e-13; held below 1e-10 by halving panels,
     /// else nothing is returned.
+    #[cfg(test)]
     pub(crate) fn light(&self, field: Field) -> Option<QuickAnswer> {
         Look { quick: self, sight: self.sight(field.towards()) }.light()
     }
@@ -150,12 +152,8 @@ impl Look<'_> {
         let mut shadow = None;
         if let Some(place) = quick.shadow {
             let circle = quick.stops[place].1;
-            let taker = Taker {
-                circle,
-                at_centre: sight.excess_mm(&circle, 0.0, 0.0),
-                place,
-                is_shadow: true,
-            };
+            let taker =
+                Taker { circle, at_centre: sight.excess_mm(&circle, 0.0, 0.0), place, is_shadow: true };
             let reach_mm = self.shadow_reach_mm(&circle);
             if reach_mm >= quick.rim_mm {
                 return None;
@@ -171,7 +169,7 @@ impl Look<'_> {
             let mut corners = corners;
             if let Some((taker, _)) = shadow.filter(|(_, reach_mm)| nearest < *reach_mm) {
                 // The shadow meets the crescents: it is walked with them.
-                if !(taker.at_centre < -3.0 * CENTRE_INSIDE * taker.circle.radius_mm) || count == MOST {
+                if taker.at_centre >= -3.0 * CENTRE_INSIDE * taker.circle.radius_mm || count == MOST {
                     return None;
                 }
                 self.shadow_corners(&taker, &cuts, &mut corners)?;
@@ -216,7 +214,7 @@ impl Look<'_> {
                 continue;
             }
             let at_centre = sight.excess_mm(circle, 0.0, 0.0);
-            if !(at_centre < -CENTRE_INSIDE * circle.radius_mm) {
+            if at_centre >= -CENTRE_INSIDE * circle.radius_mm {
                 return None;
             }
             let taker = Taker { circle: *circle, at_centre, place, is_shadow: false };
@@ -281,9 +279,8 @@ impl Look<'_> {
             let from = corners.get(i).copied().unwrap_or(0.0);
             let to = corners.get(i + 1).copied().unwrap_or(first + TAU);
             let middle = 0.5 * (from + to);
-            let cuts = |t: &Taker| {
-                !t.is_shadow && self.sight.excess_mm(&t.circle, self.quick.rim_mm, middle) > 0.0
-            };
+            let cuts =
+                |t: &Taker| !t.is_shadow && self.sight.excess_mm(&t.circle, self.quick.rim_mm, middle) > 0.0;
             if to - from < 1e-12 || !(walks_shadow || takers.iter().any(cuts)) {
                 continue;
             }
@@ -438,8 +435,7 @@ mod tests {
         let primary = Primary::new(aperture, FocalLengthMm(focal)).conic(conic);
         let masked = span(0.0, 1.0) < 0.15;
         let primary = if masked { primary.mask_diameter_mm(aperture * 0.93) } else { primary };
-        let mut train =
-            Train::builder(primary).diagonal(diagonal).focal_plane(FocalPlane::new(to_focus));
+        let mut train = Train::builder(primary).diagonal(diagonal).focal_plane(FocalPlane::new(to_focus));
         if span(0.0, 1.0) < 0.7 {
             let opening = Opening::new(aperture * span(0.97, 1.15), focal * span(0.8, 1.2));
             train = train.front_opening(opening);

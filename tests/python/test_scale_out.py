@@ -1,4 +1,4 @@
-"""The same batch through other people's workers: equal to the serial run, threads not multiplied."""
+"""The same batch through workers of others: equal to the serial run, threads not multiplied."""
 
 import multiprocessing
 import os

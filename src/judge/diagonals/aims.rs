@@ -225,7 +225,8 @@ impl DiagonalComparison {
                     fully_lit,
                     price: row.price.map(|p| if most_price > 0.0 { 1.0 - p / most_price } else { 1.0 }),
                 };
-                let same = |s: &&mut (SizeScore, f64)| s.0.minor_axis_mm.to_bits() == row.minor_axis_mm.to_bits();
+                let same =
+                    |s: &&mut (SizeScore, f64)| s.0.minor_axis_mm.to_bits() == row.minor_axis_mm.to_bits();
                 if let Some((sum, count)) = sums.iter_mut().find(same) {
                     sum.contrast += worth.contrast;
                     sum.axis_light += worth.axis_light;

@@ -170,7 +170,12 @@ impl DiagonalBatchInput {
             && let Some(i) = self.trains.iter().position(|t| t.focal_plane().is_none())
         {
             let cause = format!("train {i} has no focal plane of its own");
-            findings.fault("axis_to_focus_mm", "nothing", "distances of the focal plane from the axis", &cause);
+            findings.fault(
+                "axis_to_focus_mm",
+                "nothing",
+                "distances of the focal plane from the axis",
+                &cause,
+            );
         }
         if !(2..=3600).contains(&self.azimuths) {
             findings.fault("azimuths", self.azimuths, "from 2 to 3600", "");
@@ -183,13 +188,20 @@ impl DiagonalBatchInput {
             for (i, detail) in self.detail_arcsec.iter().enumerate() {
                 let allowed = format!("a full period that every mirror resolves: above {finest:.3} arcsec");
                 let coarser = |d: f64| d > finest && d < 3600.0;
-                findings.number(&format!("detail_arcsec[{i}]"), *detail, coarser, &allowed, "half of a period?");
+                findings.number(
+                    &format!("detail_arcsec[{i}]"),
+                    *detail,
+                    coarser,
+                    &allowed,
+                    "half of a period?",
+                );
             }
         }
     }
 
     fn note_sizes(&self, findings: &mut Findings) {
-        let aperture = self.trains.iter().map(|t| t.primary().clear_aperture_mm).fold(f64::INFINITY, f64::min);
+        let aperture =
+            self.trains.iter().map(|t| t.primary().clear_aperture_mm).fold(f64::INFINITY, f64::min);
         if self.minor_axis_mm.is_empty() {
             findings.fault("minor_axis_mm", "no sizes", "one size or more", "");
         }
@@ -201,18 +213,17 @@ impl DiagonalBatchInput {
             0.0
         };
         let mut order: Vec<usize> = (0..self.minor_axis_mm.len()).collect();
-        for i in &order {
+        let good = |size: f64| size > 0.0 && size < aperture && size >= least;
+        let bad = order.iter().filter(|i| !good(self.minor_axis_mm[**i]));
+        // A longer list of faults helps nobody.
+        for i in bad.take(20) {
             findings.number(
                 &format!("minor_axis_mm[{i}]"),
                 self.minor_axis_mm[*i],
-                |v| v > 0.0 && v < aperture && v >= least,
+                good,
                 "above 0, below the smallest clear aperture, not below twice a stated offset",
                 "inches, or the primary's own diameter?",
             );
-            // One list of faults that nobody can read helps nobody.
-            if *i > 20 && findings.has_fault() {
-                return;
-            }
         }
         order.sort_by(|&a, &b| self.minor_axis_mm[a].total_cmp(&self.minor_axis_mm[b]).then(a.cmp(&b)));
         for pair in order.windows(2) {
@@ -281,9 +292,9 @@ impl TryFrom<DiagonalBatchInput> for DiagonalBatch {
         let mut findings = Findings::default();
         input.note_problems(&mut findings);
         findings.refuse()?;
-        let whole = input
-            .all_rows()
-            .ok_or_else(|| Error::input("minor_axis_mm", "too many", "a number of rows that can be counted", ""))?;
+        let whole = input.all_rows().ok_or_else(|| {
+            Error::input("minor_axis_mm", "too many", "a number of rows that can be counted", "")
+        })?;
         let range = input.rows.unwrap_or((0, whole));
         if range.0 > range.1 || range.1 > whole {
             let found = format!("{} to {}", range.0, range.1);

@@ -267,7 +267,8 @@ fn fully_lit(viewer: &Viewer) -> (f64, Option<Part>) {
         let mut most: Option<Part> = None;
         for i in 0..azimuths {
             let (sin, cos) = (step * f64::from(i)).sin_cos();
-            let light = viewer.prepared.light(viewer.prepared.field_of_image(radius_mm * cos, radius_mm * sin));
+            let light =
+                viewer.prepared.light(viewer.prepared.field_of_image(radius_mm * cos, radius_mm * sin));
             let own = |part: Part| matches!(part, Part::Spider | Part::MirrorClips | Part::Mask);
             let stopped = light.stopped.iter().filter(|s| !own(s.part)).map(|s| (s.part, s.fraction));
             most = most.or(main_stop(stopped));

@@ -18,7 +18,12 @@ fn mm(length: f64) -> String {
 }
 
 /// Which setting of several: nothing where there is one alone.
-fn setting(comparison: &DiagonalComparison, train: usize, tube: Option<usize>, axis_to_focus_mm: f64) -> String {
+fn setting(
+    comparison: &DiagonalComparison,
+    train: usize,
+    tube: Option<usize>,
+    axis_to_focus_mm: f64,
+) -> String {
     let input = comparison.batch.input();
     let mut parts = Vec::new();
     if input.trains.len() > 1 {
