@@ -454,7 +454,7 @@ impl PyDiagonalComparison {
 
     /// Return the same candidates held against one another by other criteria: columns of `criteria`.
     ///
-    /// Errors: InputError for a name that is none of "obstruction_ratio", "edge_light", "on_axis",
+    /// Errors: InputError for no criteria, and for a name that is none of "obstruction_ratio", "edge_light", "on_axis",
     /// "fully_lit_diameter_mm", "price".
     ///
     /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
@@ -471,6 +471,9 @@ impl PyDiagonalComparison {
             Criterion::Price,
         ];
         let allowed = "'obstruction_ratio', 'edge_light', 'on_axis', 'fully_lit_diameter_mm' or 'price'";
+        if criteria.is_empty() {
+            return Err(refused(py, "criteria", "none", allowed, ""));
+        }
         let pick = |name: &str| ALL.into_iter().find(|c| c.key() == name);
         let chosen = criteria.iter().map(|name| choice(py, "criteria", name, allowed, pick));
         Ok(Self(self.0.clone().by(&chosen.collect::<PyResult<Vec<_>>>()?)))

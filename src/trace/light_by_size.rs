@@ -114,6 +114,7 @@ impl Prepared {
             return Err(Error::input("rays", rays, "from 1 to 10 000 000", ""));
         }
         let net: Vec<(f64, f64)> = lattice(self.clear_radius_mm(), rays).collect();
+        // Above some hundred microseconds of work.
         let worthwhile = fields.len() * rays > 20_000;
         let counts = pool::map_ordered(fields.len(), worthwhile, |i| {
             if sizes.nested {
@@ -228,6 +229,8 @@ struct Rule {
 /// Sizes in rising order, with a table that finds the place of a number among them.
 struct Sizes {
     rising_mm: Vec<f64>,
+    /// The same between two infinities.
+    fenced_mm: Vec<f64>,
     /// Where each stood in the list that was given.
     place: Vec<usize>,
     rule: Rule,
@@ -289,19 +292,21 @@ impl Sizes {
             span_mm: envelope.span_mm(),
         };
         let nested = diagonal.thickness_mm == 0.0 && diagonal.bevel_mm == 0.0 && diagonal.misplaced.is_none();
-        Ok(Self { rising_mm, place, rule, nested, steps, per_mm })
+        let fenced_mm = [&[f64::NEG_INFINITY][..], &rising_mm, &[f64::INFINITY]].concat();
+        Ok(Self { rising_mm, fenced_mm, place, rule, nested, steps, per_mm })
     }
 
     /// The first size that is not below a number, and whether a size lies so near to it that rounding decides.
+    #[inline]
     fn first_not_below(&self, number_mm: f64) -> (usize, bool) {
-        let sizes = &self.rising_mm;
-        let step = ((number_mm - sizes[0]) * self.per_mm) as usize;
+        let step = ((number_mm - self.rising_mm[0]) * self.per_mm) as usize;
         let mut k = self.steps[step.min(self.steps.len() - 1)] as usize;
-        while k < sizes.len() && sizes[k] < number_mm {
+        // The fence ends the search: nothing is above its last number.
+        while self.fenced_mm[k + 1] < number_mm {
             k += 1;
         }
-        let near = |k: usize| sizes.get(k).is_some_and(|size| (size - number_mm).abs() < NEAR_MM);
-        (k, near(k) || (k > 0 && near(k - 1)))
+        let (below, above) = (self.fenced_mm[k], self.fenced_mm[k + 1]);
+        (k, above - number_mm < NEAR_MM || number_mm - below < NEAR_MM)
     }
 }
 
@@ -360,10 +365,14 @@ impl Block {
     }
 }
 
-/// The conic's height at a squared radius.
+/// The conic's height at a squared radius; a paraboloid needs no root.
 #[inline(always)]
-fn height((curvature, shape): (f64, f64), square: f64) -> f64 {
-    curvature * square / (1.0 + (1.0 - shape * curvature * curvature * square).sqrt())
+fn height<const PARABOLOID: bool>((curvature, shape): (f64, f64), square: f64) -> f64 {
+    if PARABOLOID {
+        0.5 * curvature * square
+    } else {
+        curvature * square / (1.0 + (1.0 - shape * curvature * curvature * square).sqrt())
+    }
 }
 
 /// Moves points of the rim's plane along the light to the mirror: three steps, each a thousand times nearer.
@@ -371,20 +380,37 @@ fn height((curvature, shape): (f64, f64), square: f64) -> f64 {
 fn place_rays(
     conic: (f64, f64),
     rim_mm: f64,
+    towards: [f64; 3],
+    x: &mut [f64; BLOCK],
+    y: &mut [f64; BLOCK],
+    z: &mut [f64; BLOCK],
+) {
+    if conic.1 == 0.0 {
+        place_on::<true>(conic, rim_mm, towards, x, y, z);
+    } else {
+        place_on::<false>(conic, rim_mm, towards, x, y, z);
+    }
+}
+
+#[inline(always)]
+fn place_on<const PARABOLOID: bool>(
+    conic: (f64, f64),
+    rim_mm: f64,
     [tx, ty, tz]: [f64; 3],
     x: &mut [f64; BLOCK],
     y: &mut [f64; BLOCK],
     z: &mut [f64; BLOCK],
 ) {
-    let rim = height(conic, rim_mm * rim_mm);
+    let rim = height::<PARABOLOID>(conic, rim_mm * rim_mm);
+    let (down_x, down_y) = (tx / tz, ty / tz);
     for i in 0..BLOCK {
         let (start_x, start_y) = (x[i], y[i]);
         let (mut px, mut py) = (start_x, start_y);
         for _ in 0..3 {
-            let down = (rim - height(conic, px * px + py * py)) / tz;
-            (px, py) = (start_x - tx * down, start_y - ty * down);
+            let down = rim - height::<PARABOLOID>(conic, px * px + py * py);
+            (px, py) = (start_x - down_x * down, start_y - down_y * down);
         }
-        (x[i], y[i], z[i]) = (px, py, height(conic, px * px + py * py));
+        (x[i], y[i], z[i]) = (px, py, height::<PARABOLOID>(conic, px * px + py * py));
     }
 }
 
@@ -397,9 +423,14 @@ fn reflect_rays(
     dy: &mut [f64; BLOCK],
     dz: &mut [f64; BLOCK],
 ) {
+    let is_paraboloid = shape == 0.0;
     for i in 0..BLOCK {
         let square = x[i] * x[i] + y[i] * y[i];
-        let per_radius = curvature / (1.0 - shape * curvature * curvature * square).sqrt();
+        let per_radius = if is_paraboloid {
+            curvature
+        } else {
+            curvature / (1.0 - shape * curvature * curvature * square).sqrt()
+        };
         let (sx, sy) = (x[i] * per_radius, y[i] * per_radius);
         let scale = 2.0 * (tz - tx * sx - ty * sy) / (1.0 + sx * sx + sy * sy);
         (dx[i], dy[i], dz[i]) = (-tx - scale * sx, -ty - scale * sy, scale - tz);

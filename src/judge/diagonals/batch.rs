@@ -261,8 +261,8 @@ fn open_diameter_mm(train: &Train) -> f64 {
 /// Rows come train by train, within these height by height, drawtube by drawtube, and last size by size.
 ///
 /// Units: see [`DiagonalBatchInput`]. Errors: at construction, all faults found.
-/// Method: exact fractions, good to 1e-9; about 2 us a field point for a mirror without figure and parts that are plain
-/// circles, some hundred times more for others. Leaves out: see [`DiagonalRow`].
+/// Method: exact fractions, good to 1e-9; some microseconds a field point for a mirror without figure and parts that are
+/// plain circles, as long as [`crate::Prepared::light`] for others. Leaves out: see [`DiagonalRow`].
 ///
 /// ```
 /// use catoptric::{Diagonal, DiagonalBatchInput, FocalLengthMm, FocalPlane, Primary, Train};
