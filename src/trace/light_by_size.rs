@@ -155,7 +155,9 @@ impl Prepared {
             }
             block.critical_sizes(&sizes.rule, beam.towards);
             block.excess = [if others.len() > circles.len() { 0.0 } else { -1.0 }; BLOCK];
-            circles.iter().for_each(|(circle, is_body)| block.pass(circle, *is_body, beam.towards));
+            for (circle, is_body) in &circles {
+                block.pass(circle, *is_body, beam.towards);
+            }
             for i in 0..part.len() {
                 if block.excess[i] > NEAR_MM {
                     continue;

@@ -128,6 +128,12 @@ impl DiagonalBatchInput {
         DiagonalBatch::try_from(self)
     }
 
+    /// The number of the largest field radius.
+    pub(super) fn edge(&self) -> usize {
+        let radii = &self.field_radius_mm;
+        (0..radii.len()).fold(0, |edge, i| if radii[i] > radii[edge] { i } else { edge })
+    }
+
     /// The number of rows of the whole batch; none where it cannot be counted.
     fn all_rows(&self) -> Option<usize> {
         let settings = self.axis_to_focus_mm.len().max(1).checked_mul(self.drawtubes.len().max(1))?;
@@ -270,7 +276,7 @@ fn open_diameter_mm(train: &Train) -> f64 {
 ///     .diagonal(Diagonal::new(70.0))
 ///     .focal_plane(FocalPlane::new(235.0))
 ///     .build()?;
-/// let batch = DiagonalBatchInput::new(vec![train], vec![50.0, 63.0, 70.0], vec![0.0, 15.0]).check()?;
+/// let batch = DiagonalBatchInput::new(vec![train], vec![45.0, 63.0, 70.0], vec![0.0, 15.0]).check()?;
 /// let whole = batch.run()?;
 /// let halves = [batch.part(0, 2)?.run()?, batch.part(1, 2)?.run()?];
 /// let joined: Vec<_> = halves.iter().flat_map(|half| half.rows.clone()).collect();
@@ -433,7 +439,7 @@ impl DiagonalBatch {
 
     fn row(&self, row: usize) -> Result<DiagonalRow> {
         let place = self.place(row);
-        DiagonalRow::new(&self.input, place, &self.train(place)?)
+        Ok(DiagonalRow::new(&self.input, place, &self.train(place)?))
     }
 
     fn place(&self, row: usize) -> Place {

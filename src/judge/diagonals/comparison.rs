@@ -185,8 +185,7 @@ impl DiagonalComparison {
 }
 
 fn edge_of(batch: &DiagonalBatch) -> usize {
-    let radii = &batch.input().field_radius_mm;
-    (0..radii.len()).fold(0, |edge, i| if radii[i] > radii[edge] { i } else { edge })
+    batch.input().edge()
 }
 
 /// Rows stand setting by setting.

@@ -5,7 +5,6 @@ use std::f64::consts::{PI, TAU};
 use serde::{Deserialize, Serialize};
 
 use super::batch::{DiagonalBatchInput, Place};
-use crate::error::Result;
 use crate::model::Train;
 use crate::numeric::gauss;
 use crate::trace::{Part, Prepared, QuickLight};
@@ -154,7 +153,7 @@ struct Around {
 }
 
 impl DiagonalRow {
-    pub(super) fn new(input: &DiagonalBatchInput, place: Place, train: &Train) -> Result<Self> {
+    pub(super) fn new(input: &DiagonalBatchInput, place: Place, train: &Train) -> Self {
         let prepared = Prepared::new(train);
         let quick = QuickLight::new(&prepared);
         let viewer = Viewer { prepared, quick };
@@ -164,14 +163,13 @@ impl DiagonalRow {
         let mut error_estimate = axis.error;
         let (mut worst, mut mean) = (Vec::new(), Vec::new());
         let relative = |share: f64| if axis.lit > 0.0 { share / axis.lit } else { 0.0 };
-        let edge_mm = input.field_radius_mm.iter().copied().fold(0.0, f64::max);
-        let mut edge = axis;
-        for &radius_mm in &input.field_radius_mm {
+        let (edge_place, mut edge) = (input.edge(), axis);
+        for (i, &radius_mm) in input.field_radius_mm.iter().enumerate() {
             let around = around(&viewer, radius_mm, input.azimuths, symmetric, axis);
             worst.push(relative(around.worst.lit));
             mean.push(relative(around.mean));
             error_estimate = around.error.max(error_estimate);
-            if radius_mm == edge_mm {
+            if i == edge_place {
                 edge = around.worst;
             }
         }
@@ -191,7 +189,7 @@ impl DiagonalRow {
         });
         let reflectance = mean_reflectance(prepared, shadow_mm / 2.0, acts_as_aperture_mm / 2.0);
         let magnitudes = |share: f64| (share > 0.0).then(|| -2.5 * share.log10());
-        Ok(Self {
+        Self {
             row: place.row,
             train: place.train,
             drawtube: place.drawtube,
@@ -214,7 +212,7 @@ impl DiagonalRow {
             acts_as_aperture_mm,
             price: input.price.get(place.size).copied(),
             error_estimate,
-        })
+        }
     }
 
     /// Contrast over that of the unobstructed mirror at a share of its cut-off.
@@ -263,7 +261,7 @@ fn fully_lit(viewer: &Viewer) -> (f64, Option<Part>) {
     // By halving: the smallest radius at which any azimuth is cut.
     let taken = |radius_mm: f64| {
         let azimuths = if viewer.is_symmetric() { 5 } else { 8 };
-        let step = if viewer.is_symmetric() { PI / 4.0 } else { TAU / 8.0 };
+        let step = PI / 4.0;
         let mut most: Option<Part> = None;
         for i in 0..azimuths {
             let (sin, cos) = (step * f64::from(i)).sin_cos();
