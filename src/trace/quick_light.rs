@@ -416,6 +416,8 @@ mod tests {
     use super::*;
     use crate::model::{Diagonal, Drawtube, FocalPlane, Opening, Primary, Train};
     use crate::numeric::random::Stream;
+    use crate::trace::ray::StarBeam;
+    use crate::trace::stops::Stop;
     use crate::units::FocalLengthMm;
 
     /// An invented train: some parts large enough, some not.
@@ -463,6 +465,14 @@ mod tests {
                 let field = Field::arcmin(radius * angle.cos(), radius * angle.sin());
                 let light = prepared.light(field);
                 let Some(answer) = quick.light(field) else {
+                    // Only where the middle of the mirror is hardly seen past a part, or hardly shadowed.
+                    let beam = StarBeam::new(field);
+                    let middle = beam.ray(prepared.mirror(), 0.0, 0.0);
+                    let at_an_edge = |stop: &Stop| {
+                        let (excess, radius) = (stop.excess_mm(&middle, &beam), stop.radius_mm());
+                        if stop.is_shadow() { excess < 0.17 * radius } else { excess > -0.06 * radius }
+                    };
+                    assert!(prepared.stops().iter().any(at_an_edge), "train {number} point {k}");
                     general += 1;
                     continue;
                 };
@@ -489,6 +499,6 @@ mod tests {
             }
         }
         println!("{fast} fast, {general} general, {cut} cut, worst {worst:e}");
-        assert!(cut > 1000 && general * 20 < fast, "{fast} fast, {general} general, {cut} cut");
+        assert!(cut > 2000 && general < 480, "{fast} fast, {general} general, {cut} cut");
     }
 }
