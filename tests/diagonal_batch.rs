@@ -113,6 +113,21 @@ fn rows_are_those_of_single_trains() {
     let light = single.illumination(&along, &across).expect("light");
     let worst = light.relative.iter().copied().fold(f64::INFINITY, f64::min);
     assert!((rows[0].relative_worst[0] - worst).abs() < 1e-9);
+    // Vanes obstruct; they make no smaller mirror of it, and end no lit circle.
+    assert!(!rows[0].clipped_axis && rows[0].acts_as_aperture_mm > 317.999);
+    let plain = input(parts(), &[58.0], &[14.0]).check().expect("sound").run().expect("rows").rows;
+    assert_eq!(rows[0].fully_lit_diameter_mm.to_bits(), plain[0].fully_lit_diameter_mm.to_bits());
+    // A figure of no height: the same circle by halving.
+    let mut figured = parts();
+    figured.primary = figured.primary.layer(Zone::new(95.0, 13.0, 1e-6));
+    let mut slow = input(figured, &[58.0], &[14.0]);
+    slow.azimuths = 2;
+    let rows = slow.check().expect("sound").run().expect("rows").rows;
+    assert!(
+        (rows[0].fully_lit_diameter_mm - plain[0].fully_lit_diameter_mm).abs() < 0.02,
+        "{rows:?} {plain:?}"
+    );
+    assert_eq!(rows[0].fully_lit_limited_by, plain[0].fully_lit_limited_by);
 }
 
 #[test]
@@ -134,7 +149,7 @@ fn nothing_is_taken_inside_of_the_lit_circle_and_something_outside() {
             };
             let radius = row.fully_lit_diameter_mm / 2.0;
             assert!(radius > 1.0, "{} mm: {radius}", row.minor_axis_mm);
-            assert!(taken(radius - 0.02) == 0.0, "{} mm: {:e}", row.minor_axis_mm, taken(radius - 0.02));
+            assert!(taken(radius - 0.02) <= 0.0, "{} mm: {:e}", row.minor_axis_mm, taken(radius - 0.02));
             assert!(taken(radius + 0.1) > 0.0, "{} mm", row.minor_axis_mm);
         }
     }
@@ -239,7 +254,7 @@ fn the_ponds_tell_their_story() {
     assert!(camera.rows[2..].iter().all(|row| !row.clipped_axis));
     assert!(!visual.rows[0].clipped_axis);
     let ceiling = visual.ceilings[0];
-    assert_eq!(ceiling.minor_axis_mm, 88.9);
+    assert_eq!(ceiling.minor_axis_mm.to_bits(), 88.9_f64.to_bits());
     assert!(matches!(ceiling.stopped_by, Part::DrawtubeInnerEnd | Part::DrawtubeOuterEnd));
     assert!(visual.findings().iter().any(|words| words.contains("Beyond 88.9 mm nothing improves")));
     assert!(camera.findings().iter().any(|words| words.contains("works as one of 37")));
@@ -338,7 +353,7 @@ fn a_field_point_without_light_is_told_and_no_number_is_lost() {
     // 60 mm out the drawtube of 47 mm lets nothing pass.
     let found = input(ponds(), &[79.4], &[0.0, 60.0]).check().expect("sound").run().expect("rows");
     let row = &found.rows[0];
-    assert_eq!(row.relative_worst[1], 0.0);
+    assert!(row.relative_worst[1].abs() < f64::MIN_POSITIVE);
     assert_eq!(row.lost_at_edge_magnitudes, None);
     assert!(row.edge_limited_by.is_some());
 }

@@ -15,6 +15,8 @@ pub(super) type Lanes = [f64; LANES];
 /// Stops that one train may have here.
 pub(super) const MOST: usize = 8;
 
+/// Radii beyond this many rim radii are not told apart.
+const FAR: f64 = 1.4;
 /// Secant steps toward a radius; three or four are needed.
 const STEPS: usize = 12;
 
@@ -121,6 +123,7 @@ impl Sight {
         sin: &Lanes,
     ) -> (Lanes, f64) {
         let (rim, half) = (self.rim_mm, 0.5 * self.rim_mm);
+        let mut beyond = [false; LANES];
         let (mut r, mut last, mut value, mut slope) =
             ([0.0; LANES], [0.0; LANES], [0.0; LANES], [0.0; LANES]);
         for i in 0..LANES {
@@ -130,9 +133,12 @@ impl Sight {
             let rise = (4.0 * middle - 3.0 * at_centre - end) / (2.0 * half);
             let root = (rise * rise - 4.0 * bend * at_centre).max(0.0).sqrt();
             last[i] = -2.0 * at_centre / (rise + root);
+            // Far beyond the rim no radius is needed, and a conic may have none.
+            beyond[i] = last[i] > FAR * rim || !last[i].is_finite();
+            last[i] = if beyond[i] { FAR * rim } else { last[i] };
             slope[i] = rise + 2.0 * bend * last[i];
             value[i] = self.excess::<UP>(circle, last[i], cos[i], sin[i]);
-            r[i] = last[i] - value[i] / slope[i];
+            r[i] = if beyond[i] { last[i] } else { (last[i] - value[i] / slope[i]).clamp(0.0, 2.0 * rim) };
         }
         let mut step = f64::INFINITY;
         for _ in 0..STEPS {
@@ -143,9 +149,9 @@ impl Sight {
                 // Below this a difference of two values tells no slope.
                 let secant = (now - value[i]) / if moved.abs() > 1e-7 * rim { moved } else { 1.0 };
                 slope[i] = if moved.abs() > 1e-7 * rim { secant } else { slope[i] };
-                let change = now / slope[i];
+                let change = if beyond[i] { 0.0 } else { now / slope[i] };
                 (last[i], value[i]) = (r[i], now);
-                r[i] -= change;
+                r[i] = (r[i] - change).clamp(0.0, 2.0 * rim);
                 step = change.abs().max(step);
             }
             if step <= 1e-8 * rim {

@@ -98,6 +98,27 @@ impl QuickLight {
         Some(Self { curvature_per_mm, shape, rim_mm, count: stops.len(), stops: list, shadow })
     }
 
+    /// The circles alone that may end the fully lit circle: without shadows, vanes and clips, and over the mirror without its
+    /// figure. Nothing where one of them is no plain circle; good for [`QuickLight::lit_circle`] only.
+    pub(crate) fn of_circles(prepared: &Prepared) -> Option<Self> {
+        let (curvature_per_mm, shape) = prepared.mirror().conic();
+        let nothing = Circle { met: Met::Mirror, tilt: 0.0, height_mm: 0.0, offset_mm: 0.0, radius_mm: 1.0 };
+        let mut list = [(Part::FrontOpening, nothing); MOST];
+        let mut count = 0;
+        for stop in prepared.stops().iter().filter(|stop| !stop.is_shadow()) {
+            *list.get_mut(count)? = (stop.part, stop.circle()?);
+            count += 1;
+        }
+        Some(Self {
+            curvature_per_mm,
+            shape,
+            rim_mm: prepared.clear_radius_mm(),
+            count,
+            stops: list,
+            shadow: None,
+        })
+    }
+
     /// The parts that stop light, in the order in which it meets them.
     pub(super) fn stops(&self) -> &[(Part, Circle)] {
         &self.stops[..self.count]

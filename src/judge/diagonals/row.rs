@@ -135,8 +135,9 @@ impl Viewer {
     }
 }
 
+/// What stands in the light for every field point alike: it obstructs, and cuts no light of the axis more than elsewhere.
 fn is_shadow(part: Part) -> bool {
-    matches!(part, Part::DiagonalShadow | Part::Holder)
+    matches!(part, Part::DiagonalShadow | Part::Holder | Part::Spider | Part::MirrorClips)
 }
 
 /// The part, shadows apart, that stops most.
@@ -258,6 +259,12 @@ fn fully_lit(viewer: &Viewer) -> (f64, Option<Part>) {
     if let Some(circle) = viewer.quick.map(|q| q.lit_circle()) {
         return (circle.diameter_mm, circle.limited_by);
     }
+    let prepared = &viewer.prepared;
+    let circles = QuickLight::of_circles(prepared).map(|q| q.lit_circle());
+    // Vanes, clips and a holder take no part in it; a figure moves its edge by some tenths of a millimetre.
+    if let Some(circle) = circles.filter(|_| prepared.mirror().bare_conic().is_some()) {
+        return (circle.diameter_mm, circle.limited_by);
+    }
     // By halving: the smallest radius at which any azimuth is cut.
     let taken = |radius_mm: f64| {
         let azimuths = if viewer.is_symmetric() { 5 } else { 8 };
@@ -265,9 +272,8 @@ fn fully_lit(viewer: &Viewer) -> (f64, Option<Part>) {
         let mut most: Option<Part> = None;
         for i in 0..azimuths {
             let (sin, cos) = (step * f64::from(i)).sin_cos();
-            let light =
-                viewer.prepared.light(viewer.prepared.field_of_image(radius_mm * cos, radius_mm * sin));
-            let own = |part: Part| matches!(part, Part::Spider | Part::MirrorClips | Part::Mask);
+            let light = prepared.light(prepared.field_of_image(radius_mm * cos, radius_mm * sin));
+            let own = |part: Part| part == Part::Mask;
             let stopped = light.stopped.iter().filter(|s| !own(s.part)).map(|s| (s.part, s.fraction));
             most = most.or(main_stop(stopped));
         }
@@ -276,8 +282,18 @@ fn fully_lit(viewer: &Viewer) -> (f64, Option<Part>) {
     if let Some(part) = taken(0.0) {
         return (0.0, Some(part));
     }
-    let (mut low, mut high) = (0.0, viewer.prepared.clear_radius_mm());
+    let (mut low, mut high) = (0.0, prepared.clear_radius_mm());
     let Some(mut part) = taken(high) else { return (2.0 * high, None) };
+    if let Some(guess) = circles.map(|circle| circle.diameter_mm / 2.0) {
+        for radius in [guess - 0.5, guess + 0.5] {
+            if radius > low && radius < high {
+                match taken(radius) {
+                    Some(found) => (high, part) = (radius, found),
+                    None => low = radius,
+                }
+            }
+        }
+    }
     while high - low > 5e-3 {
         let middle = 0.5 * (low + high);
         match taken(middle) {
