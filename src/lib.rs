@@ -47,7 +47,11 @@ mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
 pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
-pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
+pub use judge::{
+    Aim, AimWeights, Ceiling, Change, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison,
+    DiagonalRow, Evidence, Judgement, OffsetRule, ReadingDetails, Recommendation, RowChunks, SizeScore,
+    Verdict, Worth, judge_refigure,
+};
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
     FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MirrorClips, Misplacement, Opening, Primary,
@@ -72,8 +76,9 @@ pub use structure::{
 };
 pub use trace::{
     ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, FieldStopLight, Illumination,
-    ImageShift, Light, LightMap, LitCircle, MisplacementEffects, Part, Prepared, RadialIllumination, Ray,
-    RuleError, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star, cone_on_flat, smallest_diagonal,
+    ImageShift, Light, LightBySize, LightMap, LitCircle, MisplacementEffects, Part, Prepared,
+    RadialIllumination, Ray, RuleError, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star,
+    cone_on_flat, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

@@ -2,9 +2,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from os import PathLike
 from typing import Any, ClassVar, Self, TypeAlias, Unpack, final, overload, type_check_only
 
+import numpy as np
+import numpy.typing as npt
 from matplotlib.axes import Axes
 
 from ._typing import (
+    AimName,
     AxisDirectionName,
     CorrectionName,
     DiagonalChanges,
@@ -30,6 +33,7 @@ from ._typing import (
     Number,
     Numbers1D,
     Numbers2D,
+    OffsetName,
     OpeningChanges,
     OriginName,
     PrimaryChanges,
@@ -66,6 +70,9 @@ __all__ = [
     "ConicFit",
     "DetailContrast",
     "Diagonal",
+    "DiagonalBatch",
+    "DiagonalChunks",
+    "DiagonalComparison",
     "DiagonalFit",
     "DiagonalShadow",
     "DiscSpot",
@@ -105,6 +112,7 @@ __all__ = [
     "Psf",
     "RadialIllumination",
     "RadialProfile",
+    "Recommendation",
     "Ripple",
     "RuleError",
     "Seeing",
@@ -139,6 +147,7 @@ __all__ = [
     "Zone",
     "__version__",
     "bench_scatter",
+    "compare_diagonals",
     "compare_eyepieces",
     "cone_on_flat",
     "expected_readings",
@@ -147,6 +156,7 @@ __all__ = [
     "inches",
     "judge_refigure",
     "knife_edge_picture",
+    "light_by_size",
     "nights_that_show",
     "perfect_mtf",
     "scatter_loss",
@@ -2583,6 +2593,145 @@ def judge_refigure(
     wavelength_nm: Number = 550.0,
 ) -> Verdict: ...
 def bench_scatter(first: KnifeEdgeReadings, second: KnifeEdgeReadings, /) -> BenchScatter: ...
+
+# Which diagonal.
+
+@final
+class DiagonalBatch(_Record):
+    def __new__(
+        cls,
+        train: Train | Sequence[Train],
+        *,
+        minor_axis_mm: Numbers1D,
+        field_radius_mm: Numbers1D,
+        axis_to_focus_mm: Numbers1D | None = None,
+        drawtubes: Sequence[Drawtube] | None = None,
+        azimuths: int = 24,
+        detail_arcsec: Numbers1D | None = None,
+        wavelength_nm: Number = 550.0,
+        price: Numbers1D | None = None,
+        offset: OffsetName = "fitted",
+        offset_mm: Number | None = None,
+    ) -> Self: ...
+    def __len__(self) -> int: ...
+    @property
+    def rows(self) -> int: ...
+    @property
+    def trains(self) -> int: ...
+    @property
+    def minor_axis_mm(self) -> Floats: ...
+    @property
+    def axis_to_focus_mm(self) -> Floats: ...
+    @property
+    def field_radius_mm(self) -> Floats: ...
+    @property
+    def azimuths(self) -> int: ...
+    @property
+    def detail_arcsec(self) -> Floats: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def price(self) -> Floats: ...
+    def part(self, k: int, *, of: int) -> DiagonalBatch: ...
+    def run(
+        self, *, progress: Callable[[int, int], object] | None = None
+    ) -> DiagonalComparison: ...
+    def chunks(self, *, rows: int) -> DiagonalChunks: ...
+
+@final
+class DiagonalChunks:
+    def __iter__(self) -> Self: ...
+    def __next__(self) -> Table: ...
+
+@final
+class DiagonalComparison(_Record):
+    def __len__(self) -> int: ...
+    @property
+    def batch(self) -> DiagonalBatch: ...
+    @property
+    def rows(self) -> int: ...
+    @property
+    def train(self) -> npt.NDArray[np.int64]: ...
+    @property
+    def drawtube(self) -> npt.NDArray[np.int64]: ...
+    @property
+    def axis_to_focus_mm(self) -> Floats: ...
+    @property
+    def minor_axis_mm(self) -> Floats: ...
+    @property
+    def obstruction_ratio(self) -> Floats: ...
+    @property
+    def fully_lit_diameter_mm(self) -> Floats: ...
+    @property
+    def on_axis(self) -> Floats: ...
+    @property
+    def edge_radius_mm(self) -> float: ...
+    @property
+    def edge_relative(self) -> Floats: ...
+    @property
+    def edge_light(self) -> Floats: ...
+    @property
+    def clipped_axis(self) -> Flags: ...
+    @property
+    def acts_as_aperture_mm(self) -> Floats: ...
+    @property
+    def price(self) -> Floats: ...
+    @property
+    def dominated(self) -> Flags: ...
+    @property
+    def criteria(self) -> list[str]: ...
+    @property
+    def findings(self) -> list[str]: ...
+    @property
+    def error_estimate(self) -> float: ...
+    def table(self) -> Table: ...
+    @staticmethod
+    def join(parts: Sequence[DiagonalComparison], /) -> DiagonalComparison: ...
+    def by(self, *criteria: str) -> DiagonalComparison: ...
+    def recommend(
+        self, *, aim: AimName, weights: Mapping[str, Number] | None = None
+    ) -> Recommendation: ...
+    def plot(self, ax: Axes | None = None) -> Axes: ...
+
+@final
+class Recommendation(_Record):
+    @property
+    def aim(self) -> AimName: ...
+    @property
+    def weights(self) -> dict[str, float]: ...
+    @property
+    def minor_axis_mm(self) -> float | None: ...
+    @property
+    def alike_mm(self) -> list[float]: ...
+    @property
+    def words(self) -> str: ...
+    @property
+    def reasons(self) -> list[str]: ...
+    def table(self) -> Table: ...
+
+def compare_diagonals(
+    train: Train | Sequence[Train],
+    *,
+    minor_axis_mm: Numbers1D,
+    field_radius_mm: Numbers1D,
+    axis_to_focus_mm: Numbers1D | None = None,
+    drawtubes: Sequence[Drawtube] | None = None,
+    azimuths: int = 24,
+    detail_arcsec: Numbers1D | None = None,
+    wavelength_nm: Number = 550.0,
+    price: Numbers1D | None = None,
+    offset: OffsetName = "fitted",
+    offset_mm: Number | None = None,
+    progress: Callable[[int, int], object] | None = None,
+) -> DiagonalComparison: ...
+def light_by_size(
+    train: Train,
+    *,
+    minor_axis_mm: Numbers1D,
+    x_arcmin: Numbers1D,
+    y_arcmin: Numbers1D,
+    rays: int = 10_000,
+) -> Floats: ...
 
 # What one would see.
 

@@ -62,12 +62,14 @@ FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile | ZernikeTerms | Heig
 
 # Written as unions, which is what stubtest takes a literal of several values for.
 
+AimName = Literal["planets"] | Literal["wide_field"] | Literal["sensor"]
 AxisDirectionName = Literal["+x"] | Literal["-x"] | Literal["+y"] | Literal["-y"]
 FlatEdgeName = Literal["along_tube"] | Literal["square_to_face"]
 FocusName = Literal["paraxial"] | Literal["least_spot"] | Literal["least_rms"] | Literal["peak"]
 HeightKindName = Literal["surface"] | Literal["wavefront"]
 HeightUnitName = Literal["nm"] | Literal["um"] | Literal["waves"]
 IndexingName = Literal["noll"] | Literal["osa"] | Literal["fringe"]
+OffsetName = Literal["fitted"] | Literal["none"]
 JoinedName = Literal["spline"] | Literal["straight_in_area"]
 NormalisationName = Literal["rms"] | Literal["peak"]
 OriginName = (

@@ -1,10 +1,15 @@
 //! Decisions: what the numbers mean for the owner of a mirror.
 
+mod diagonals;
 mod evidence;
 mod refigure;
 mod words;
 mod worth;
 
+pub use diagonals::{
+    Aim, AimWeights, Ceiling, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison, DiagonalRow,
+    OffsetRule, Recommendation, RowChunks, SizeScore,
+};
 pub use evidence::Evidence;
 pub use refigure::{Judgement, ReadingDetails, Verdict, judge_refigure};
 pub use worth::{Change, Worth};

@@ -2,6 +2,8 @@
 
 use std::io::ErrorKind;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread;
 use std::time::Duration;
@@ -32,6 +34,35 @@ pub(super) fn compute<T: Send + 'static>(
     py: Python<'_>,
     work: impl FnOnce() -> Result<T, Error> + Send + 'static,
 ) -> PyResult<T> {
+    compute_while(py, work, || Ok(()))
+}
+
+/// The same, telling how far the work is: `progress(done, total)` at every glance and at the end.
+///
+/// What the callback raises stops the work and is returned unchanged.
+pub(super) fn compute_counting<T: Send + 'static>(
+    py: Python<'_>,
+    total: usize,
+    progress: Option<&Bound<'_, PyAny>>,
+    work: impl FnOnce(&AtomicUsize) -> Result<T, Error> + Send + 'static,
+) -> PyResult<T> {
+    let counted = Arc::new(AtomicUsize::new(0));
+    let done = counted.clone();
+    let tell = || match progress {
+        Some(progress) => progress.call1((done.load(Ordering::Relaxed), total)).map(|_| ()),
+        None => Ok(()),
+    };
+    let answer = compute_while(py, move || work(&counted), tell)?;
+    tell()?;
+    Ok(answer)
+}
+
+/// Waits for a computation, and does something at every glance; an error of that stops the work.
+fn compute_while<T: Send + 'static>(
+    py: Python<'_>,
+    work: impl FnOnce() -> Result<T, Error> + Send + 'static,
+    at_a_glance: impl Fn() -> PyResult<()>,
+) -> PyResult<T> {
     let (sender, mut receiver) = mpsc::channel();
     let flag = StopFlag::default();
     let heeded = flag.clone();
@@ -45,7 +76,9 @@ pub(super) fn compute<T: Send + 'static>(
         let waiting = &mut receiver;
         match py.detach(move || waiting.recv_timeout(GLANCE)) {
             Ok(Ok(answer)) => return answer.map_err(|error| exception(py, error)),
-            Err(RecvTimeoutError::Timeout) => py.check_signals().inspect_err(|_| flag.stop())?,
+            Err(RecvTimeoutError::Timeout) => {
+                py.check_signals().and_then(|()| at_a_glance()).inspect_err(|_| flag.stop())?;
+            }
             Ok(Err(_)) | Err(RecvTimeoutError::Disconnected) => {
                 return Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off"));
             }

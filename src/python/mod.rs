@@ -15,6 +15,7 @@ mod bench;
 mod beyond_the_flat;
 mod coating;
 mod cone;
+mod diagonals;
 mod errors;
 mod estimate;
 mod evidence;
@@ -88,6 +89,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     moves::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
+    diagonals::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;
     module.add_function(wrap_pyfunction!(inches, module)?)

@@ -80,6 +80,11 @@ impl Figure {
         figure
     }
 
+    /// Whether there is no layer at all.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.layers.is_empty() && self.uneven.is_empty()
+    }
+
     /// Whether height and slope depend on the radius alone.
     #[inline]
     pub(crate) fn is_round(&self) -> bool {

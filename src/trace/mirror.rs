@@ -34,6 +34,16 @@ impl Mirror {
         self.figure.breaks()
     }
 
+    /// Curvature at the vertex, 1/mm, and 1 + conic constant.
+    pub(crate) fn conic(&self) -> (f64, f64) {
+        (self.curvature_per_mm, self.shape)
+    }
+
+    /// The same, where the mirror is that conic and nothing more.
+    pub(crate) fn bare_conic(&self) -> Option<(f64, f64)> {
+        self.figure.is_empty().then_some(self.conic())
+    }
+
     /// How fine the part of the figure is that is not round; none for a round one.
     pub(crate) fn detail(&self) -> Option<Detail> {
         self.figure.detail()

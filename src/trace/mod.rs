@@ -7,12 +7,16 @@ mod fold;
 mod height_map;
 mod image_shift;
 mod light;
+mod light_by_size;
 mod limits;
 mod mirror;
 mod patches;
 mod prepared;
 mod problems;
 mod pupil;
+mod quick_lanes;
+mod quick_light;
+mod quick_lit_circle;
 mod ray;
 mod rays;
 mod served_aperture;
@@ -33,8 +37,10 @@ pub use light::{
     FieldStopLight, Illumination, Light, LightMap, LitCircle, RadialIllumination, SensorCorner, SensorFrame,
     Share,
 };
+pub use light_by_size::LightBySize;
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};
+pub(crate) use quick_light::QuickLight;
 pub use ray::Ray;
 pub(crate) use ray::StarBeam;
 pub(crate) use spot::check_shift;

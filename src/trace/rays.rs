@@ -5,7 +5,7 @@ use super::ray::{Ray, StarBeam};
 use super::star::Star;
 
 /// A ray along an edge passes: that far outside still counts as inside.
-const GRAZING_MM: f64 = 1e-11;
+pub(super) const GRAZING_MM: f64 = 1e-11;
 
 impl Prepared {
     /// The ray that a star sends by the point of the mirror above (x, y), whether or not a part stops it.

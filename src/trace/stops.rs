@@ -319,6 +319,47 @@ fn in_rectangle(disc: &Disc, (sin, cos): (f64, f64), ray: &Ray) -> [f64; 2] {
     [along * cos + across * sin, across * cos - along * sin]
 }
 
+/// A stop as a circle in a plane, for kernels that take many rays at once.
+///
+/// The plane is z = `height_mm` + `tilt` x; the circle is seen along the axis, its centre at x = -`offset_mm`.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Circle {
+    pub(crate) met: Met,
+    pub(crate) tilt: f64,
+    pub(crate) height_mm: f64,
+    pub(crate) offset_mm: f64,
+    pub(crate) radius_mm: f64,
+}
+
+/// Where on its way light meets a circle.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Met {
+    /// Before the mirror.
+    Down,
+    /// On the mirror.
+    Mirror,
+    /// After the mirror.
+    Up,
+}
+
+impl Stop {
+    /// The stop as a circle in a plane; nothing where it is more than that.
+    pub(crate) fn circle(&self) -> Option<Circle> {
+        let (met, tilt, height_mm, offset_mm) = match self.place {
+            Place::Above { height_mm } | Place::BodyAbove { height_mm } => (Met::Down, 0.0, height_mm, 0.0),
+            Place::OnMirror => (Met::Mirror, 0.0, 0.0, 0.0),
+            Place::FlatOnTheWayDown { height_mm, offset_mm } => (Met::Down, 1.0, height_mm, offset_mm),
+            Place::FlatOnTheWayUp { height_mm, offset_mm } => (Met::Up, 1.0, height_mm, offset_mm),
+            Place::Beyond { height_mm } => (Met::Up, 0.0, height_mm, 0.0),
+            Place::GlassOnTheWayDown { .. }
+            | Place::FaceOnTheWayUp { .. }
+            | Place::BeyondTilted { .. }
+            | Place::Rectangle { .. } => return None,
+        };
+        Some(Circle { met, tilt, height_mm, offset_mm, radius_mm: self.radius_mm })
+    }
+}
+
 /// The stops of a train, in the order in which light meets them.
 pub(crate) fn stops(train: &Train, fold: Option<Fold>) -> Vec<Stop> {
     let focal_mm = train.primary().focal_length_mm;

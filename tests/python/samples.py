@@ -156,6 +156,20 @@ def turned_runs(name="both_all", **changes):
     return ct.TurnedRuns(**(given | changes))
 
 
+def diagonals(**changes):
+    """Return three sizes compared at two heights, one of them too small for the axis."""
+    given = {
+        "minor_axis_mm": [70, 47, 62],
+        "field_radius_mm": [0, 12],
+        "axis_to_focus_mm": [235, 250],
+        "detail_arcsec": [1.2],
+        "azimuths": 6,
+        "price": [70, 40, 55],
+    }
+    tube = ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18)
+    return ct.DiagonalBatch(newtonian(drawtube=tube), **(given | changes))
+
+
 def disc():
     spot = ct.DiscSpot(x_arcsec=3, y_arcsec=-2, diameter_arcsec=2, contrast=0.5)
     return ct.BandedDisc(diameter_arcsec=20, spots=[spot], tilt_deg=10, detail_contrast=0.03)
@@ -246,6 +260,7 @@ def parts():
         sheet(),
         report(),
         turned_runs(),
+        diagonals(),
         ct.Spectrum.photopic(),
         ct.Seeing(fwhm_arcsec=1.5, zenith_angle_deg=30).short_exposure(diameter_mm=318),
     ]
@@ -267,6 +282,8 @@ def results():
         train.fully_lit_circle,
         train.airy(),
         newtonian(diagonal=misplaced()).image_shift(),
+        diagonals().run(),
+        diagonals().run().recommend(aim="sensor"),
         train.artificial_star(40_000),
         train.spikes(),
         ct.MetalFilm(metal="aluminium", thickness_nm=40).response(angle_deg=20),

@@ -5,8 +5,10 @@ import signal
 import threading
 import time
 
+import catoptric as ct
+import numpy as np
 import pytest
-from samples import readings
+from samples import newtonian, readings
 
 
 @pytest.fixture(scope="module")
@@ -58,3 +60,19 @@ def test_nothing_keeps_computing_after_ctrl_c():
     # Long enough for an abandoned thread to show itself, even where others share the processor.
     used = processor_seconds(lambda: time.sleep(2.0 * whole + 0.5))
     assert used < 0.2 * whole
+
+
+def batch(rows):
+    return ct.DiagonalBatch(
+        newtonian(),
+        minor_axis_mm=np.linspace(55, 95, 100),
+        field_radius_mm=[0, 12],
+        axis_to_focus_mm=np.linspace(225, 260, rows // 100),
+    )
+
+
+def test_a_batch_of_diagonals_ends_soon_after_ctrl_c():
+    start = time.monotonic()
+    batch(20_000).run()
+    tenth = time.monotonic() - start
+    assert interrupted(lambda: batch(200_000).run(), tenth / 2) < tenth

@@ -48,6 +48,11 @@ impl Envelope {
         Self { aperture_mm, rim_to_focus_mm: focal_mm - sagitta_mm, axis_to_focus_mm }
     }
 
+    /// From the middle of the diagonal to the plane of the rim.
+    pub(crate) fn span_mm(&self) -> f64 {
+        self.rim_to_focus_mm - self.axis_to_focus_mm
+    }
+
     /// Radius gained for each millimetre away from the focal plane, for a lit circle of this diameter.
     fn slope(&self, lit_diameter_mm: f64) -> f64 {
         (self.aperture_mm - lit_diameter_mm) / (2.0 * self.rim_to_focus_mm)
