@@ -396,7 +396,7 @@ fn a_flat_without_offset_dims_toward_the_primary_even_behind_it() {
     let lit = |along: f64| telescope.light(star_of_image(FOCAL_MM, along, 0.0)).lit_fraction;
     // Far enough out that the flat no longer serves the mirror's centre.
     assert!(lit(-20.0) < lit(20.0) && lit(-27.0) < lit(27.0), "{} {}", lit(-27.0), lit(27.0));
-    assert_eq!(lit(-70.0), 0.0, "truly dark");
+    assert!(lit(-70.0) == 0.0, "truly dark");
 }
 
 #[test]

@@ -3,9 +3,9 @@
 mod common;
 
 use catoptric::{
-    Diagonal, Drawtube, Error, Field, FieldStopLight, FilterRing, FocalLengthMm, FocalPlane, LightMap,
-    LitCircle, Misplacement, Opening, Part, Prepared, Primary, RadialIllumination, SensorFrame, SensorMask,
-    Train, TrainBuilder, smallest_diagonal,
+    Diagonal, Drawtube, Error, FieldStopLight, FilterRing, FocalLengthMm, FocalPlane, LightMap, LitCircle,
+    Misplacement, Opening, Part, Prepared, Primary, RadialIllumination, SensorFrame, SensorMask, Train,
+    TrainBuilder, smallest_diagonal,
 };
 use common::{assert_close, everything, prepare};
 

@@ -188,7 +188,7 @@ record!(PyFieldStopLight, "FieldStopLight",
 /// >>> sensor = train.light_map(along_mm=22, across_mm=15, points=9)
 /// >>> corner = sensor.darkest_corner
 /// >>> assert corner.limited_by == "diagonal" and corner.along_mm == -11
-/// >>> assert sensor.relative.reshape(sensor.rows, sensor.columns).shape == (9, 7)
+/// >>> assert sensor.relative.reshape(sensor.rows, sensor.columns).shape == (9, 6)
 #[pyclass(name = "LightMap", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -237,7 +237,7 @@ impl PyLightMap {
     /// >>> flat, plane = ct.Diagonal(minor_axis_mm=63, offset_mm=0), ct.FocalPlane(axis_to_focus_mm=235)
     /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
     /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> assert train.light_map(along_mm=22, across_mm=15, points=3).to_table().rows == 9
+    /// >>> assert train.light_map(along_mm=22, across_mm=15, points=3).to_table().rows == 6
     fn to_table<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
         table(slf.as_any(), &["along_mm", "across_mm", "absolute", "relative", "magnitudes", "limited_by"])
     }
