@@ -10,6 +10,7 @@ from . import _style
 from ._results import DiagonalsLike, Floats
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     from matplotlib.axes import Axes
 
 MOST_LABELS = 24
@@ -86,7 +87,7 @@ def diagonals(result: DiagonalsLike, ax: Axes | None = None) -> Axes:
             color=_style.INK,
             zorder=4,
         )
-    _label_sizes(ax, obstruction, light, size, price)
+    _label_sizes(ax, obstruction, light, size, price, np.asarray(result.clipped_axis))
     ax.margins(x=0.14, y=0.18)
     ax.set_xlabel("obstruction by diameter (%)")
     ax.set_ylabel(f"light at the edge, {result.edge_radius_mm:g} mm (% of the mirror's)")
@@ -109,7 +110,9 @@ def diagonals(result: DiagonalsLike, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _label_sizes(ax: Axes, obstruction: Floats, light: Floats, size: Floats, price: Floats) -> None:
+def _label_sizes(
+    ax: Axes, obstruction: Floats, light: Floats, size: Floats, price: Floats, crossed: npt.NDArray[np.bool_]
+) -> None:
     """Write each size once, over its highest mark, on the side where the curve is not."""
     sizes = np.unique(size)
     if len(sizes) > MOST_LABELS:
@@ -117,13 +120,14 @@ def _label_sizes(ax: Axes, obstruction: Floats, light: Floats, size: Floats, pri
     tops = [max(np.flatnonzero(size == wanted), key=lambda i: light[i]) for wanted in sizes]
     for place, i in enumerate(tops):
         falls = place > 0 and light[i] < light[tops[place - 1]]
+        away = 9 if crossed[i] else 6  # a cross is wider than a mark
         text = f"{size[i]:g} mm"
         if len(price):
             text += f"\n({price[i]:g})"
         ax.annotate(
             text,
             xy=(obstruction[i], light[i]),
-            xytext=(6 if falls else -6, 4),
+            xytext=(away if falls else -away, 4),
             textcoords="offset points",
             ha="left" if falls else "right",
             va="bottom",

@@ -104,7 +104,7 @@ def shares(result: IlluminationLike, ax: Axes | None = None) -> Axes:
             edgecolor=look.ink,
             hatch=look.hatch,
             linewidth=0.0,
-            label=name.replace("_", " "),
+            label=_PLAIN.get(name, name.replace("_", " ")),
         )
         floor = floor + share
         ax.plot(radius, floor, color=_style.INK, linewidth=0.8)
@@ -238,6 +238,7 @@ def sensor_light(result: SensorLightLike, ax: Axes | None = None) -> Axes:
 
 _PLAIN = {
     "front_opening": "front opening",
+    "diagonal_shadow": "diagonal's shadow",
     "diagonal": "diagonal too small",
     "focuser_board": "focuser board's hole",
     "drawtube_inner_end": "drawtube's inner end",
@@ -298,14 +299,17 @@ def field_stop_light(result: FieldStopLightLike, ax: Axes | None = None) -> Axes
     span = max(1.0 - low, 0.02)
     bottom = low - 0.30 * span
     ax.axhline(result.mean, color=_style.QUIET, linestyle="--", linewidth=1.1)
+    # On the side of the line where the curve does not run.
+    above = relative[-1] < result.mean
     ax.annotate(
         f"mean {result.mean:.3f}",
         xy=(360.0, result.mean),
-        xytext=(-4, 3),
+        xytext=(-4, 3 if above else -3),
         textcoords="offset points",
         fontsize=8.5,
         color=_style.QUIET,
         ha="right",
+        va="bottom" if above else "top",
     )
     for value, at, mark, word, drop in (
         (result.worst, result.worst_azimuth_deg, "v", "darkest", -13),
@@ -313,7 +317,16 @@ def field_stop_light(result: FieldStopLightLike, ax: Axes | None = None) -> Axes
     ):
         if result.best - result.worst < 1e-6:
             continue
-        ax.plot(at, value, mark, color=_style.VERMILLION, markeredgecolor=_style.INK, markersize=7)
+        ax.plot(
+            at,
+            value,
+            mark,
+            color=_style.VERMILLION,
+            markeredgecolor=_style.INK,
+            markersize=7,
+            clip_on=False,
+            zorder=4,
+        )
         ax.annotate(
             f"{word} {value:.3f}",
             xy=(at, value),
