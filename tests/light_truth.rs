@@ -1,0 +1,172 @@
+//! Light and what stops it, against trains followed in the real, folded space: tests/data/light.json.
+//!
+//! Truth: own tables. Laws of reflection and straight lines in three dimensions, the flat and the focuser where they
+//! really stand, integrated by rows in panels (numpy, tests/data/make_light.py), and again by four million rays judged one
+//! by one. Nothing there is unfolded, and nothing comes from the library.
+
+mod common;
+
+use catoptric::{
+    Diagonal, Drawtube, Field, FilterRing, FlatEdge, FocalLengthMm, FocalPlane, FocuserBoard, Holder, Light,
+    Misplacement, Opening, Prepared, Primary, SensorMask, Star, Train,
+};
+use common::{Row, assert_close, prepare, rows};
+
+/// The train of a row of kind `train`.
+fn telescope(row: &Row) -> Prepared {
+    let n = |key: &str| row.number(key);
+    let mut primary =
+        Primary::new(n("clear_aperture_mm"), FocalLengthMm(n("focal_length_mm"))).conic(n("conic"));
+    primary.mask_diameter_mm = row.optional("mask_diameter_mm");
+    let mut parts = Train::builder(primary);
+    if let Some(minor) = row.optional("minor_axis_mm") {
+        parts = parts.diagonal(flat(row, minor)).focal_plane(FocalPlane::new(n("axis_to_focus_mm")));
+    }
+    if let Some(diameter) = row.optional("front_opening_diameter_mm") {
+        parts = parts.front_opening(Opening::new(diameter, n("front_opening_above_vertex_mm")));
+    }
+    if let Some(diameter) = row.optional("holder_diameter_mm") {
+        parts = parts.holder(Holder::new(diameter).above_vertex_mm(n("holder_above_vertex_mm")));
+    }
+    if let Some(hole) = row.optional("board_hole_mm") {
+        parts = parts.focuser_board(FocuserBoard::new(hole, n("axis_to_board_mm")));
+    }
+    if let Some(bore) = row.optional("drawtube_bore_mm") {
+        let (length, outer) = (n("drawtube_length_mm"), n("drawtube_outer_end_to_focus_mm"));
+        parts = parts.drawtube(Drawtube::new(bore, length, outer));
+    }
+    if let Some(diameter) = row.optional("ring_diameter_mm") {
+        parts = parts.filter_ring(FilterRing::new(diameter, n("ring_before_focus_mm")));
+    }
+    if let Some(along) = row.optional("sensor_along_mm") {
+        let mask = SensorMask::new(along, n("sensor_across_mm"), n("sensor_before_focus_mm"));
+        parts = parts.sensor_mask(mask.rotation_deg(n("sensor_rotation_deg")));
+    }
+    prepare(parts)
+}
+
+fn flat(row: &Row, minor_axis_mm: f64) -> Diagonal {
+    let mut flat = Diagonal::new(minor_axis_mm);
+    flat.offset_mm = row.optional("offset_mm").filter(|_| !row.flag("offset_is_default"));
+    if let Some(thickness) = row.optional("thickness_mm") {
+        let edge = FlatEdge::ALL.into_iter().find(|e| e.key() == row.text("edge")).expect("a known edge");
+        flat = flat.thickness_mm(thickness, edge).bevel_mm(row.number("bevel_mm"));
+    }
+    let error = |key: &str| row.optional(key).unwrap_or(0.0);
+    let misplaced = Misplacement {
+        toward_primary_mm: error("toward_primary_mm"),
+        toward_focuser_mm: error("toward_focuser_mm"),
+        across_mm: error("across_mm"),
+        nod_arcmin: error("nod_arcmin"),
+        roll_arcmin: error("roll_arcmin"),
+        turn_arcmin: error("turn_arcmin"),
+    };
+    if misplaced == Misplacement::NONE { flat } else { flat.misplaced(misplaced) }
+}
+
+/// One star's light, beside the row that says what it must be.
+struct Case {
+    row: Row,
+    /// Keys of the parts in the order in which light meets them.
+    parts: Vec<String>,
+    light: Light,
+    label: String,
+}
+
+impl Case {
+    fn share(&self, key: &str) -> f64 {
+        self.light.stopped.iter().find(|s| s.part.key() == key).map_or(0.0, |s| s.fraction)
+    }
+
+    /// Each share and the lit fraction, named, in the order of the table.
+    fn found(&self) -> Vec<(&str, f64)> {
+        let shares = self.parts.iter().map(|key| (key.as_str(), self.share(key)));
+        shares.chain([("lit", self.light.lit_fraction)]).collect()
+    }
+}
+
+fn star(train: &Row, row: &Row) -> Star {
+    let field = Field::arcmin(row.number("field_a_arcmin"), row.number("field_b_arcmin"));
+    Star { field, distance_mm: train.optional("lamp_distance_mm") }
+}
+
+fn cases() -> Vec<Case> {
+    let trains: Vec<(Row, Prepared)> = rows("light", "kind", "train")
+        .into_iter()
+        .map(|row| {
+            let made = telescope(&row);
+            (row, made)
+        })
+        .collect();
+    let cases: Vec<Case> = rows("light", "kind", "light")
+        .into_iter()
+        .map(|row| {
+            let (train, telescope) =
+                trains.iter().find(|(t, _)| t.text("name") == row.text("name")).expect("its train");
+            let star = star(train, &row);
+            let label =
+                format!("{} ({:.1}', {:.1}')", row.text("name"), star.field.x_arcmin, star.field.y_arcmin);
+            let parts = train.text("parts").split(' ').map(str::to_owned).collect();
+            Case { light: telescope.light(star), parts, row, label }
+        })
+        .collect();
+    assert!(trains.len() >= 40 && cases.len() >= 80, "the table is whole");
+    cases
+}
+
+#[test]
+fn every_share_agrees_with_rows_in_panels() {
+    for case in cases() {
+        let truth = [case.row.list("stopped"), vec![case.row.number("lit_fraction")]].concat();
+        let found = case.found();
+        assert_eq!(truth.len(), found.len());
+        // What is promised, and the table's own stated error (at most 1e-11).
+        let tolerance = 1e-9 + case.row.number("rows_minus_columns") + case.row.number("change");
+        for ((part, found), truth) in found.into_iter().zip(truth) {
+            assert_close(found, truth, tolerance, &format!("folded space: {part}, {}", case.label));
+        }
+    }
+}
+
+#[test]
+fn every_share_agrees_with_rays_judged_one_by_one() {
+    for case in cases() {
+        let (truth, four_sigma) = (case.row.list("sampled"), case.row.list("sampled_4_sigma"));
+        for (i, (part, found)) in case.found().into_iter().enumerate() {
+            let what = format!("four million rays: {part}, {}", case.label);
+            assert_close(found, truth[i], four_sigma[i] + 1e-9, &what);
+        }
+    }
+}
+
+#[test]
+fn parts_are_met_in_the_order_of_the_real_space() {
+    for case in cases() {
+        let place = |key: &str| case.parts.iter().position(|p| p == key);
+        let places: Vec<_> = case.light.stopped.iter().map(|s| place(s.part.key())).collect();
+        assert!(places.iter().all(Option::is_some), "{}: a part that the table has not", case.label);
+        assert!(places.is_sorted(), "{}: {places:?}", case.label);
+    }
+}
+
+#[test]
+fn shares_and_light_make_one_in_hard_cases_too() {
+    for case in cases() {
+        let whole: f64 = case.found().into_iter().map(|(_, share)| share).sum();
+        assert_close(whole, 1.0, 1e-12, &format!("lit and stopped together: {}", case.label));
+    }
+}
+
+#[test]
+fn offsets_that_are_not_stated_are_the_table_s() {
+    for row in rows("light", "kind", "train") {
+        let Some(offset) = row.optional("offset_mm") else { continue };
+        let found = telescope(&row).diagonal_offset_mm().expect("a diagonal");
+        assert_close(
+            found,
+            offset,
+            1e-9 * row.number("minor_axis_mm"),
+            &format!("offset: {}", row.text("name")),
+        );
+    }
+}
