@@ -1,6 +1,6 @@
-"""Share of a star's light that each part stops, in the folded space -> light.json.
+"""Share of a star's light that each part stops, in the folded space -> light.json, light_drawn.json.
 
-Twenty trains drawn from seed 20 and hand-picked hard ones. A row of kind "train" holds the sizes; the
+Hand-picked hard trains (light.json) and twenty drawn from seed 20 (light_drawn.json). A row of kind "train" holds the sizes; the
 rows of kind "light" that name it hold, for one star (or the lamp at `lamp_distance_mm`), the shares of
 the parts in the order in which light meets them (`parts` of the train: front opening, diagonal's
 shadow, holder, mask, diagonal, then what lies beyond the flat by its distance from the tube's axis),
@@ -147,7 +147,7 @@ def hard():
     yield (
         "the centre hidden by the board",
         sizes(250.0, 1125.0, -1.1) | flat(190.0, 66.0) | board(38.0, 150.0) | tube(52.0, 40.0, 10.0),
-        [(0.0, 25.0), (17.0, 20.0)],
+        [(0.0, 21.5), (14.0, 16.5)],
     )
     yield (
         "the centre hidden by the sensor's mask",
@@ -246,12 +246,12 @@ def drawn():
         points = []
         for low, high in ((0, 0.6), (0.7, 1.02)):
             radius, angle = limit * draw.uniform(low, high), draw.uniform(0, 2 * np.pi)
-            points.append((round(radius * np.cos(angle), 2), round(radius * np.sin(angle), 2)))
+            points.append(tuple(round(float(radius * along(angle)), 2) for along in (np.cos, np.sin)))
         yield f"drawn {number + 1}", train, points
 
 
-def trains():
-    for name, train, points in (*hard(), *drawn()):
+def trains(some):
+    for name, train, points in some:
         fitted = "minor_axis_mm" in train and train["offset_mm"] is None
         if fitted:
             train = train | {
@@ -273,7 +273,7 @@ def tangents(train, point):
     return star_of(train, *point)
 
 
-def light_row(name, train, point, seed, side=SIDE):
+def light_row(name, train, point, seed, side=None):
     # The test gives the star in arcmin: the truth is that of the rounded angle.
     minutes = [float(np.arctan(t) / ARCMIN) for t in tangents(train, point)]
     scene = Scene(train, *(np.tan(m * ARCMIN) for m in minutes))
@@ -281,7 +281,7 @@ def light_row(name, train, point, seed, side=SIDE):
     differ = float(np.abs(rows - columns).max())
     left = np.concatenate([[1.0], (rows + columns) / 2])
     shares = np.append(left[:-1] - left[1:], left[-1])
-    by_rays, four_sigma = sampled(scene, total, side, seed)
+    by_rays, four_sigma = sampled(scene, total, side or SIDE, seed)
     off = np.abs(by_rays - shares) / four_sigma
     row = {"kind": "light", "name": name, "field_a_arcmin": minutes[0], "field_b_arcmin": minutes[1]}
     if point[0] != "arcmin":
@@ -289,7 +289,7 @@ def light_row(name, train, point, seed, side=SIDE):
     row |= {
         "stopped": [float(s) for s in shares[:-1]],
         "lit_fraction": float(shares[-1]),
-        "sampled": [float(f"{s:.9g}") for s in by_rays],
+        "sampled": [round(float(s), 9) for s in by_rays],
         "sampled_4_sigma": [float(f"{s:.3g}") for s in four_sigma],
         "rows_minus_columns": float(f"{differ:.2g}"),
         "change": float(f"{max(change, change2):.2g}"),
@@ -302,12 +302,9 @@ def light_row(name, train, point, seed, side=SIDE):
     return row, scene, problem, float(off.max())
 
 
-def main():
-    rows, problems, started = [], [], time.time()
-    only = sys.argv[1] if len(sys.argv) > 1 else ""
-    for name, train, points in trains():
-        if not name.startswith(only):
-            continue
+def table(topic, some):
+    rows, problems, started = [], [], time.process_time()
+    for name, train, points in trains(some):
         parts = None
         for number, point in enumerate(points):
             row, scene, problem, off = light_row(name, train, point, [SEED, len(rows), number])
@@ -319,20 +316,27 @@ def main():
             rows.append(row)
             print(
                 f"{name} {point} lit {row['lit_fraction']:.6f} differ {row['rows_minus_columns']}"
-                f" change {row['change']} rays {off:.2f} of 4 sigma, {time.time() - started:.0f} s",
+                f" change {row['change']} rays {off:.2f} of 4 sigma, {time.process_time() - started:.0f} s",
                 flush=True,
             )
     if problems:
         raise ArithmeticError("\n".join(problems))
-    units = {
-        "*_mm": "millimetres; offset toward the primary and equally away from the focuser; heights above the vertex",
-        "*_arcmin": "star's place; errors of the flat's tilt",
-        "along_mm, across_mm": "where the ray of the mirror's vertex meets the real focal plane",
-        "stopped": "share of the clear aperture's light, in the order of the train's parts",
-        "sampled": "the same by single rays, the lit fraction last",
-    }
-    if not only:
-        write("light", " ".join(__doc__.split()), units, rows)
+    write(topic, " ".join(__doc__.split()), UNITS, rows)
+
+
+UNITS = {
+    "*_mm": "millimetres; offset toward the primary and equally away from the focuser; heights above the vertex",
+    "*_arcmin": "star's place; errors of the flat's tilt",
+    "along_mm, across_mm": "where the ray of the mirror's vertex meets the real focal plane",
+    "stopped": "share of the clear aperture's light, in the order of the train's parts",
+    "sampled": "the same by single rays, the lit fraction last",
+}
+
+
+def main():
+    topics = {"light": hard, "light_drawn": drawn}
+    for topic in sys.argv[1:] or topics:
+        table(topic, topics[topic]())
 
 
 if __name__ == "__main__":
