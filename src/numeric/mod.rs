@@ -21,6 +21,7 @@ pub(crate) mod chebyshev;
 pub(crate) mod chi_square;
 pub mod convolve;
 pub mod gauss;
+pub(crate) mod kronrod;
 pub mod least_squares;
 pub(crate) mod periodic;
 pub(crate) mod phase;

@@ -34,19 +34,9 @@ impl Mirror {
         self.figure.breaks()
     }
 
-    /// Whether height and slope depend on the radius alone.
-    pub(crate) fn is_round(&self) -> bool {
-        self.figure.is_round()
-    }
-
     /// How fine the part of the figure is that is not round; none for a round one.
     pub(crate) fn detail(&self) -> Option<Detail> {
         self.figure.detail()
-    }
-
-    /// Slopes along x and y of the part of the figure that is not round.
-    pub(crate) fn uneven_slopes(&self, x_mm: f64, y_mm: f64) -> [f64; 2] {
-        self.figure.uneven_height_and_slopes(x_mm, y_mm).1
     }
 
     /// Height and radial slope of the conic alone.
@@ -105,6 +95,23 @@ impl Mirror {
         }
         let [x, y, _] = along(origin_mm, direction, t);
         Some(self.at(x, y))
+    }
+
+    /// Where a steep line meets the surface: the conic in closed form, then one Newton step to the figure.
+    ///
+    /// For lines within some degrees of the axis; what the step leaves is below 1e-9 mm for all that polishing leaves.
+    #[inline]
+    pub(crate) fn met_by(&self, origin_mm: [f64; 3], direction: [f64; 3]) -> Option<SurfacePoint> {
+        let t = self.conic_distance(origin_mm, direction)?;
+        let [x, y, z] = along(origin_mm, direction, t);
+        let point = self.at(x, y);
+        let gap = z - point.position_mm[2];
+        if gap.abs() < 1e-11 {
+            return Some(point);
+        }
+        let closing = direction[2] - point.slope[0] * direction[0] - point.slope[1] * direction[1];
+        let [x, y, _] = along(origin_mm, direction, t - gap / closing);
+        (gap / closing).is_finite().then(|| self.at(x, y))
     }
 
     /// The point of the surface that is seen from a point of the image where `line`, a unit vector, leads up to it, and its

@@ -10,7 +10,6 @@ use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Part, Stop};
 use super::strips::{self, Strip};
 use crate::model::Train;
-use crate::numeric::gauss;
 
 /// A train compiled for tracing: cheap to clone, `Send + Sync`.
 ///
@@ -33,8 +32,6 @@ struct Parts {
     strips: Vec<Strip>,
     parts: Vec<Part>,
     breaks: Vec<Break>,
-    /// Radii from the centre outward, and the integral of the surface's height from the centre to each, mm^2.
-    height_integrals: Vec<(f64, f64)>,
 }
 
 impl Prepared {
@@ -45,7 +42,6 @@ impl Prepared {
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
-        let height_integrals = height_integrals(&mirror, &breaks);
         Self(Arc::new(Parts {
             train: train.clone(),
             mirror,
@@ -54,7 +50,6 @@ impl Prepared {
             strips,
             parts,
             breaks,
-            height_integrals,
         }))
     }
 
@@ -100,13 +95,6 @@ impl Prepared {
     /// How fine the part of the figure is that is not round; none where everything depends on the radius alone.
     pub(crate) fn detail(&self) -> Option<Detail> {
         self.mirror().detail()
-    }
-
-    /// The integral of the round surface's height along a radius, from the centre outward, mm^2.
-    pub(crate) fn height_integral_mm2(&self, radius_mm: f64) -> f64 {
-        let known = &self.0.height_integrals;
-        let (from_mm, sum) = known[known.partition_point(|(r, _)| *r <= radius_mm).max(1) - 1];
-        sum + height_between(&self.0.mirror, from_mm, radius_mm)
     }
 
     pub(crate) fn mirror(&self) -> &Mirror {
@@ -203,19 +191,4 @@ fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {
         same
     });
     breaks
-}
-
-/// The integral of the round surface's height up to the centre and to every break.
-fn height_integrals(mirror: &Mirror, breaks: &[Break]) -> Vec<(f64, f64)> {
-    let mut known = vec![(0.0, 0.0)];
-    for next in breaks {
-        let (from_mm, sum) = known[known.len() - 1];
-        known.push((next.radius_mm, sum + height_between(mirror, from_mm, next.radius_mm)));
-    }
-    known
-}
-
-/// The same between two radii with no break between them: six nodes hold 1e-12 of a conic.
-fn height_between(mirror: &Mirror, from_mm: f64, to_mm: f64) -> f64 {
-    gauss::on_interval(6, from_mm, to_mm).map(|(r, weight)| weight * mirror.height_and_slope(r).0).sum()
 }

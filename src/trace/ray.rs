@@ -57,6 +57,11 @@ impl StarBeam {
         Self { towards, lamp_mm: None }
     }
 
+    /// How far from the vertex a lamp stands, mm; nothing for parallel light.
+    pub(crate) fn distance_mm(&self) -> Option<f64> {
+        self.lamp_mm.map(|(_, from_vertex)| from_vertex)
+    }
+
     /// Unit vector from a point toward the star, and the strength of the light there over that at the vertex.
     #[inline]
     pub(crate) fn seen_from(&self, [x, y, z]: [f64; 3]) -> ([f64; 3], f64) {

@@ -11,14 +11,12 @@ use super::prepared::Prepared;
 use super::ray::{Ray, StarBeam};
 use super::stops::{Part, Stop};
 use crate::model::{MirrorClips, Spider, Train};
-use crate::numeric::{gauss, roots};
+use crate::numeric::roots;
 
 /// Rows that are looked at before the corners between them are sought.
 const LOOKS: usize = 9;
 /// Two rows closer than this share of the width are one.
 const SAME_ROW: f64 = 1e-12;
-/// Rows in a band, and steps along a row, for areas: both are smooth.
-const ROWS: usize = 6;
 /// Places in the plane of a strip are found on the mirror to this, mm.
 const PLACE_MM: f64 = 1e-12;
 
@@ -60,8 +58,13 @@ pub(crate) struct RowEnds {
 pub(crate) type Limits = (Option<(usize, usize)>, Option<(usize, usize)>);
 
 impl Strip {
+    /// Height of the strip's plane; none: it lies on the mirror.
+    pub(crate) fn height_mm(&self) -> Option<f64> {
+        self.height_mm
+    }
+
     /// The place in the strip's own plane, mm from the axis.
-    fn place(&self, s_mm: f64, t_mm: f64) -> [f64; 2] {
+    pub(crate) fn place(&self, s_mm: f64, t_mm: f64) -> [f64; 2] {
         match self.shape {
             Shape::Straight { sin_cos: (sin, cos), .. } => [s_mm * cos - t_mm * sin, s_mm * sin + t_mm * cos],
             Shape::Arc { centre_mm, radius_mm, start, turn } => {
@@ -94,7 +97,7 @@ impl Strip {
     }
 
     /// Where rows begin.
-    fn start_mm(&self, t_mm: f64) -> f64 {
+    pub(crate) fn start_mm(&self, t_mm: f64) -> f64 {
         match self.shape {
             Shape::Straight { from_mm, gap_tangent, .. } => {
                 from_mm.max(gap_tangent.map_or(0.0, |tangent| t_mm.abs() / tangent))
@@ -194,7 +197,7 @@ impl Strip {
             beam.ray(prepared.mirror(), x, y)
         };
         let accuracy = 1e-11 * outline.rim_mm();
-        let (start, far) = (self.start_mm(t_mm), self.far_mm(outline));
+        let (start, far) = (self.start_mm(t_mm), self.far_mm(outline.rim_mm(), beam.towards));
         let beyond_rim = |s: f64| {
             let [x, y] = self.on_mirror(prepared, beam, s, t_mm);
             length(x, y) - outline.rim_mm()
@@ -223,10 +226,9 @@ impl Strip {
     }
 
     /// A length along the strip that lies outside of the rim.
-    fn far_mm(&self, outline: &Outline<'_>) -> f64 {
-        let towards = outline.beam().towards;
+    pub(crate) fn far_mm(&self, rim_mm: f64, towards: [f64; 3]) -> f64 {
         let moved = self.height_mm.unwrap_or(0.0) * towards[0].hypot(towards[1]) / towards[2];
-        let reach = 1.001 * outline.rim_mm() + self.half_width_mm + moved;
+        let reach = 1.001 * rim_mm + self.half_width_mm + moved;
         match self.shape {
             Shape::Straight { .. } => reach,
             // The chord 2 R sin(s/2R) of the length s.
@@ -338,96 +340,4 @@ fn clips(clips: &MirrorClips, rim_mm: f64) -> impl Iterator<Item = Strip> {
             Shape::Straight { sin_cos: angle.sin_cos(), from_mm: rim_mm - reach_mm, gap_tangent: None };
         Strip { part: Part::MirrorClips, half_width_mm: width_mm / 2.0, height_mm: None, shape }
     })
-}
-
-/// Gives to vanes and clips what they take of a star's light, and takes it from the light and from the parts behind them:
-/// areas in the order of all parts, the light last.
-pub(crate) fn take_over(prepared: &Prepared, outline: &Outline<'_>, areas: &mut [f64]) {
-    for (i, strip) in prepared.strips().iter().enumerate() {
-        let above: Vec<Strip> =
-            prepared.strips()[..i].iter().filter(|s| s.part != strip.part).copied().collect();
-        let share = StripShare { prepared, outline, strip, above };
-        for (low, high) in strip.bands(|t| share.walk(t).map(|walk| walk.signature)) {
-            for (t, weight) in gauss::on_interval(ROWS, low, high) {
-                if let Some(walk) = share.walk(t) {
-                    share.give(&walk, t, weight, areas);
-                }
-            }
-        }
-    }
-}
-
-/// What one strip takes over from the light and from the parts behind it.
-struct StripShare<'a> {
-    prepared: &'a Prepared,
-    outline: &'a Outline<'a>,
-    strip: &'a Strip,
-    /// Strips that the light meets first.
-    above: Vec<Strip>,
-}
-
-/// One row of a strip: its pieces, and how far out each part behind it begins to stop the light.
-struct RowWalk {
-    pieces: Vec<(f64, f64)>,
-    /// Places in the order of the areas, each with where it begins; the light last, from the start of the row.
-    behind: Vec<(usize, f64)>,
-    signature: (Limits, Vec<usize>, Vec<(usize, usize)>),
-}
-
-impl StripShare<'_> {
-    fn walk(&self, t_mm: f64) -> Option<RowWalk> {
-        let (prepared, beam) = (self.prepared, self.outline.beam());
-        let (before, after): (Vec<Stop>, Vec<Stop>) =
-            self.outline.cuts().iter().partition(|cut| cut.part < self.strip.part);
-        let row = self.strip.row(prepared, self.outline, &before, t_mm)?;
-        let (pieces, crossed) =
-            uncovered(self.strip, &self.above, (prepared, beam), (row.from_mm, row.to_mm), t_mm);
-        let hit = |s: f64| {
-            let [x, y] = self.strip.on_mirror(prepared, beam, s, t_mm);
-            beam.ray(prepared.mirror(), x, y)
-        };
-        let excess = |stop: &Stop, s: f64| stop.excess_mm(&hit(s), beam);
-        let (mut behind, mut outer, mut cutting) = (Vec::new(), row.to_mm, Vec::new());
-        for stop in &after {
-            if excess(stop, outer) > 0.0 {
-                // Where the whole row is stopped the part begins at its start.
-                let inner =
-                    roots::bracketed(|s| excess(stop, s), row.from_mm, outer, 1e-11 * outer.abs().max(1.0));
-                outer = inner.unwrap_or(row.from_mm);
-                let place = prepared.place_of(stop.part);
-                behind.push((place, outer));
-                let side = if stop.has_sides() { stop.side(&hit(outer), beam) } else { 0 };
-                cutting.push((place, side));
-            }
-        }
-        behind.push((prepared.parts().len(), row.from_mm));
-        Some(RowWalk { pieces, behind, signature: (row.limits(), crossed, cutting) })
-    }
-
-    fn give(&self, walk: &RowWalk, t_mm: f64, row_weight: f64, areas: &mut [f64]) {
-        let own = self.prepared.place_of(self.strip.part);
-        for &(from, to) in &walk.pieces {
-            let mut outer = to;
-            for &(place, begins) in &walk.behind {
-                let inner = begins.clamp(from, outer);
-                let light = row_weight * self.light_between(inner, outer, t_mm);
-                areas[own] += light;
-                areas[place] -= light;
-                outer = inner;
-            }
-        }
-    }
-
-    fn light_between(&self, from_mm: f64, to_mm: f64, t_mm: f64) -> f64 {
-        let (prepared, beam) = (self.prepared, self.outline.beam());
-        if to_mm <= from_mm {
-            return 0.0;
-        }
-        let steps = gauss::on_interval(ROWS, from_mm, to_mm);
-        let light = steps.map(|(s, weight)| {
-            let point = self.strip.on_mirror(prepared, beam, s, t_mm);
-            weight * self.strip.flux(prepared, beam, (s, t_mm), point)
-        });
-        light.sum()
-    }
 }
