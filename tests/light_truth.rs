@@ -170,3 +170,57 @@ fn offsets_that_are_not_stated_are_the_table_s() {
         );
     }
 }
+
+/// Known errors of the model of overlapping circles: circles less the library, for each part and what is lit.
+fn error_of_circles(row: &Row) -> Vec<f64> {
+    let light = telescope(row).light(star(row, row));
+    let keys = ["diagonal_shadow", "diagonal", "drawtube_inner_end", "drawtube_outer_end"];
+    let share = |key: &str| light.stopped.iter().find(|s| s.part.key() == key).map_or(0.0, |s| s.fraction);
+    let found = keys.iter().map(|key| share(key)).chain([light.lit_fraction]);
+    row.list("circles").into_iter().zip(found).map(|(circles, exact)| circles - exact).collect()
+}
+
+#[test]
+fn overlapping_circles_err_by_what_is_known() {
+    // Truth: own table, tests/data/circles.json: the usual model of vignetting, and the folded space.
+    for row in rows("circles", "kind", "circles") {
+        for (found, truth) in error_of_circles(&row).into_iter().zip(row.list("error")) {
+            let what =
+                format!("circles at f/{}, {} mm along", row.number("focal_ratio"), row.number("along_mm"));
+            // The table's errors have six digits.
+            assert_close(found, truth, 1e-9 + 1e-5 * truth.abs(), &what);
+        }
+    }
+}
+
+#[test]
+fn overlapping_circles_are_good_across_and_wrong_along() {
+    let table = rows("circles", "kind", "circles");
+    let diagonal_s = |ratio: f64, along: f64, across: f64| {
+        let wanted = [("focal_ratio", ratio), ("along_mm", along), ("across_mm", across)];
+        let row = table.iter().find(|r| wanted.iter().all(|(k, v)| (r.number(k) - v).abs() < 1e-9));
+        error_of_circles(row.expect("a row"))[1]
+    };
+    for mm in [9.0, 15.0] {
+        // The tilt of the flat: odd along, as 1/F. Circles call the diagonal's loss too small for light that lands toward
+        // the sky and too great toward the primary.
+        let odd = |ratio: f64| (diagonal_s(ratio, mm, 0.0) - diagonal_s(ratio, -mm, 0.0)) / 2.0;
+        let what = format!("circles: order of what is odd along, {mm} mm");
+        common::assert_close_relative(200.0 * odd(200.0), 20.0 * odd(20.0), 0.02, &what);
+        // What is even, and all that is across, goes as 1/F^2.
+        let even = |ratio: f64| (diagonal_s(ratio, mm, 0.0) + diagonal_s(ratio, -mm, 0.0)) / 2.0;
+        let across = |ratio: f64| diagonal_s(ratio, 0.0, mm);
+        let what = format!("circles: order of the rest, {mm} mm");
+        common::assert_close_relative(4e4 * even(200.0), 400.0 * even(20.0), 0.03, &what);
+        common::assert_close_relative(4e4 * across(200.0), 400.0 * across(20.0), 0.03, &what);
+        // At f/200 it serves across; at f/5 it is wrong by percents along, for both signs.
+        assert!((1e-6..1e-5).contains(&across(200.0).abs()), "across at f/200: {}", across(200.0));
+        assert!((3e-4..2e-3).contains(&odd(200.0).abs()), "along at f/200: {}", odd(200.0));
+        assert!((5e-3..0.06).contains(&diagonal_s(5.0, mm, 0.0).abs()), "along at f/5");
+        assert!((3e-3..0.02).contains(&across(5.0).abs()), "across at f/5: {}", across(5.0));
+    }
+    // On the axis of this family nothing but the shadow stops light, and the shadow is a circle.
+    for ratio in [5.0, 20.0, 200.0] {
+        assert_close(diagonal_s(ratio, 0.0, 0.0), 0.0, 1e-12, "circles on the axis");
+    }
+}

@@ -33,9 +33,8 @@ mod tests {
     fn both_sums_are_exact_to_their_degrees() {
         // Closed form: the integral of x^n from -1 to 1 is 2/(n + 1) for even n.
         let sums = |n: i32| {
-            PAIR.iter().fold((0.0, 0.0), |(f, c), (x, fine, coarse)| {
-                (f + fine * x.powi(n), c + coarse * x.powi(n))
-            })
+            PAIR.iter()
+                .fold((0.0, 0.0), |(f, c), (x, fine, coarse)| (f + fine * x.powi(n), c + coarse * x.powi(n)))
         };
         for n in (0..=22).step_by(2) {
             let (fine, coarse) = sums(n);

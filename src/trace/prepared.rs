@@ -42,15 +42,7 @@ impl Prepared {
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
-        Self(Arc::new(Parts {
-            train: train.clone(),
-            mirror,
-            fold,
-            stops,
-            strips,
-            parts,
-            breaks,
-        }))
+        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, strips, parts, breaks }))
     }
 
     /// The description this was compiled from.

@@ -9,11 +9,10 @@ What is left of the mirror's circle, over its area, is the model's share of ligh
 leaves out the flat's tilt (first order in 1/F, along only, what the offset leaves of it), coma and
 the sagitta (second order), and the foreshortening |d.N| (field angle over 2F).
 
-"folded_*" are the shares in the real folded space (folded.py, row_panels.py), for five focal ratios of
+"folded_*" are the shares in the real folded space (folded.py, row_panels.py), for three focal ratios of
 one family: aperture 200 mm, all lengths along the light in proportion to the focal length, all widths
 the same, so that the model gives the same shares to each. "error_*" is circles less folded: the known
 error of the model. Order of the lists: diagonal's shadow, diagonal, drawtube's inner and outer end, lit.
-"tilt_flips": the same with the star on the other side, so that what is odd in the field shows.
 """
 
 import numpy as np
@@ -37,6 +36,7 @@ def train(ratio):
         "axis_to_focus_mm": to_focus,
         "minor_axis_mm": minor,
         "offset_mm": fitted_offset(APERTURE, focal, to_focus, minor),
+        "offset_is_default": True,
         "drawtube_bore_mm": 34.0,
         "drawtube_length_mm": 0.06 * focal,
         "drawtube_outer_end_to_focus_mm": 0.016 * focal,

@@ -38,8 +38,8 @@ pub(super) fn inside(seen: &Seen<'_>, edges: &[Edge], scales: &[f64]) -> Option<
             best = Some((place, here));
         }
         let step = SLOPE_STEP * rim_mm;
-        let slope = [[step, 0.0], [0.0, step]]
-            .map(|d| (excess([place[0] + d[0], place[1] + d[1]], i) - here) / step);
+        let slope =
+            [[step, 0.0], [0.0, step]].map(|d| (excess([place[0] + d[0], place[1] + d[1]], i) - here) / step);
         let at = |p: &[f64; 2]| here + slope[0] * (p[0] - place[0]) + slope[1] * (p[1] - place[1]);
         let least = polygon.iter().map(at).fold(f64::INFINITY, f64::min);
         let (_, value) = best?;

@@ -53,7 +53,10 @@ fn near_zero(values: &[f64]) -> impl Iterator<Item = usize> {
         let (second, slope) = (before - 2.0 * here + after, 0.5 * (after - before));
         let nearest = here.abs() <= before.abs() && here.abs() <= after.abs();
         // Toward zero the parabola gains slope^2/(2 second); half of the second difference is left for what it is not.
-        one_sign && nearest && here != 0.0 && here.abs() <= 0.5 * slope * slope / second.abs() + 0.5 * second.abs()
+        one_sign
+            && nearest
+            && here != 0.0
+            && here.abs() <= 0.5 * slope * slope / second.abs() + 0.5 * second.abs()
     })
 }
 
@@ -69,9 +72,11 @@ fn dips(
         let (from, to, sign) = (looks[k].0 - step, looks[k].0 + step, values[k].signum());
         let (place, value) = roots::maximum(|angle| -sign * f(angle), from, to, EXTREME_ANGLE);
         if value > 0.0 {
-            found.extend([(from, place), (place, to)].iter().filter_map(|&(a, b)| {
-                roots::bracketed(f, a, b, SAME_ANGLE)
-            }));
+            found.extend(
+                [(from, place), (place, to)]
+                    .iter()
+                    .filter_map(|&(a, b)| roots::bracketed(f, a, b, SAME_ANGLE)),
+            );
         }
     }
 }

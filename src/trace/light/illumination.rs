@@ -211,4 +211,3 @@ impl Prepared {
         Field::arcmin(angle(along_mm), angle(across_mm))
     }
 }
-

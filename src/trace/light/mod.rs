@@ -137,10 +137,7 @@ pub(crate) fn magnitudes(share: f64) -> f64 {
 /// The opening that stops most; of several that stop the same, the first.
 pub(super) fn limiting(shares: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
     let stands_in_the_light = |part: Part| {
-        matches!(
-            part,
-            Part::DiagonalShadow | Part::Holder | Part::Spider | Part::MirrorClips | Part::Mask
-        )
+        matches!(part, Part::DiagonalShadow | Part::Holder | Part::Spider | Part::MirrorClips | Part::Mask)
     };
     let openings = shares.filter(|(part, share)| *share > 0.0 && !stands_in_the_light(*part));
     openings.reduce(|most, next| if next.1 > most.1 { next } else { most }).map(|(part, _)| part)
@@ -235,10 +232,11 @@ fn account(seen: &Seen<'_>, ledger: &Ledger) -> Option<(Vec<f64>, f64)> {
         } else {
             acting[i] = corners::reaches_inside(&spokes, i, &looks);
             let excess = looks.iter().map(|(_, spoke)| spoke.excess_at_rim_mm[i]);
-            let (low, high) = excess.chain([spokes.at_centre_mm[i]]).fold(
-                (f64::INFINITY, f64::NEG_INFINITY),
-                |(low, high): (f64, f64), e| (low.min(e), high.max(e)),
-            );
+            let (low, high) = excess
+                .chain([spokes.at_centre_mm[i]])
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high): (f64, f64), e| {
+                    (low.min(e), high.max(e))
+                });
             scales[i] = (0.5 * (high - low)).max(spokes.nothing_mm);
             let partly = acting[i] && low < 0.0;
             if partly && is_bent(&looks, i, spokes.at_centre_mm[i]) {

@@ -145,9 +145,7 @@ impl<'a> Spokes<'a> {
     fn radius(&self, edge: usize, direction: [f64; 2], half: Option<Ray>, (rim, excess): (f64, f64)) -> f64 {
         let (centre, edge) = (self.at_centre_mm[edge], &self.edges[edge]);
         let square_at = |ray: Option<Ray>| {
-            ray.map_or(f64::INFINITY, |r| {
-                square_of(edge.excess_mm(&r, &self.seen.beam), edge.radius_mm)
-            })
+            ray.map_or(f64::INFINITY, |r| square_of(edge.excess_mm(&r, &self.seen.beam), edge.radius_mm))
         };
         let known = [
             (0.0, square_of(centre, edge.radius_mm)),
