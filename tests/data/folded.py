@@ -1,16 +1,16 @@
 """A Newtonian in the real, folded space: mirror, flat with its body, focuser; shared by generators.
 
 Everything stands where it stands in the telescope: nothing is unfolded. Axes: origin at the
-mirror's vertex, +z to the sky, the focuser on +x. A star stands toward (tan a, tan b, 1); a lamp at
-a distance from the vertex in that direction. Light meets the mirror (a conic), the flat and the
-planes x = constant of the focuser, and stops at the first part that is in its way.
+mirror's vertex, +z to the sky, the focuser on +x. A star stands toward (tan a, tan b, 1); a lamp
+at a distance from the vertex in that direction. Light meets the mirror (a conic), the flat and
+the planes x = constant of the focuser, and stops at the first part that is in its way.
 
-The flat: face normal n = (1, 0, -1)/sqrt 2, long axis e = (1, 0, 1)/sqrt 2, short axis y; an ellipse
-of axes `minor_axis` and sqrt 2 times that about the point (-offset, 0, f - L - offset). Misplaced:
-moved by (toward_focuser, across, -toward_primary) and turned about its centre by
+The flat: face normal n = (1, 0, -1)/sqrt 2, long axis e = (1, 0, 1)/sqrt 2, short axis y; an
+ellipse of axes `minor_axis` and sqrt 2 times that about the point (-offset, 0, f - L - offset).
+Misplaced: moved by (toward_focuser, across, -toward_primary) and turned about its centre by
 Rz(turn) Ry(-nod) Re(roll), the roll first. Its body: the outline of the face, wider all round by
-the bevel (as seen along the tube), drawn backward by the thickness, along the tube or square to the
-face; it is turned with the face.
+the bevel (as seen along the tube), drawn backward by the thickness, along the tube or square to
+the face; it is turned with the face.
 
 `Scene` holds the geometry twice, in two ways that share the positions of the parts only:
 `conditions` are functions near to quadratics whose sign says where light passes, for the rows in
@@ -53,8 +53,14 @@ class Flat:
     """Where the face is, and how its body runs backward."""
 
     def __init__(self, s):
-        centre = np.array([-s["offset_mm"], 0.0, s["focal_length_mm"] - s["axis_to_focus_mm"] - s["offset_mm"]])
-        shift = [s.get("toward_focuser_mm", 0), s.get("across_mm", 0), -s.get("toward_primary_mm", 0)]
+        centre = np.array(
+            [-s["offset_mm"], 0.0, s["focal_length_mm"] - s["axis_to_focus_mm"] - s["offset_mm"]]
+        )
+        shift = [
+            s.get("toward_focuser_mm", 0),
+            s.get("across_mm", 0),
+            -s.get("toward_primary_mm", 0),
+        ]
         e = np.array([1.0, 0, 1]) / np.sqrt(2)
         turned = (
             turn_about((0, 0, 1), s.get("turn_arcmin", 0) * ARCMIN)
@@ -132,7 +138,7 @@ class Scene:
         return gx / d, gy / d, gz / d, (self.lamp / d) ** 2
 
     def weight(self, x, y):
-        """Flux for each unit of dx dy: |d.N| with the normal N = (-zx, -zy, 1), times the strength."""
+        """Flux for each unit of dx dy: |d.N| with N = (-zx, -zy, 1), times the strength."""
         z, zx, zy = self.surface(x, y)
         ax, ay, az, strength = self.seen(x, y, z)
         return strength * (az - ax * zx - ay * zy)
@@ -158,7 +164,7 @@ class Scene:
         return x + (height - z) / az * ax, y + (height - z) / az * ay
 
     def at_plane(self, x, y, distance):
-        """(along, across) from the focuser's axis where the folded ray meets the plane x = distance."""
+        """(along, across) from the focuser's axis where the folded ray meets x = distance."""
         (px, py, pz), (ux, uy, uz) = self.up(x, y)
         f = self.flat
         gap = [c - p for c, p in zip(f.centre, (px, py, pz), strict=True)]
@@ -172,7 +178,7 @@ class Scene:
     def conditions(self):
         """For each part: ("opening" or "body", function of (x, y)), negative inside of the circle.
 
-        No function stands for the glass whose back shadows beside its face: `body` and `body_strip`.
+        No function stands for glass whose back shadows beside its face: `body`, `body_strip`.
         """
         return [self.condition(part) for part in self.parts]
 
@@ -188,19 +194,32 @@ class Scene:
 
         if part == "front_opening":
             height = s["front_opening_above_vertex_mm"]
-            return [("opening", circle(lambda x, y: self.above(x, y, height), s["front_opening_diameter_mm"] / 2))]
+            return [
+                (
+                    "opening",
+                    circle(
+                        lambda x, y: self.above(x, y, height), s["front_opening_diameter_mm"] / 2
+                    ),
+                )
+            ]
         if part == "holder":
             height = s["holder_above_vertex_mm"]
-            return [("body", circle(lambda x, y: self.above(x, y, height), s["holder_diameter_mm"] / 2))]
+            return [
+                ("body", circle(lambda x, y: self.above(x, y, height), s["holder_diameter_mm"] / 2))
+            ]
         if part == "mask":
             return [("opening", circle(lambda x, y: (x, y), s["mask_diameter_mm"] / 2))]
         if part == "diagonal":
-            return [("opening", circle(lambda x, y: self.on_flat(*self.up(x, y)), self.flat.radius))]
+            return [
+                ("opening", circle(lambda x, y: self.on_flat(*self.up(x, y)), self.flat.radius))
+            ]
         if part == "diagonal_shadow":
             return [("body", self.body if not self.is_drawn_out() else None)]
         distance = dict(self.beyond)[part]
         if part != "sensor_mask":
-            return [("opening", circle(lambda x, y: self.at_plane(x, y, distance), self.hole(part) / 2))]
+            return [
+                ("opening", circle(lambda x, y: self.at_plane(x, y, distance), self.hole(part) / 2))
+            ]
         angle = np.radians(s["sensor_rotation_deg"])
         halves = (s["sensor_along_mm"] / 2, s["sensor_across_mm"] / 2)
         sides = []
@@ -231,7 +250,7 @@ class Scene:
         return u * u + v * v - self.flat.body_radius**2
 
     def body_strip(self, x, y, line):
-        """The strip between the ends: beside its two sides (lines 0, 1), before and behind (2, 3)."""
+        """The strip between the ends: beside its sides (lines 0, 1), before and behind (2, 3)."""
         (u, v), (bu, bv) = self.body_ends(x, y)
         du, dv = bu - u, bv - v
         length = np.sqrt(du * du + dv * dv)
@@ -284,20 +303,23 @@ class Scene:
                 start = frame.point(hit, go)
                 after = (start, go - 2 * (f.normal @ go) * f.normal[:, None])
             else:
-                # `along` to the sky end, `across` to +y; the focuser's axis goes through the tube's.
+                # `along` to the sky end, `across` to +y; the focuser's axis goes
+                # through the tube's.
                 there = (dict(self.beyond)[part], 0, self.axis_height)
                 along, across = Frame(there, (0, 0, 1), (0, 1, 0)).meets(*after)
                 if part == "sensor_mask":
                     turn = np.exp(-1j * np.radians(s["sensor_rotation_deg"]))
                     own = (along + 1j * across) * turn
-                    out = (abs(own.real) > s["sensor_along_mm"] / 2) | (abs(own.imag) > s["sensor_across_mm"] / 2)
+                    out = (abs(own.real) > s["sensor_along_mm"] / 2) | (
+                        abs(own.imag) > s["sensor_across_mm"] / 2
+                    )
                 else:
                     out = np.hypot(along, across) > self.hole(part) / 2
             stopped[out & (stopped == len(self.parts))] = number
         return stopped, weight
 
     def strikes_body(self, hit, toward):
-        """A line against a cylinder with two parallel ends: stretches of the line inside of each."""
+        """A line against a cylinder with two parallel ends: its stretches inside of each."""
         f = self.flat
         start = hit - f.centre[:, None]
         if not f.back.any():
@@ -305,7 +327,9 @@ class Scene:
             return (u / f.body_radius) ** 2 + (v / (np.sqrt(2) * f.body_radius)) ** 2 < 1
         # Oblique coordinates: along the short and the long axis and along the body's own line.
         own = np.linalg.inv(
-            np.stack([f.short * f.body_radius, f.long * (f.body_radius * np.sqrt(2)), f.back], axis=1)
+            np.stack(
+                [f.short * f.body_radius, f.long * (f.body_radius * np.sqrt(2)), f.back], axis=1
+            )
         )
         p, d = own @ start, own @ toward
         a = d[0] ** 2 + d[1] ** 2
@@ -330,7 +354,9 @@ class Frame:
     """A plane with an origin and two axes."""
 
     def __init__(self, origin, first, second):
-        self.origin, self.first, self.second = (np.asarray(v, dtype=float) for v in (origin, first, second))
+        self.origin, self.first, self.second = (
+            np.asarray(v, dtype=float) for v in (origin, first, second)
+        )
         self.normal = np.cross(self.first, self.second)
 
     def moved(self, origin):
@@ -353,7 +379,11 @@ def star_of(sizes, along, across):
     """Tangents of the star whose vertex ray meets that point of the real focal plane."""
     flat = Flat(sizes)
     point = np.array(
-        [sizes["axis_to_focus_mm"], across, sizes["focal_length_mm"] - sizes["axis_to_focus_mm"] + along]
+        [
+            sizes["axis_to_focus_mm"],
+            across,
+            sizes["focal_length_mm"] - sizes["axis_to_focus_mm"] + along,
+        ]
     )
     behind = point - 2 * ((point - flat.centre) @ flat.normal) * flat.normal
     return -behind[0] / behind[2], -behind[1] / behind[2]

@@ -1,18 +1,19 @@
 """Vignetting by overlapping circles, and its error against the folded space -> circles.json.
 
 The usual model: the light to an image point y in the focal plane fills, a distance u before it, a
-circle of diameter D u/f about y (1 - u/f), and each part is a circle square to the axis there: the
-diagonal one of its minor axis about the axis at u = L (its offset is taken to make up for its
-tilt), the drawtube's ends their bores. Carried back to the mirror these are circles about
--y (f - u)/u of radius R f/u; the diagonal's shadow is a circle of its minor axis about y (f - L)/f.
-What is left of the mirror's circle, over its area, is the model's share of light ("circles_*"). It
-leaves out the flat's tilt (first order in 1/F, along only, what the offset leaves of it), coma and
-the sagitta (second order), and the foreshortening |d.N| (field angle over 2F).
+circle of diameter D u/f about y (1 - u/f), and each part is a circle square to the axis there:
+the diagonal one of its minor axis about the axis at u = L (its offset is taken to make up for its
+tilt), the drawtube's ends their bores. Carried back to the mirror these are circles about -y (f -
+u)/u of radius R f/u; the diagonal's shadow is a circle of its minor axis about y (f - L)/f. What
+is left of the mirror's circle, over its area, is the model's share of light ("circles_*"). It
+leaves out the flat's tilt (first order in 1/F, along only, what the offset leaves of it), coma
+and the sagitta (second order), and the foreshortening |d.N| (field angle over 2F).
 
-"folded_*" are the shares in the real folded space (folded.py, row_panels.py), for three focal ratios of
-one family: aperture 200 mm, all lengths along the light in proportion to the focal length, all widths
-the same, so that the model gives the same shares to each. "error_*" is circles less folded: the known
-error of the model. Order of the lists: diagonal's shadow, diagonal, drawtube's inner and outer end, lit.
+"folded_*" are the shares in the real folded space (folded.py, row_panels.py), for three focal
+ratios of one family: aperture 200 mm, all lengths along the light in proportion to the focal
+length, all widths the same, so that the model gives the same shares to each. "error_*" is circles
+less folded: the known error of the model. Order of the lists: diagonal's shadow, diagonal,
+drawtube's inner and outer end, lit.
 """
 
 import numpy as np
@@ -114,7 +115,9 @@ def main():
     units = {
         "*_mm": "millimetres",
         "*_arcmin": "where the star stands",
-        "folded, circles, error": "shares of the clear aperture: diagonal's shadow, diagonal, drawtube's ends, lit",
+        "folded, circles, error": (
+            "shares of the clear aperture: diagonal's shadow, diagonal, drawtube's ends, lit"
+        ),
     }
     write("circles", " ".join(__doc__.split()), units, rows)
 

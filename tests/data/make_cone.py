@@ -1,22 +1,25 @@
 """The cone of light on the 45 degree plane of the diagonal -> cone.json.
 
-The light to a lit circle of diameter i fills the cone from the rim (diameter D, height D^2/(16 f)) to
-that circle in the focal plane. The diagonal's plane is z = f - L + x. Three ways, mpmath with 40 digits:
+The light to a lit circle of diameter i fills the cone from the rim (diameter D, height D^2/(16
+f)) to that circle in the focal plane. The diagonal's plane is z = f - L + x. Three ways, mpmath
+with 40 digits:
 
-1. Straight lines from the rim to the lit circle, cut by the plane; the conic through five of these points
-   (sympy, exact linear algebra on 40-digit numbers); its centre from the gradient, its half axes from
-   the eigenvalues of its matrix, as lengths in the plane itself. These numbers stand in the rows.
+1. Straight lines from the rim to the lit circle, cut by the plane; the conic through five of
+these points (sympy, exact linear algebra on 40-digit numbers); its centre from the gradient, its
+half axes from the eigenvalues of its matrix, as lengths in the plane itself. These numbers stand
+in the rows.
 2. The cone's equation and the plane's, solved by sympy in symbols for its centre and half axes:
-   must agree to 1e-30.
-3. The smallest flat (an ellipse of axis ratio sqrt 2 with its long axis along the section's) about a
-   centre at a given offset: the farthest of all lines, searched on 720 of them and refined (golden
-   section). Fitted: the offset too is searched for, as the one that needs the smallest flat.
+must agree to 1e-30.
+3. The smallest flat (an ellipse of axis ratio sqrt 2 with its long axis along the section's)
+about a centre at a given offset: the farthest of all lines, searched on 720 of them and refined
+(golden section). Fitted: the offset too is searched for, as the one that needs the smallest flat.
 
 Offsets count toward the primary and equally away from the focuser; x is counted from the tube's
-axis toward the focuser, so that the ends are where the section meets y = 0. Kind "section": one row for
-each geometry; "stated_offset_mm" with "stated_minor_axis_mm" is a flat at an offset that is not the best
-one. "usual_*" are the two usual rules L/F and a/(4F), with their errors in per cent of the exact value
-(L/F against the axis cone's flat): common practice, no source, and no truth.
+axis toward the focuser, so that the ends are where the section meets y = 0. Kind "section": one
+row for each geometry; "stated_offset_mm" with "stated_minor_axis_mm" is a flat at an offset that
+is not the best one. "usual_*" are the two usual rules L/F and a/(4F), with their errors in per
+cent of the exact value (L/F against the axis cone's flat): common practice, no source, and no
+truth.
 """
 
 import mpmath as mp
@@ -44,7 +47,9 @@ def symbols_solution():
 
 class Cone:
     def __init__(self, aperture, focal, to_focus, lit):
-        self.aperture, self.focal, self.to_focus, self.lit = map(mp.mpf, (aperture, focal, to_focus, lit))
+        self.aperture, self.focal, self.to_focus, self.lit = map(
+            mp.mpf, (aperture, focal, to_focus, lit)
+        )
         self.sagitta = self.aperture**2 / (16 * self.focal)
 
     def point(self, turn):
@@ -56,7 +61,7 @@ class Cone:
         return start[0] + t * go[0], start[1] + t * go[1]
 
     def conic(self):
-        """Centre and half axes of the conic through five points, in lengths of the plane: (u, y)."""
+        """Centre and half axes of the conic through five points, in lengths of the plane."""
         rows = []
         for turn in (0, 1, 2, 3.5, 5):
             x, y = self.point(mp.mpf(turn))
@@ -90,7 +95,7 @@ class Cone:
         return 2 * away((low + high) / 2)
 
     def fitted(self):
-        """The offset that needs the smallest flat, found by halving: at the best both ends are as far."""
+        """The offset that needs the smallest flat, by halving: then both ends are as far."""
         sky, primary = self.point(mp.mpf(0))[0], self.point(mp.pi)[0]
         low, high = -self.aperture, self.aperture
         for _ in range(160):
@@ -174,7 +179,8 @@ def main():
     if abs(published["fitted_offset_mm"] / INCH - mp.mpf("0.05664622")) > 1e-8:
         raise ArithmeticError("Dakin's offset")
     units = {
-        "*_mm": "millimetres; offsets toward the primary and equally away from the focuser; ends: x, toward the focuser",
+        "*_mm": "millimetres; offsets toward the primary and equally away from the focuser; "
+        "ends: x, toward the focuser",
         "slope": "radius that the cone gains for each millimetre away from the focal plane",
         "half_long_axis_mm, centre_in_face_mm": "measured in the face",
         "usual_*": "rules of thumb L/F and a/(4F), for comparison only",

@@ -1,19 +1,23 @@
 """Contrast of an aperture with a round shadow, in the middle or beside it -> contrast.json.
 
-The transfer function of a perfect aperture is the area common to it and to a copy of it shifted by 2 n
-(in units of the rim's radius, n the frequency over the cut-off D/(lambda f)), over its own area
-(O'Neill, J. Opt. Soc. Am. 46, 285, 1956, with the erratum p. 1096, for the shadow in the middle). With rim A and
-shadow B, B inside A: common = A*A + B*B - A*B' - A'*B, areas of lenses of two circles; the centres of A and
-B' lie |2 n u + o| apart, those of A' and B |2 n u - o|, with u along the detail's frequency and o the
-shadow's centre. Closed form, mpmath with 34 digits. The script checks some of them against the same overlap
-integrated by columns (scipy), to 1e-9, and the shadow in the middle against the Fourier transform of its
-Airy pattern: J1 against J0 in a damped integral, extrapolated to no damping, to 1e-6.
+The transfer function of a perfect aperture is the area common to it and to a copy of it shifted
+by 2 n (in units of the rim's radius, n the frequency over the cut-off D/(lambda f)), over its own
+area (O'Neill, J. Opt. Soc. Am. 46, 285, 1956, with the erratum p. 1096, for the shadow in the
+middle). With rim A and shadow B, B inside A: common = A*A + B*B - A*B' - A'*B, areas of lenses of
+two circles; the centres of A and B' lie |2 n u + o| apart, those of A' and B |2 n u - o|, with u
+along the detail's frequency and o the shadow's centre. Closed form, mpmath with 34 digits. The
+script checks some of them against the same overlap integrated by columns (scipy), to 1e-9, and
+the shadow in the middle against the Fourier transform of its Airy pattern: J1 against J0 in a
+damped integral, extrapolated to no damping, to 1e-6.
 
-kind "contrast": `shadow_offset_ratio` is the distance of the shadow's centre from the middle over the
-rim's radius, `offset_azimuth_deg` its direction from that of the frequency. "contrast_mean": the mean over
-all directions (quadrature). "against_clear": contrast over that of the clear aperture. kind "detail": the
-same for a full period on the sky in arcseconds: n = lambda/(D period).
+kind "contrast": `shadow_offset_ratio` is the distance of the shadow's centre from the middle over
+the rim's radius, `offset_azimuth_deg` its direction from that of the frequency. "contrast_mean":
+the mean over all directions (quadrature). "against_clear": contrast over that of the clear
+aperture. kind "detail": the same for a full period on the sky in arcseconds: n = lambda/(D
+period).
 """
+
+from itertools import pairwise
 
 import mpmath as mp
 import numpy as np
@@ -61,11 +65,13 @@ def by_columns(n, eps, offset, azimuth):
             max(0.0, min(b, d) - max(a, c)) for a, b in pieces(x + n) for c, d in pieces(x - n)
         )
 
-    marks = sorted({h + s * e + t * n for h, e in ((0, 1), (hole[0], eps)) for s in (-1, 1) for t in (-1, 1)})
+    marks = sorted(
+        {h + s * e + t * n for h, e in ((0, 1), (hole[0], eps)) for s in (-1, 1) for t in (-1, 1)}
+    )
     marks = [m for m in marks if abs(m) <= 1 - n]
     total = 0.0
     edges = np.unique([n - 1, *marks, 1 - n, *np.linspace(n - 1, 1 - n, 400)])
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         total += quad(column, low, high, epsabs=1e-13, epsrel=1e-12, limit=100)[0]
     return total / (np.pi * (1 - eps**2))
 
@@ -73,7 +79,7 @@ def by_columns(n, eps, offset, azimuth):
 def by_bessel(n, eps):
     """The Airy pattern's own transform: 2 n is the frequency in units of the radius' conjugate.
 
-    I(v) = ((J1(v) - eps J1(eps v))/v)^2; OTF(n) = integral of I J0(2 n v) v dv over the same with n = 0,
+    I(v) = ((J1(v) - eps J1(eps v))/v)^2; OTF(n) = integral of I J0(2 n v) v dv over that of n = 0,
     which is (1 - eps^2)/2 (Parseval). Damped by exp(-(s v)^2) and extrapolated in s^2.
     """
     eps, n = float(eps), float(n)
@@ -96,7 +102,11 @@ def mean(n, eps, offset):
     if offset == 0:
         return contrast(n, eps)
     # The lens areas have corners in the azimuth where circles touch: many small panels.
-    return mp.quad(lambda t: contrast(n, eps, offset, t), mp.linspace(0, mp.pi / 2, 61), maxdegree=3) * 2 / mp.pi
+    return (
+        mp.quad(lambda t: contrast(n, eps, offset, t), mp.linspace(0, mp.pi / 2, 61), maxdegree=3)
+        * 2
+        / mp.pi
+    )
 
 
 def row(eps, offset, degrees, with_mean):
@@ -112,7 +122,9 @@ def row(eps, offset, degrees, with_mean):
         "against_clear": [float(v / contrast(n, 0)) for v, n in zip(values, SHARES, strict=True)],
     }
     if with_mean:
-        found["contrast_mean"] = [float(f"{float(mean(n, eps, mp.mpf(offset))):.9f}") for n in SHARES]
+        found["contrast_mean"] = [
+            float(f"{float(mean(n, eps, mp.mpf(offset))):.9f}") for n in SHARES
+        ]
     return found
 
 
@@ -121,17 +133,25 @@ def main():
     rows = [row(eps, 0, 0, False) for eps in RATIOS]
     for eps, offset in (("0.2", "0.04"), ("0.3", "0.1"), ("0.5", "0.2")):
         rows += [row(eps, offset, degrees, degrees == 0) for degrees in (0, 35, 90)]
-    for eps, offset, degrees in (("0.2", "0.04", 0), ("0.3", "0.1", 35), ("0.5", "0.2", 90), ("0.5", "0", 0)):
+    for eps, offset, degrees in (
+        ("0.2", "0.04", 0),
+        ("0.3", "0.1", 35),
+        ("0.5", "0.2", 90),
+        ("0.5", "0", 0),
+    ):
         for n in ("0.05", "0.15", "0.35", "0.6", "0.85"):
-            exact, columns = contrast(n, eps, offset, mp.radians(degrees)), by_columns(
-                n, eps, offset, float(np.radians(degrees))
+            exact, columns = (
+                contrast(n, eps, offset, mp.radians(degrees)),
+                by_columns(n, eps, offset, float(np.radians(degrees))),
             )
             if abs(exact - columns) > 1e-9:
                 raise ArithmeticError(f"lenses {exact}, columns {columns}")
     for eps in ("0", "0.2", "0.5"):
         for n in ("0.15", "0.35", "0.65"):
             if abs(contrast(n, eps) - by_bessel(n, eps)) > 1e-6:
-                raise ArithmeticError(f"{eps} {n}: lenses {contrast(n, eps)}, Bessel {by_bessel(n, eps)}")
+                raise ArithmeticError(
+                    f"{eps} {n}: lenses {contrast(n, eps)}, Bessel {by_bessel(n, eps)}"
+                )
     for aperture, eps, wavelength, period in (
         (406, "0.1564", 550, "0.5"),
         (406, "0.219", 550, 1),
@@ -154,7 +174,8 @@ def main():
             }
         )
     units = {
-        "*_ratio": "frequency over the cut-off; shadow's diameter over the aperture's; its centre's distance over the rim's radius",
+        "*_ratio": "frequency over the cut-off; shadow's diameter over the aperture's; "
+        "its centre's distance over the rim's radius",
         "offset_azimuth_deg": "from the direction of the frequency to that of the shadow's centre",
         "detail_arcsec": "full period on the sky, one bright and one dark bar",
     }

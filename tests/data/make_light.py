@@ -1,24 +1,28 @@
-"""Share of a star's light that each part stops, in the folded space -> light.json, light_drawn.json.
+"""Share of a star's light that each part stops, in the folded space -> light.json,
+light_drawn.json.
 
-Hand-picked hard trains (light.json) and twenty drawn from seed 20 (light_drawn.json). A row of kind "train" holds the sizes; the
-rows of kind "light" that name it hold, for one star (or the lamp at `lamp_distance_mm`), the shares of
-the parts in the order in which light meets them (`parts` of the train: front opening, diagonal's
-shadow, holder, mask, diagonal, then what lies beyond the flat by its distance from the tube's axis),
-and what is lit. Each hit point (x, y) of the clear aperture carries the cross-section of the beam
-|d.N| dx dy, of a lamp times the strength of its light there; all is divided by the whole.
+Hand-picked hard trains (light.json) and twenty drawn from seed 20 (light_drawn.json). A row of
+kind "train" holds the sizes; the rows of kind "light" that name it hold, for one star (or the
+lamp at `lamp_distance_mm`), the shares of the parts in the order in which light meets them
+(`parts` of the train: front opening, diagonal's shadow, holder, mask, diagonal, then what lies
+beyond the flat by its distance from the tube's axis), and what is lit. Each hit point (x, y) of
+the clear aperture carries the cross-section of the beam |d.N| dx dy, of a lamp times the strength
+of its light there; all is divided by the whole.
 
-The geometry (folded.py) is that of the real telescope, laws of reflection and straight lines alone: the
-flat where it really stands, with its errors of place and tilt, its thickness and its bevel; the parts of
-the focuser about the line from the tube's axis along +x. A drawtube is its two ends: a straight line
-that passes both passes the wall between. Left out: the notch that a drawtube cuts into the light on its
-way down, and light that meets the flat's back or edge on its way up (nothing of it reaches the focuser).
+The geometry (folded.py) is that of the real telescope, laws of reflection and straight lines
+alone: the flat where it really stands, with its errors of place and tilt, its thickness and its
+bevel; the parts of the focuser about the line from the tube's axis along +x. A drawtube is its
+two ends: a straight line that passes both passes the wall between. Left out: the notch that a
+drawtube cuts into the light on its way down, and light that meets the flat's back or edge on its
+way up (nothing of it reaches the focuser).
 
-Two ways, both for every row. Rows in panels (row_panels.py), by rows along x and again by rows along y:
-the mean is kept, "rows_minus_columns" is the largest difference of a share, and "change" the sum of all
-differences at the last halving of the panels. Rays judged one by one (4.0 million, two in each of 1414 x 1414
-cells of the aperture), by code of its own: "sampled" and "sampled_4_sigma" (four standard deviations
-from the cells' own scatter, and eight rays). The script raises where the two disagree beyond that, or
-where rows and columns differ by more than 1e-11.
+Two ways, both for every row. Rows in panels (row_panels.py), by rows along x and again by rows
+along y: the mean is kept, "rows_minus_columns" is the largest difference of a share, and "change"
+the sum of all differences at the last halving of the panels. Rays judged one by one (4.0 million,
+two in each of 1414 x 1414 cells of the aperture), by code of its own: "sampled" and
+"sampled_4_sigma" (four standard deviations from the cells' own scatter, and eight rays). The
+script raises where the two disagree beyond that, or where rows and columns differ by more than
+1e-11.
 """
 
 import sys
@@ -88,7 +92,9 @@ ERRORS = {
     "turn_arcmin": 75.0,
 }
 POND = sizes(406.0, 2030.0) | ring(460.0, 2150.0)
-MIDDLE = sizes(254.0, 1270.0) | tube(45.0, 60.0, 22.0) | board(56.0, 160.0) | filter_ring(40.0, 12.0)
+MIDDLE = (
+    sizes(254.0, 1270.0) | tube(45.0, 60.0, 22.0) | board(56.0, 160.0) | filter_ring(40.0, 12.0)
+)
 STRAIGHT = MIDDLE | flat(225.0, 57.0) | ring(282.0, 1240.0)
 
 
@@ -146,12 +152,18 @@ def hard():
     )
     yield (
         "the centre hidden by the board",
-        sizes(250.0, 1125.0, -1.1) | flat(190.0, 66.0) | board(38.0, 150.0) | tube(52.0, 40.0, 10.0),
+        sizes(250.0, 1125.0, -1.1)
+        | flat(190.0, 66.0)
+        | board(38.0, 150.0)
+        | tube(52.0, 40.0, 10.0),
         [(0.0, 21.5), (14.0, 16.5)],
     )
     yield (
         "the centre hidden by the sensor's mask",
-        sizes(250.0, 950.0) | flat(200.0, 78.0) | sensor(17.6, 13.3, -20.0, 16.0) | filter_ring(28.0, 30.0),
+        sizes(250.0, 950.0)
+        | flat(200.0, 78.0)
+        | sensor(17.6, 13.3, -20.0, 16.0)
+        | filter_ring(28.0, 30.0),
         [(9.9, -3.6), (10.0, 5.0), (8.4, 0.0)],
     )
     yield (
@@ -228,7 +240,9 @@ def drawn():
             edge = ("along_tube", "square_to_face")[draw.integers(2)]
             train |= body(between(8, 20, 0.5), edge, between(0, 1.5, 0.1))
         if draw.random() < 0.4:
-            train |= holder(round(minor * draw.uniform(0.9, 1.15), 1), focal - to_focus + between(-5, 30, 1))
+            train |= holder(
+                round(minor * draw.uniform(0.9, 1.15), 1), focal - to_focus + between(-5, 30, 1)
+            )
         if draw.random() < 0.3:
             train |= {"mask_diameter_mm": aperture - between(2, 25, 1)}
         bore, outer = between(36, 52, 1), between(8, 35, 1)
@@ -238,15 +252,23 @@ def drawn():
         if draw.random() < 0.4:
             train |= filter_ring(between(26, 44, 1), between(4, 30, 1))
         if draw.random() < 0.4:
-            train |= sensor(between(16, 25, 0.1), between(11, 17, 0.1), between(-90, 90, 1), between(5, 16, 0.5))
+            train |= sensor(
+                between(16, 25, 0.1), between(11, 17, 0.1), between(-90, 90, 1), between(5, 16, 0.5)
+            )
         if draw.random() < 0.3:
             spread = {"mm": 2.5, "arcmin": 40}
-            train |= {k: round(draw.uniform(-1, 1) * spread[k.rsplit("_", 1)[1]], 1) for k in ERRORS}
-        limit = min(bore / 2, train.get("sensor_along_mm", 99) * 0.6, train.get("ring_diameter_mm", 99) / 2)
+            train |= {
+                k: round(draw.uniform(-1, 1) * spread[k.rsplit("_", 1)[1]], 1) for k in ERRORS
+            }
+        limit = min(
+            bore / 2, train.get("sensor_along_mm", 99) * 0.6, train.get("ring_diameter_mm", 99) / 2
+        )
         points = []
         for low, high in ((0, 0.6), (0.7, 1.02)):
             radius, angle = limit * draw.uniform(low, high), draw.uniform(0, 2 * np.pi)
-            points.append(tuple(round(float(radius * along(angle)), 2) for along in (np.cos, np.sin)))
+            points.append(
+                tuple(round(float(radius * along(angle)), 2) for along in (np.cos, np.sin))
+            )
         yield f"drawn {number + 1}", train, points
 
 
@@ -277,13 +299,20 @@ def light_row(name, train, point, seed, side=None):
     # The test gives the star in arcmin: the truth is that of the rounded angle.
     minutes = [float(np.arctan(t) / ARCMIN) for t in tangents(train, point)]
     scene = Scene(train, *(np.tan(m * ARCMIN) for m in minutes))
-    (rows, total, change), (columns, _, change2) = (Rows(scene, way).shares() for way in (True, False))
+    (rows, total, change), (columns, _, change2) = (
+        Rows(scene, way).shares() for way in (True, False)
+    )
     differ = float(np.abs(rows - columns).max())
     left = np.concatenate([[1.0], (rows + columns) / 2])
     shares = np.append(left[:-1] - left[1:], left[-1])
     by_rays, four_sigma = sampled(scene, total, side or SIDE, seed)
     off = np.abs(by_rays - shares) / four_sigma
-    row = {"kind": "light", "name": name, "field_a_arcmin": minutes[0], "field_b_arcmin": minutes[1]}
+    row = {
+        "kind": "light",
+        "name": name,
+        "field_a_arcmin": minutes[0],
+        "field_b_arcmin": minutes[1],
+    }
     if point[0] != "arcmin":
         row |= {"along_mm": point[0], "across_mm": point[1]}
     row |= {
@@ -314,9 +343,10 @@ def table(topic, some):
                 parts = scene.parts
                 rows.append({"kind": "train", "name": name, "parts": " ".join(parts), **train})
             rows.append(row)
+            spent = time.process_time() - started
             print(
                 f"{name} {point} lit {row['lit_fraction']:.6f} differ {row['rows_minus_columns']}"
-                f" change {row['change']} rays {off:.2f} of 4 sigma, {time.process_time() - started:.0f} s",
+                f" change {row['change']} rays {off:.2f} of 4 sigma, {spent:.0f} s",
                 flush=True,
             )
     if problems:
@@ -325,7 +355,8 @@ def table(topic, some):
 
 
 UNITS = {
-    "*_mm": "millimetres; offset toward the primary and equally away from the focuser; heights above the vertex",
+    "*_mm": "millimetres; offset toward the primary and equally away from the focuser; "
+    "heights above the vertex",
     "*_arcmin": "star's place; errors of the flat's tilt",
     "along_mm, across_mm": "where the ray of the mirror's vertex meets the real focal plane",
     "stopped": "share of the clear aperture's light, in the order of the train's parts",

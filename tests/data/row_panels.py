@@ -1,12 +1,12 @@
 """Shares of light by rows in panels, and by jittered rays; shared by generators.
 
 On each row of the mirror (y fixed, or x fixed) each part's condition is a function near to a
-quadratic: its two zeros come from parabolas through three of its points, laid anew through the last
-zeros until they rest. The part leaves an interval, or takes one; what is left after each part is a
-short list of pieces. Between rows where the ends of the pieces change their owners (found by
-bisection from 2400 rows on, until nothing else changes between) the integral over a row is smooth
-but for square roots at the panel's ends, which y = m + h sin(phi) takes out. Gauss in phi, 16 nodes;
-each stretch of phi is halved until both halves together agree with the whole.
+quadratic: its two zeros come from parabolas through three of its points, laid anew through the
+last zeros until they rest. The part leaves an interval, or takes one; what is left after each
+part is a short list of pieces. Between rows where the ends of the pieces change their owners
+(found by bisection from 2400 rows on, until nothing else changes between) the integral over a row
+is smooth but for square roots at the panel's ends, which y = m + h sin(phi) takes out. Gauss in
+phi, 16 nodes; each stretch of phi is halved until both halves together agree with the whole.
 """
 
 from itertools import pairwise
@@ -38,7 +38,8 @@ def zeros(value, reach):
         q = -(b + np.where(b < 0, -root, root)) / 2
         with np.errstate(divide="ignore", invalid="ignore"):
             one, two = q / a, c / q
-        # Of a straight line the second zero is infinitely far, on the side where its sign does not change.
+        # Of a straight line the second zero is infinitely far, on the side where its sign
+        # does not change.
         far = np.where(b > 0, -np.inf, np.inf)
         one, two = np.where(np.isfinite(one), one, far), np.where(np.isfinite(two), two, -far)
         lower, upper = np.minimum(one, two) + x[1], np.maximum(one, two) + x[1]
@@ -52,7 +53,10 @@ def zeros(value, reach):
         high = np.where(has, np.clip(upper, -reach, reach), vertex + half)
         tight = high - low < 2e-5 * reach
         mid = (low + high) / 2
-        low, high = np.where(tight, mid - 1e-5 * reach, low), np.where(tight, mid + 1e-5 * reach, high)
+        low, high = (
+            np.where(tight, mid - 1e-5 * reach, low),
+            np.where(tight, mid + 1e-5 * reach, high),
+        )
         x = np.stack([low, (low + high) / 2, high])
     return a >= 0, has, *polished(value, lower, upper, reach)
 
@@ -110,7 +114,7 @@ class Rows:
         return (free, fixed) if self.by_rows else (fixed, free)
 
     def pieces(self, fixed):
-        """What is left of each row after each part: (starts, ends, valid) and the owners of ends."""
+        """What is left of each row after each part: (starts, ends, valid), and who owns ends."""
         chord = np.sqrt(np.maximum(self.rim**2 - fixed**2, 0))
         reach = 1.05 * chord + 0.01 * self.rim
         low, high = -chord, chord.copy()
@@ -133,15 +137,25 @@ class Rows:
                         raise ArithmeticError("a body that is not convex")
                     taken.append((*interval(has, lower, upper), zero + label, zero + label + 1))
                 else:
-                    # Where the parabola opens downward (a side bent by coma) it takes a middle piece.
+                    # Where the parabola opens downward (a side bent by coma)
+                    # it takes a middle piece.
                     opens, closes = interval(has, lower, upper)
-                    opens, closes = np.where(convex, opens, -np.inf), np.where(convex, closes, np.inf)
+                    opens, closes = (
+                        np.where(convex, opens, -np.inf),
+                        np.where(convex, closes, np.inf),
+                    )
                     low_owner = np.where(opens > low, label, low_owner)
                     high_owner = np.where(closes < high, label + 1, high_owner)
                     low, high = np.maximum(low, opens), np.minimum(high, closes)
                     hollow = has & ~convex & (upper > -chord) & (lower < chord)
                     if hollow.any():
-                        taken.append((*interval(hollow, lower, upper), zero + label + 500, zero + label + 501))
+                        taken.append(
+                            (
+                                *interval(hollow, lower, upper),
+                                zero + label + 500,
+                                zero + label + 501,
+                            )
+                        )
                 label += 2
             stages.append(self.left_over(low, high, low_owner, high_owner, taken))
         return stages
@@ -192,7 +206,9 @@ class Rows:
         owners.append((owner, high_owner))
         begins, ends = np.array(begins), np.array(ends)
         valid = ends > begins
-        labels = np.concatenate([np.where(v, o, -1) for v, pair in zip(valid, owners, strict=True) for o in pair])
+        labels = np.concatenate(
+            [np.where(v, o, -1) for v, pair in zip(valid, owners, strict=True) for o in pair]
+        )
         return begins, ends, valid, labels.reshape(-1, len(low))
 
     def signature(self, fixed):
@@ -241,7 +257,9 @@ class Rows:
         begins, ends = np.where(valid, begins, 0), np.where(valid, ends, 0)
         middle, half = (begins + ends) / 2, (ends - begins) / 2
         free = middle[..., None] + half[..., None] * ROW_NODES
-        weight = self.scene.weight(*self.at(free, np.broadcast_to(fixed[None, :, None], free.shape)))
+        weight = self.scene.weight(
+            *self.at(free, np.broadcast_to(fixed[None, :, None], free.shape))
+        )
         return np.sum(np.sum(weight * ROW_WEIGHTS, axis=-1) * half, axis=0)
 
     def stretches(self, middle, half, start, end):
@@ -253,7 +271,7 @@ class Rows:
         return np.sum(values * slope * WEIGHTS, axis=-1)
 
     def shares(self):
-        """Share of the light left after each part, and the sum of differences by the last halving."""
+        """Share of the light left after each part, all of it, the last halving's differences."""
         marks = [-self.rim, *self.breaks(), self.rim]
         panels = [(a, b) for a, b in pairwise(marks) if b - a > 1e-11 * self.rim]
         middle = np.array([(a + b) / 2 for a, b in panels])
@@ -264,7 +282,10 @@ class Rows:
         area = np.pi * self.rim**2
         for _ in range(14):
             cut = (start + end) / 2
-            first, second = self.stretches(middle, half, start, cut), self.stretches(middle, half, cut, end)
+            first, second = (
+                self.stretches(middle, half, start, cut),
+                self.stretches(middle, half, cut, end),
+            )
             both = first + second
             difference = np.abs(both - whole)
             rests = np.all(difference < FLOOR * area, axis=0)
@@ -286,8 +307,8 @@ class Rows:
 def sampled(scene, total, side, seed):
     """Shares by single rays, two in each of side x side cells: (shares, four sigma).
 
-    Cells have equal areas in (r^2, angle); half the square of the difference of a cell's two rays is
-    its variance. To four sigma come eight rays, for shares too small to be met often.
+    Cells have equal areas in (r^2, angle); half the square of the difference of a cell's two rays
+    is its variance. To four sigma come eight rays, for shares too small to be met often.
     """
     draw = np.random.default_rng(seed)
     count = len(scene.parts) + 1
