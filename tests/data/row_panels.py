@@ -105,8 +105,8 @@ def below_zero(value, reach):
 class Rows:
     """Rows over the mirror of a scene, along x or (turned) along y."""
 
-    def __init__(self, scene, by_rows):
-        self.scene, self.by_rows = scene, by_rows
+    def __init__(self, scene, by_rows, grid=GRID):
+        self.scene, self.by_rows, self.grid = scene, by_rows, grid
         self.rim = scene.rim
         self.conditions = scene.conditions()
 
@@ -216,7 +216,7 @@ class Rows:
 
     def breaks(self):
         """Rows where the owners of the ends change."""
-        grid = self.rim * np.sin(np.linspace(-np.pi / 2, np.pi / 2, GRID + 2)[1:-1])
+        grid = self.rim * np.sin(np.linspace(-np.pi / 2, np.pi / 2, self.grid + 2)[1:-1])
         shapes = self.padded(self.signature(grid))
         change = np.nonzero(np.any(shapes[:, 1:] != shapes[:, :-1], axis=0))[0]
         low, high = grid[change], grid[change + 1]
