@@ -1,4 +1,4 @@
-//! Light and what stops it, against trains followed in the real, folded space: tests/data/light.json.
+//! Light and what stops it, against trains followed in the real, folded space: tests/data/light.json and light_drawn.json.
 //!
 //! Truth: own tables. Laws of reflection and straight lines in three dimensions, the flat and the focuser where they
 //! really stand, integrated by rows in panels (numpy, tests/data/make_light.py), and again by four million rays judged one
@@ -66,6 +66,7 @@ fn flat(row: &Row, minor_axis_mm: f64) -> Diagonal {
 
 /// One star's light, beside the row that says what it must be.
 struct Case {
+    telescope: Prepared,
     row: Row,
     /// Keys of the parts in the order in which light meets them.
     parts: Vec<String>,
@@ -90,24 +91,24 @@ fn star(train: &Row, row: &Row) -> Star {
     Star { field, distance_mm: train.optional("lamp_distance_mm") }
 }
 
+/// Rows of the hard trains and of the drawn ones.
+fn both(kind: &str) -> Vec<Row> {
+    let mut all = rows("light", "kind", kind);
+    all.extend(rows("light_drawn", "kind", kind));
+    all
+}
+
 fn cases() -> Vec<Case> {
-    let trains: Vec<(Row, Prepared)> = rows("light", "kind", "train")
+    let trains = both("train");
+    let cases: Vec<Case> = both("light")
         .into_iter()
         .map(|row| {
-            let made = telescope(&row);
-            (row, made)
-        })
-        .collect();
-    let cases: Vec<Case> = rows("light", "kind", "light")
-        .into_iter()
-        .map(|row| {
-            let (train, telescope) =
-                trains.iter().find(|(t, _)| t.text("name") == row.text("name")).expect("its train");
-            let star = star(train, &row);
+            let train = trains.iter().find(|t| t.text("name") == row.text("name")).expect("its train");
+            let (telescope, star) = (telescope(train), star(train, &row));
             let label =
                 format!("{} ({:.1}', {:.1}')", row.text("name"), star.field.x_arcmin, star.field.y_arcmin);
             let parts = train.text("parts").split(' ').map(str::to_owned).collect();
-            Case { light: telescope.light(star), parts, row, label }
+            Case { light: telescope.light(star), telescope, parts, row, label }
         })
         .collect();
     assert!(trains.len() >= 40 && cases.len() >= 80, "the table is whole");
@@ -140,6 +141,27 @@ fn every_share_agrees_with_rays_judged_one_by_one() {
 }
 
 #[test]
+fn a_point_of_the_sensor_is_lit_by_the_star_whose_ray_lands_there() {
+    let mut misplaced = 0;
+    for case in cases() {
+        let (Some(along), Some(across)) = (case.row.optional("along_mm"), case.row.optional("across_mm"))
+        else {
+            continue;
+        };
+        let axis_is_lit = case.telescope.light(Field::AXIS).lit_fraction > 0.0;
+        if case.row.number("lit_fraction") == 0.0 || !axis_is_lit {
+            continue; // Illumination is also told relative to the axis.
+        }
+        misplaced += usize::from(case.telescope.train().diagonal().is_some_and(|d| d.misplaced.is_some()));
+        let lit = case.telescope.illumination(&[along], &[across]).expect("light").absolute[0];
+        let tolerance = 1e-9 + case.row.number("rows_minus_columns") + case.row.number("change");
+        let what = format!("real focal plane: {}", case.label);
+        assert_close(lit, case.row.number("lit_fraction"), tolerance, &what);
+    }
+    assert!(misplaced >= 10, "the table has misplaced flats: {misplaced}");
+}
+
+#[test]
 fn parts_are_met_in_the_order_of_the_real_space() {
     for case in cases() {
         let place = |key: &str| case.parts.iter().position(|p| p == key);
@@ -159,7 +181,7 @@ fn shares_and_light_make_one_in_hard_cases_too() {
 
 #[test]
 fn offsets_that_are_not_stated_are_the_table_s() {
-    for row in rows("light", "kind", "train") {
+    for row in both("train") {
         let Some(offset) = row.optional("offset_mm") else { continue };
         let found = telescope(&row).diagonal_offset_mm().expect("a diagonal");
         assert_close(
@@ -185,8 +207,11 @@ fn overlapping_circles_err_by_what_is_known() {
     // Truth: own table, tests/data/circles.json: the usual model of vignetting, and the folded space.
     for row in rows("circles", "kind", "circles") {
         for (found, truth) in error_of_circles(&row).into_iter().zip(row.list("error")) {
-            let what =
-                format!("circles at f/{}, {} mm along", row.number("focal_ratio"), row.number("along_mm"));
+            let what = format!(
+                "circles at f/{}, {} mm along",
+                row.number("focal_ratio"),
+                row.number("image_along_mm")
+            );
             // The table's errors have six digits.
             assert_close(found, truth, 1e-9 + 1e-5 * truth.abs(), &what);
         }
@@ -197,7 +222,7 @@ fn overlapping_circles_err_by_what_is_known() {
 fn overlapping_circles_are_good_across_and_wrong_along() {
     let table = rows("circles", "kind", "circles");
     let diagonal_s = |ratio: f64, along: f64, across: f64| {
-        let wanted = [("focal_ratio", ratio), ("along_mm", along), ("across_mm", across)];
+        let wanted = [("focal_ratio", ratio), ("image_along_mm", along), ("image_across_mm", across)];
         let row = table.iter().find(|r| wanted.iter().all(|(k, v)| (r.number(k) - v).abs() < 1e-9));
         error_of_circles(row.expect("a row"))[1]
     };

@@ -101,8 +101,8 @@ def main():
                 {
                     "kind": "circles",
                     "focal_ratio": ratio,
-                    "along_mm": along,
-                    "across_mm": across,
+                    "image_along_mm": along,
+                    "image_across_mm": across,
                     "field_a_arcmin": minutes[0],
                     "field_b_arcmin": minutes[1],
                     **s,
