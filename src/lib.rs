@@ -32,18 +32,21 @@
 //! ```
 
 mod error;
+mod film;
 mod judge;
 mod model;
 pub mod numeric;
 #[cfg(feature = "python")]
 pub mod python;
 mod shop_test;
+mod structure;
 mod trace;
 mod units;
 mod view;
 mod wave;
 
 pub use error::{Error, Problem, Result, Severity};
+pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{Change, Evidence, Judgement, ReadingDetails, Verdict, Worth, judge_refigure};
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
@@ -62,17 +65,21 @@ pub use shop_test::{
     ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
     knife_edge_picture,
 };
+pub use structure::{
+    Camera, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused, Focuser, MoveOptions, Mover, Poles, Rung,
+};
 pub use trace::{
-    DiagonalFit, Illumination, ImageShift, Light, Part, Prepared, RadialIllumination, Ray, Share, Spot,
-    SpotPoints, Star, smallest_diagonal,
+    DiagonalFit, FieldStopLight, Illumination, ImageShift, Light, LightMap, LitCircle, Part, Prepared,
+    RadialIllumination, Ray, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,
     RadiusOfCurvatureMm, UM_PER_MM, inches,
 };
 pub use view::{
-    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, Eyepiece, FieldStar, Scene, Sensor, StarField, Through,
-    View, ViewDifference, ViewOptions, eye_mtf,
+    BandedDisc, BrightnessUnit, DiscSpot, DoubleStar, EdgeLight, EdgeSpot, Eyepiece, EyepieceFacts,
+    EyepieceOptions, FieldStar, Scene, Sensor, SensorFacts, StarField, Through, View, ViewDifference,
+    ViewOptions, eye_mtf,
 };
 pub use wave::{
     Airy, ArtificialStar, DetailContrast, Focus, FocusSteps, Mtf, MtfOptions, NightsThatShow, Otf, Psf,

@@ -5,17 +5,34 @@ use std::path::{Path, PathBuf};
 
 /// Every floor with the floors whose names it may use. `lib.rs`, the front door, names them all; the floor above it,
 /// `python`, uses what stands in the door as well.
-const FLOORS: [(&str, &[&str]); 10] = [
+const FLOORS: [(&str, &[&str]); 12] = [
     ("error", &[]),
     ("units", &[]),
     ("numeric", &[]),
+    ("film", &["error", "units", "numeric"]),
     ("model", &["error", "units", "numeric"]),
     ("trace", &["error", "units", "numeric", "model"]),
     ("wave", &["error", "units", "numeric", "model", "trace"]),
     ("view", &["error", "units", "numeric", "model", "trace", "wave"]),
+    ("structure", &["error", "units", "numeric", "model", "trace", "wave", "view"]),
     ("shop_test", &["error", "units", "numeric", "model", "trace", "wave"]),
-    ("judge", &["error", "units", "numeric", "model", "trace", "wave", "shop_test"]),
-    ("python", &["error", "units", "numeric", "model", "trace", "wave", "view", "shop_test", "judge"]),
+    ("judge", &["error", "units", "numeric", "model", "trace", "wave", "view", "structure", "shop_test"]),
+    (
+        "python",
+        &[
+            "error",
+            "units",
+            "numeric",
+            "film",
+            "model",
+            "trace",
+            "wave",
+            "view",
+            "structure",
+            "shop_test",
+            "judge",
+        ],
+    ),
 ];
 
 struct Source {

@@ -8,7 +8,16 @@ from typing import Any, Literal, Protocol, TypeAlias, TypedDict
 import numpy as np
 import numpy.typing as npt
 
-from ._core import Coating, HeightMap, RadialProfile, Ripple, TurnedEdge, ZernikeTerms, Zone
+from ._core import (
+    Coating,
+    HeightMap,
+    Misplacement,
+    RadialProfile,
+    Ripple,
+    TurnedEdge,
+    ZernikeTerms,
+    Zone,
+)
 
 
 class Quantity(Protocol):
@@ -54,6 +63,7 @@ FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile | ZernikeTerms | Heig
 # Written as unions, which is what stubtest takes a literal of several values for.
 
 AxisDirectionName = Literal["+x"] | Literal["-x"] | Literal["+y"] | Literal["-y"]
+FlatEdgeName = Literal["along_tube"] | Literal["square_to_face"]
 FocusName = Literal["paraxial"] | Literal["least_spot"] | Literal["least_rms"] | Literal["peak"]
 HeightKindName = Literal["surface"] | Literal["wavefront"]
 HeightUnitName = Literal["nm"] | Literal["um"] | Literal["waves"]
@@ -70,6 +80,7 @@ OriginName = (
 KnifeFromName = Literal["left"] | Literal["right"]
 ReadingsIncreaseName = Literal["away_from_mirror"] | Literal["toward_mirror"]
 ScaleName = Literal["root"] | Literal["linear"] | Literal["log"]
+MetalName = Literal["aluminium"] | Literal["silver"]
 SourceName = Literal["moving"] | Literal["fixed"]
 SurfaceOrWavefrontName = Literal["surface"] | Literal["wavefront"]
 TestPlaceName = Literal["at_focus"] | Literal["at_centre_of_curvature"]
@@ -108,6 +119,10 @@ class DiagonalChanges(TypedDict, total=False):
     minor_axis_mm: Number
     offset_mm: Number | None
     reflectance: Number
+    thickness_mm: Number
+    edge: FlatEdgeName | None
+    bevel_mm: Number
+    misplaced: Misplacement | None
 
 
 class FocalPlaneChanges(TypedDict, total=False):
@@ -155,3 +170,26 @@ class MirrorClipsChanges(TypedDict, total=False):
     width_mm: Number
     reach_mm: Number
     angle_deg: Number
+
+
+class FocuserBoardChanges(TypedDict, total=False):
+    """Keywords of `Train.with_focuser_board`."""
+
+    hole_mm: Number
+    axis_to_board_mm: Number
+
+
+class FilterRingChanges(TypedDict, total=False):
+    """Keywords of `Train.with_filter_ring`."""
+
+    diameter_mm: Number
+    before_focus_mm: Number
+
+
+class SensorMaskChanges(TypedDict, total=False):
+    """Keywords of `Train.with_sensor_mask`."""
+
+    along_mm: Number
+    across_mm: Number
+    before_focus_mm: Number
+    rotation_deg: Number

@@ -69,7 +69,7 @@ impl FlatEdge {
     /// Both ways.
     pub const ALL: [Self; 2] = [Self::AlongTube, Self::SquareToFace];
 
-    /// The name as files and Python write it.
+    /// The name as files and other languages write it.
     ///
     /// ```
     /// assert_eq!(catoptric::FlatEdge::SquareToFace.key(), "square_to_face");
@@ -183,10 +183,12 @@ impl Diagonal {
             );
         }
         check_reflectance(self.reflectance, findings);
+        // Beside a size that cannot be there is nothing to compare with.
+        let minor_axis_mm = if self.minor_axis_mm > 0.0 { self.minor_axis_mm } else { f64::INFINITY };
         let is_thick = findings.number(
             "thickness_mm",
             self.thickness_mm,
-            |t| t >= 0.0 && t <= self.minor_axis_mm,
+            |t| t >= 0.0 && t <= minor_axis_mm,
             "from 0 to the minor axis",
             "inches, or a sign?",
         ) && self.thickness_mm > 0.0;
@@ -198,24 +200,18 @@ impl Diagonal {
                 "the two ways of cutting the glass shadow differently",
             );
         }
-        let wider = findings.number(
+        let is_bevel = findings.number(
             "bevel_mm",
             self.bevel_mm,
-            |b| b >= 0.0 && b <= self.minor_axis_mm / 4.0,
+            |b| b >= 0.0 && b <= minor_axis_mm / 4.0,
             "from 0 to a quarter of the minor axis",
             "the bevel's width as seen along the tube, on one side",
         );
-        if wider && self.bevel_mm > 0.0 {
-            findings.number(
-                "bevel_mm",
-                self.bevel_mm,
-                |b| {
-                    self.minor_axis_mm + 2.0 * b < clear_aperture_mm
-                        || self.minor_axis_mm >= clear_aperture_mm
-                },
-                "a glass below the primary's clear aperture",
-                "",
-            );
+        // A face wider than the mirror has its own fault.
+        let is_wider = minor_axis_mm + 2.0 * self.bevel_mm >= clear_aperture_mm;
+        if is_bevel && is_wider && minor_axis_mm < clear_aperture_mm {
+            let allowed = "a glass below the primary's clear aperture";
+            findings.fault("bevel_mm", self.bevel_mm, allowed, "");
         }
         if let Some(misplaced) = &self.misplaced {
             findings.within("misplaced", |f| misplaced.note_problems(self.minor_axis_mm, f));

@@ -2,7 +2,8 @@
 
 /// Where, the weight of the 15-point sum, and that of the 7-point Gauss sum (0 where it has no node), on -1 to 1.
 ///
-/// Source: QUADPACK, routine qk15 (Piessens, de Doncker-Kapenga, Ueberhuber & Kahaner 1983), from memory; the test holds the degrees
+/// Source: QUADPACK, routine qk15 (Piessens, de Doncker-Kapenga, Ueberhuber & Kahaner 1983), from memory; the test
+/// holds the degrees
 /// to which both must be exact.
 pub(crate) const PAIR: [(f64, f64, f64); 15] = {
     const HALF: [(f64, f64, f64); 7] = [
@@ -11,7 +12,7 @@ pub(crate) const PAIR: [(f64, f64, f64); 15] = {
         (0.864_864_423_359_769_1, 0.104_790_010_322_250_19, 0.0),
         (0.741_531_185_599_394_5, 0.140_653_259_715_525_92, 0.279_705_391_489_276_7),
         (0.586_087_235_467_691_1, 0.169_004_726_639_267_9, 0.0),
-        (0.405_845_151_377_397_2, 0.190_350_578_064_785_4, 0.381_830_050_505_118_94),
+        (0.405_845_151_377_397_2, 0.190_350_578_064_785_4, 0.381_830_050_505_118_9),
         (0.207_784_955_007_898_47, 0.204_432_940_075_298_89, 0.0),
     ];
     let mut all = [(0.0, 0.209_482_141_084_727_83, 0.417_959_183_673_469_4); 15];

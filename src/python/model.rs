@@ -12,8 +12,8 @@ use super::figure::{PyHeightMap, PyZernikeTerms};
 use super::rays::draw;
 use super::record::{getters, record};
 use crate::model::{
-    Diagonal, Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput, RadialProfile,
-    TurnedEdge, Zone,
+    Drawtube, FigureLayer, FocalPlane, Joined, Opening, Primary, PrimaryInput, RadialProfile, TurnedEdge,
+    Zone,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -21,7 +21,6 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyZone>()?;
     module.add_class::<PyRadialProfile>()?;
     module.add_class::<PyPrimary>()?;
-    module.add_class::<PyDiagonal>()?;
     module.add_class::<PyFocalPlane>()?;
     module.add_class::<PyOpening>()?;
     module.add_class::<PyDrawtube>()
@@ -316,54 +315,6 @@ fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
     })
 }
 
-/// The flat that turns the light to the focuser: an ellipse at 45 degrees.
-///
-/// The offset counts toward the primary and equally away from the focuser; not given, it is that of the
-/// largest lit circle which this size serves.
-///
-/// Units: mm; reflectance is a share of the power.
-/// Errors: InputError, when put into a train that it does not fit.
-/// Leaves out: errors of its surface, its thickness and its holder.
-///
-/// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
-/// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
-/// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-/// >>> assert flat.offset_mm is None and 3 < train.diagonal_offset_mm < 4
-#[pyclass(name = "Diagonal", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyDiagonal(pub(super) Diagonal);
-
-#[pymethods]
-impl PyDiagonal {
-    #[new]
-    #[pyo3(signature = (*, minor_axis_mm, offset_mm=None, reflectance=None),
-        text_signature = "(*, minor_axis_mm, offset_mm=None, reflectance=1.0)")]
-    fn new(
-        minor_axis_mm: &Bound<'_, PyAny>,
-        offset_mm: Option<&Bound<'_, PyAny>>,
-        reflectance: Option<&Bound<'_, PyAny>>,
-    ) -> PyResult<Self> {
-        let diagonal = Diagonal {
-            offset_mm: maybe_part_number(offset_mm, "offset_mm")?,
-            reflectance: part_number_or(reflectance, "reflectance", 1.0)?,
-            ..Diagonal::new(part_number(minor_axis_mm, "minor_axis_mm")?)
-        };
-        sound(minor_axis_mm.py(), diagonal.check(), Self(diagonal))
-    }
-}
-
-getters!(PyDiagonal, |diagonal| {
-    /// Minor axis of the reflecting face, mm.
-    minor_axis_mm: f64 = diagonal.minor_axis_mm;
-    /// The offset as stated, mm, or None; `Train.diagonal_offset_mm` tells the one in use.
-    offset_mm: Option<f64> = diagonal.offset_mm;
-    /// Share of the power returned.
-    reflectance: f64 = diagonal.reflectance;
-});
-record!(PyDiagonal, "Diagonal", attributes: ["minor_axis_mm", "offset_mm", "reflectance"],
-    shown: ["minor_axis_mm", "offset_mm", "reflectance"]);
-
 /// Where the image is looked at: the plane square to the focuser's axis.
 ///
 /// Units: mm from the axis of the tube.
@@ -398,8 +349,8 @@ record!(PyFocalPlane, "FocalPlane", attributes: ["axis_to_focus_mm"], shown: ["a
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
 /// >>> ring = ct.Opening(diameter_mm=318, above_vertex_mm=1650)
-/// >>> share, stopped = ct.Train(primary=mirror, front_opening=ring).light(field_arcmin=(30, 0))
-/// >>> assert 0.04 < stopped["front_opening"] < 0.07
+/// >>> light = ct.Train(primary=mirror, front_opening=ring).light(field_arcmin=(30, 0))
+/// >>> assert 0.04 < light.stopped["front_opening"] < 0.07
 #[pyclass(name = "Opening", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

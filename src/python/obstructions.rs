@@ -37,7 +37,7 @@ fn small_count(value: &Bound<'_, PyAny>, name: &str) -> PyResult<u32> {
 /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
 /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane, spider=spider)
-/// >>> assert 0.006 < train.light()[1]["spider"] < 0.007  # 4 x 124 mm^2 of 79 423
+/// >>> assert 0.006 < train.light().stopped["spider"] < 0.007  # 4 x 124 mm^2 of 79 423
 #[pyclass(name = "Spider", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -92,7 +92,7 @@ record!(PySpider, "Spider",
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
 /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
 /// >>> wide = train.with_holder(diameter_mm=84)
-/// >>> assert wide.light()[0] < train.light()[0] and wide.obstruction_ratio == 84 / 318
+/// >>> assert wide.light().lit_fraction < train.light().lit_fraction and wide.obstruction_ratio == 84 / 318
 #[pyclass(name = "Holder", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -129,7 +129,7 @@ record!(PyHolder, "Holder", attributes: ["diameter_mm", "above_vertex_mm"], show
 /// >>> clips = ct.MirrorClips(clips=3, width_mm=20, reach_mm=6)
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
 /// >>> train = ct.Train(primary=mirror, mirror_clips=clips)
-/// >>> assert 0.004 < train.light()[1]["mirror_clips"] < 0.005  # 3 x 119 mm^2 of 79 423
+/// >>> assert 0.004 < train.light().stopped["mirror_clips"] < 0.005  # 3 x 119 mm^2 of 79 423
 #[pyclass(name = "MirrorClips", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

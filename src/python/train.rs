@@ -7,13 +7,17 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, field, focus, focus_named, list, number, number_or, star, wavelength};
+use super::beyond_the_flat::{PyFilterRing, PyFocuserBoard, PySensorMask};
 use super::errors::{compute, exception, python_problems, refused};
-use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
+use super::flat::PyDiagonal;
+use super::illumination::{PyIllumination, PyRadialIllumination};
+use super::light::{PyFieldStopLight, PyLight, PyLightMap, PyLitCircle};
+use super::model::{PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
 use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
-use super::rays::{PyAiry, PyDiagonalFit, PyIllumination, PyRadialIllumination, PySpot};
+use super::rays::{PyAiry, PyDiagonalFit, PySpot};
 use super::record::record;
 use super::waves::PyWavefront;
-use crate::{Field, Focus, Prepared, Train, TrainBuilder};
+use crate::{Focus, Prepared, SensorFrame, Train, TrainBuilder};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyTrain>()?;
@@ -26,7 +30,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// focal length. A diagonal and a focal plane go together.
 ///
 /// Errors: InputError with all faults found.
-/// Leaves out: errors of alignment.
+/// Leaves out: errors of alignment other than the diagonal's (`Misplacement`).
 ///
 /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
@@ -74,7 +78,7 @@ impl PyTrain {
 impl PyTrain {
     #[new]
     #[pyo3(signature = (*, primary, diagonal=None, focal_plane=None, front_opening=None, drawtube=None, spider=None,
-        holder=None, mirror_clips=None))]
+        holder=None, mirror_clips=None, focuser_board=None, filter_ring=None, sensor_mask=None))]
     #[allow(clippy::too_many_arguments)]
     fn new(
         py: Python<'_>,
@@ -86,6 +90,9 @@ impl PyTrain {
         spider: Option<PySpider>,
         holder: Option<PyHolder>,
         mirror_clips: Option<PyMirrorClips>,
+        focuser_board: Option<PyFocuserBoard>,
+        filter_ring: Option<PyFilterRing>,
+        sensor_mask: Option<PySensorMask>,
     ) -> PyResult<Self> {
         let parts = TrainBuilder {
             primary: primary.0,
@@ -96,9 +103,9 @@ impl PyTrain {
             spider: spider.map(|p| p.0),
             holder: holder.map(|p| p.0),
             mirror_clips: mirror_clips.map(|p| p.0),
-            focuser_board: None,
-            filter_ring: None,
-            sensor_mask: None,
+            focuser_board: focuser_board.map(|p| p.0),
+            filter_ring: filter_ring.map(|p| p.0),
+            sensor_mask: sensor_mask.map(|p| p.0),
         };
         Self::build(py, parts)
     }
@@ -388,32 +395,102 @@ impl PyTrain {
         }
     }
 
-    /// Return the share of a star's light that reaches the image, and what each part stops.
+    /// Return how much of a star's light reaches the image, what each part stops, and what its removal would return.
     ///
-    /// Units: arcmin; shares of the light on the clear aperture.
+    /// Units: arcmin; mm from the vertex to an artificial star, not given: a star of the sky; shares of the light on the clear
+    /// aperture, good to 1e-9.
     /// Errors: InputError.
     /// Leaves out: reflectances.
     ///
     /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
     /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
     /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
-    /// >>> share, stopped = train.light()
-    /// >>> assert abs(share + sum(stopped.values()) - 1) < 1e-9
-    /// >>> assert abs(stopped["diagonal_shadow"] - (70 / 318) ** 2) < 1e-9
-    #[pyo3(signature = (*, field_arcmin=None), text_signature = "($self, *, field_arcmin=(0.0, 0.0))")]
-    fn light<'py>(
+    /// >>> light = train.light()
+    /// >>> assert abs(light.lit_fraction + sum(light.stopped.values()) - 1) < 1e-12
+    /// >>> assert abs(light.stopped["diagonal_shadow"] - (70 / 318) ** 2) < 1e-9
+    /// >>> assert train.light(star_distance_mm=40_000).limited_by is None
+    #[pyo3(signature = (*, field_arcmin=None, star_distance_mm=None),
+        text_signature = "($self, *, field_arcmin=(0.0, 0.0), star_distance_mm=None)")]
+    fn light(
         &self,
-        py: Python<'py>,
-        field_arcmin: Option<&Bound<'py, PyAny>>,
-    ) -> PyResult<(f64, Bound<'py, PyDict>)> {
-        let star: Field = field(field_arcmin)?;
+        py: Python<'_>,
+        field_arcmin: Option<&Bound<'_, PyAny>>,
+        star_distance_mm: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<PyLight> {
+        let star = star(field_arcmin, star_distance_mm)?;
         let prepared = self.prepared().clone();
-        let light = compute(py, move || Ok(prepared.light(star)))?;
-        let stopped = PyDict::new(py);
-        for share in &light.stopped {
-            stopped.set_item(share.part.key(), share.fraction)?;
-        }
-        Ok((light.lit_fraction, stopped))
+        let checked = move || {
+            star.check(prepared.focal_length_mm())?;
+            Ok(prepared.light(star))
+        };
+        compute(py, checked).map(PyLight)
+    }
+
+    /// Return the light over a sensor: `points` along its longer side, and as many along the other as keep the spacing.
+    ///
+    /// Units: mm in the focal plane; the side along_mm lies along the tube, and the sensor is turned from along toward across by
+    /// rotation_deg about its centre.
+    /// Errors: InputError, also for a middle of the field that no light reaches, and for more than 401 points a side.
+    /// Leaves out: reflectances. Points beyond the drawtube are dark: zeros.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> sensor = train.light_map(along_mm=17.6, across_mm=13.3, points=5)
+    /// >>> assert sensor.relative.max() <= 1.001 and (sensor.rows, sensor.columns) == (5, 4)
+    #[pyo3(signature = (*, along_mm, across_mm, rotation_deg=None, centre_along_mm=None, centre_across_mm=None, points=None),
+        text_signature = "($self, *, along_mm, across_mm, rotation_deg=0.0, centre_along_mm=0.0, centre_across_mm=0.0, \
+        points=33)")]
+    #[allow(clippy::too_many_arguments)]
+    fn light_map(
+        &self,
+        py: Python<'_>,
+        along_mm: &Bound<'_, PyAny>,
+        across_mm: &Bound<'_, PyAny>,
+        rotation_deg: Option<&Bound<'_, PyAny>>,
+        centre_along_mm: Option<&Bound<'_, PyAny>>,
+        centre_across_mm: Option<&Bound<'_, PyAny>>,
+        points: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<PyLightMap> {
+        let frame = SensorFrame::new(number(along_mm, "along_mm")?, number(across_mm, "across_mm")?)
+            .rotation_deg(number_or(rotation_deg, "rotation_deg", 0.0)?)
+            .centre_mm(
+                number_or(centre_along_mm, "centre_along_mm", 0.0)?,
+                number_or(centre_across_mm, "centre_across_mm", 0.0)?,
+            );
+        let points = count_or(points, "points", 33)?;
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.light_map(frame, points)).map(PyLightMap)
+    }
+
+    /// Return the light along the field stop of an eyepiece, at even azimuths.
+    ///
+    /// Units: mm; azimuths count from the sky end toward +across.
+    /// Errors: InputError, also for a middle of the field that no light reaches; 8 to 3600 azimuths.
+    /// Leaves out: reflectances. A ring beyond the drawtube is dark: zeros.
+    ///
+    /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
+    /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
+    /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
+    /// >>> ring = train.field_stop_light(diameter_mm=40)
+    /// >>> assert ring.worst <= ring.relative.min() and ring.relative.max() <= ring.best
+    #[pyo3(signature = (*, diameter_mm, azimuths=None), text_signature = "($self, *, diameter_mm, azimuths=72)")]
+    fn field_stop_light(
+        &self,
+        py: Python<'_>,
+        diameter_mm: &Bound<'_, PyAny>,
+        azimuths: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<PyFieldStopLight> {
+        let (diameter_mm, azimuths) =
+            (number(diameter_mm, "diameter_mm")?, count_or(azimuths, "azimuths", 72)?);
+        let prepared = self.prepared().clone();
+        compute(py, move || prepared.field_stop_light(diameter_mm, azimuths)).map(PyFieldStopLight)
+    }
+
+    /// The largest circle in the focal plane over which no opening takes light, all parts counted, and what ends it.
+    #[getter]
+    fn fully_lit_circle(&self) -> PyLitCircle {
+        PyLitCircle(self.prepared().fully_lit_circle())
     }
 
     /// Return the perfect star of this train's focal ratio and obstruction.
@@ -429,8 +506,10 @@ impl PyTrain {
 }
 
 record!(PyTrain, "Train",
-    attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips"],
-    shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips"]);
+    attributes: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips",
+        "focuser_board", "filter_ring", "sensor_mask"],
+    shown: ["primary", "diagonal", "focal_plane", "front_opening", "drawtube", "spider", "holder", "mirror_clips",
+        "focuser_board", "filter_ring", "sensor_mask"]);
 
 /// Return the smallest diagonal that serves a fully lit circle, with its offset.
 ///

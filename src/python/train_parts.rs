@@ -3,10 +3,11 @@
 use pyo3::PyClass;
 use pyo3::exceptions::PyTypeError;
 use pyo3::prelude::*;
-use pyo3::types::{PyDict, PyTuple};
+use pyo3::types::{PyDict, PyString, PyTuple};
 
 use super::errors::refused;
-use super::model::{PyDiagonal, PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
+use super::flat::PyDiagonal;
+use super::model::{PyDrawtube, PyFocalPlane, PyOpening, PyPrimary};
 use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
 use super::train::PyTrain;
 use crate::TrainBuilder;
@@ -188,7 +189,7 @@ impl PyTrain {
 }
 
 /// A part changed by keywords, replaced by another, or taken out.
-fn changed<'py, T>(
+pub(super) fn changed<'py, T>(
     py: Python<'py>,
     current: Option<Bound<'py, PyAny>>,
     part: &Bound<'py, PyTuple>,
@@ -209,10 +210,13 @@ where
         more => return Err(refused(py, "part", &format!("{more} parts"), "one part, or None", "")),
     };
     let Some(changes) = changes else { return given.map(unwrap).transpose() };
-    let keywords = match given {
-        Some(part) => part.call_method0("to_dict")?.cast_into::<PyDict>()?,
-        None => PyDict::new(py),
-    };
+    let keywords = PyDict::new(py);
+    if let Some(part) = given {
+        // Its attributes by name, and what is a part of its own as it is.
+        for name in part.call_method0("to_dict")?.cast::<PyDict>()?.keys() {
+            keywords.set_item(&name, part.getattr(name.cast::<PyString>()?)?)?;
+        }
+    }
     keywords.update(changes.as_mapping())?;
     unwrap(class.call((), Some(&keywords))?).map(Some)
 }

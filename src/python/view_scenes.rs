@@ -4,7 +4,9 @@ use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{count, count_or, list, maybe_part_number, number, part_number, part_number_or};
+use super::arguments::{
+    count, count_or, list, maybe_number, maybe_part_number, number, part_number, part_number_or,
+};
 use super::arrays::{Column, column};
 use super::errors::{exception, refused};
 use super::record::{getters, record};
@@ -321,9 +323,11 @@ record!(PyStarField, "StarField", attributes: ["x_arcsec", "y_arcsec", "magnitud
 /// An eyepiece: it magnifies and adds no error of its own.
 ///
 /// The exit pupil is its focal length over the focal ratio, the magnification the telescope's focal length over its
-/// own, the true field 2 atan(field stop/(2 f)).
+/// own, the true field 2 atan(field stop/(2 f)). `shoulder_to_stop_mm`, positive where the field stop lies outside of the
+/// shoulder that seats on the focuser, counts for the focus (`Train.focus_ladder`); `apparent_field_deg`, as its maker
+/// states it, for a true field by the usual rule (`Train.behind`).
 ///
-/// Units: mm.
+/// Units: mm; degrees.
 /// Errors: InputError, when something is looked at: sizes that cannot be, an exit pupil above 7 mm.
 /// Leaves out: the eyepiece's own errors, and the light it loses.
 ///
@@ -339,12 +343,19 @@ pub(super) struct PyEyepiece(pub(super) Eyepiece);
 #[pymethods]
 impl PyEyepiece {
     #[new]
-    #[pyo3(signature = (*, focal_length_mm, field_stop_mm))]
-    fn new(focal_length_mm: &Bound<'_, PyAny>, field_stop_mm: &Bound<'_, PyAny>) -> PyResult<Self> {
-        Ok(Self(Eyepiece::new(
-            number(focal_length_mm, "focal_length_mm")?,
-            number(field_stop_mm, "field_stop_mm")?,
-        )))
+    #[pyo3(signature = (*, focal_length_mm, field_stop_mm, shoulder_to_stop_mm=None, apparent_field_deg=None))]
+    fn new(
+        focal_length_mm: &Bound<'_, PyAny>,
+        field_stop_mm: &Bound<'_, PyAny>,
+        shoulder_to_stop_mm: Option<&Bound<'_, PyAny>>,
+        apparent_field_deg: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Self> {
+        Ok(Self(Eyepiece {
+            focal_length_mm: number(focal_length_mm, "focal_length_mm")?,
+            field_stop_mm: number(field_stop_mm, "field_stop_mm")?,
+            shoulder_to_stop_mm: maybe_number(shoulder_to_stop_mm, "shoulder_to_stop_mm")?,
+            apparent_field_deg: maybe_number(apparent_field_deg, "apparent_field_deg")?,
+        }))
     }
 }
 
@@ -353,9 +364,16 @@ getters!(PyEyepiece, |eyepiece| {
     focal_length_mm: f64 = eyepiece.focal_length_mm;
     /// Diameter of the field stop, mm.
     field_stop_mm: f64 = eyepiece.field_stop_mm;
+    /// From the shoulder to the field stop, mm, positive outside; or None.
+    shoulder_to_stop_mm: Option<f64> = eyepiece.shoulder_to_stop_mm;
+    /// Apparent field as stated by the maker, degrees; or None.
+    apparent_field_deg: Option<f64> = eyepiece.apparent_field_deg;
+    /// How far the image moves along the light for one dioptre at the eye, mm.
+    mm_per_dioptre: f64 = eyepiece.mm_per_dioptre();
 });
-record!(PyEyepiece, "Eyepiece", attributes: ["focal_length_mm", "field_stop_mm"],
-    shown: ["focal_length_mm", "field_stop_mm"]);
+record!(PyEyepiece, "Eyepiece",
+    attributes: ["focal_length_mm", "field_stop_mm", "shoulder_to_stop_mm", "apparent_field_deg"],
+    shown: ["focal_length_mm", "field_stop_mm", "shoulder_to_stop_mm", "apparent_field_deg"]);
 
 /// A sensor in the focal plane: each pixel integrates over its whole square.
 ///

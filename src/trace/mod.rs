@@ -25,7 +25,10 @@ pub use cone::{DiagonalFit, smallest_diagonal};
 pub(crate) use detail::Detail;
 pub use image_shift::ImageShift;
 pub(crate) use light::no_light;
-pub use light::{Illumination, Light, RadialIllumination, Share};
+pub use light::{
+    FieldStopLight, Illumination, Light, LightMap, LitCircle, RadialIllumination, SensorCorner, SensorFrame,
+    Share,
+};
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};
 pub use ray::Ray;

@@ -8,6 +8,8 @@ use crate::error::Findings;
 
 /// The wavelength for which the eye's transfer function was fitted, nm.
 const EYE_NM: f64 = 555.0;
+/// A dioptre is one over a metre.
+const MM_PER_METRE: f64 = 1000.0;
 /// Largest exit pupil for which the eye's formula is asked, mm: beyond, the iris stops the beam in any case.
 pub(super) const LARGEST_PUPIL_MM: f64 = 7.0;
 
@@ -16,13 +18,16 @@ pub(super) const LARGEST_PUPIL_MM: f64 = 7.0;
 /// The exit pupil is its focal length over the telescope's focal ratio, the magnification the telescope's focal length
 /// over its own, the true field twice the arc tangent of half the field stop over the telescope's focal length.
 ///
-/// Units: mm.
+/// Where the field stop lies beside the shoulder that seats on the focuser counts for the focus; the apparent field as
+/// its maker states it, for a true field by the usual rule. Both may be left out.
+///
+/// Units: mm; degrees.
 /// Errors: found when something is looked at.
 /// Leaves out: the eyepiece's own errors, its distortion, and the light it loses.
 ///
 /// ```
 /// use catoptric::Eyepiece;
-/// let eyepiece = Eyepiece::new(10.0, 12.0);
+/// let eyepiece = Eyepiece::new(10.0, 12.0).shoulder_to_stop_mm(-3.0);
 /// assert_eq!((eyepiece.exit_pupil_mm(5.0), eyepiece.magnification(1500.0)), (2.0, 150.0));
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -32,6 +37,12 @@ pub struct Eyepiece {
     pub focal_length_mm: f64,
     /// Diameter of the field stop, mm.
     pub field_stop_mm: f64,
+    /// From the shoulder to the field stop, mm; positive: the stop lies outside, further from the tube's axis.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shoulder_to_stop_mm: Option<f64>,
+    /// Apparent field as stated by the maker, from edge to edge, degrees.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub apparent_field_deg: Option<f64>,
 }
 
 impl Eyepiece {
@@ -41,7 +52,36 @@ impl Eyepiece {
     /// assert_eq!(catoptric::Eyepiece::new(10.0, 12.0).field_stop_mm, 12.0);
     /// ```
     pub fn new(focal_length_mm: f64, field_stop_mm: f64) -> Self {
-        Self { focal_length_mm, field_stop_mm }
+        Self { focal_length_mm, field_stop_mm, shoulder_to_stop_mm: None, apparent_field_deg: None }
+    }
+
+    /// The same eyepiece with the place of its field stop beside its shoulder, mm; positive: outside.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Eyepiece::new(10.0, 12.0).shoulder_to_stop_mm(-3.0).shoulder_to_stop_mm, Some(-3.0));
+    /// ```
+    #[must_use]
+    pub fn shoulder_to_stop_mm(self, shoulder_to_stop_mm: f64) -> Self {
+        Self { shoulder_to_stop_mm: Some(shoulder_to_stop_mm), ..self }
+    }
+
+    /// The same eyepiece with its apparent field, from edge to edge, degrees.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Eyepiece::new(10.0, 12.0).apparent_field_deg(68.0).apparent_field_deg, Some(68.0));
+    /// ```
+    #[must_use]
+    pub fn apparent_field_deg(self, apparent_field_deg: f64) -> Self {
+        Self { apparent_field_deg: Some(apparent_field_deg), ..self }
+    }
+
+    /// How far the image moves along the light for one dioptre at the eye, mm: the focal length squared over a metre.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Eyepiece::new(20.0, 24.0).mm_per_dioptre(), 0.4);
+    /// ```
+    pub fn mm_per_dioptre(&self) -> f64 {
+        self.focal_length_mm * self.focal_length_mm / MM_PER_METRE
     }
 
     /// Diameter of the light's exit behind a telescope of this focal ratio, mm.
@@ -63,7 +103,8 @@ impl Eyepiece {
         2.0 * (self.field_stop_mm / (2.0 * telescope_mm)).atan().to_degrees() * 60.0
     }
 
-    pub(super) fn note_problems(&self, focal_ratio: f64, findings: &mut Findings) {
+    /// Notes what no eyepiece has; tells whether the focal length can be.
+    pub(crate) fn note_sizes(&self, findings: &mut Findings) -> bool {
         let sound = findings.number(
             "focal_length_mm",
             self.focal_length_mm,
@@ -78,8 +119,31 @@ impl Eyepiece {
             "a field stop of 0.1 to 200 mm",
             "the apparent field in degrees?",
         );
+        if let Some(place) = self.shoulder_to_stop_mm {
+            findings.number(
+                "shoulder_to_stop_mm",
+                place,
+                |v| v.abs() <= 200.0,
+                "a place within 200 mm of the shoulder",
+                "counted from the tube's axis instead of from the shoulder?",
+            );
+        }
+        if let Some(field) = self.apparent_field_deg {
+            findings.number(
+                "apparent_field_deg",
+                field,
+                |v| (1.0..=150.0).contains(&v),
+                "an apparent field of 1 to 150 degrees",
+                "the true field, or the field stop in mm?",
+            );
+        }
+        sound
+    }
+
+    /// The same, and an exit pupil that the eye cannot take in.
+    pub(super) fn note_problems(&self, focal_ratio: f64, findings: &mut Findings) {
         let pupil = self.exit_pupil_mm(focal_ratio);
-        if sound && pupil > LARGEST_PUPIL_MM {
+        if self.note_sizes(findings) && pupil > LARGEST_PUPIL_MM {
             let found = format!("{} (exit pupil {pupil:.2} mm)", self.focal_length_mm);
             let allowed = format!(
                 "an exit pupil of at most {LARGEST_PUPIL_MM} mm, {:.1} mm of focal length",

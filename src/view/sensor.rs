@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::error::Findings;
+use crate::units::UM_PER_MM;
 
 /// A sensor in the focal plane: each pixel integrates over its whole square.
 ///
@@ -34,7 +35,16 @@ impl Sensor {
         Self { pixel_um, columns, rows }
     }
 
-    pub(super) fn note_problems(&self, findings: &mut Findings) {
+    /// Sides along and across, mm.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Sensor::new(5.0, 3520, 2660).size_mm(), [17.6, 13.3]);
+    /// ```
+    pub fn size_mm(&self) -> [f64; 2] {
+        [self.columns, self.rows].map(|count| count as f64 * self.pixel_um / UM_PER_MM)
+    }
+
+    pub(crate) fn note_problems(&self, findings: &mut Findings) {
         let size = |v: f64| (0.05..=1000.0).contains(&v);
         findings.number("pixel_um", self.pixel_um, size, "0.05 to 1000 um", "millimetres given for um?");
     }

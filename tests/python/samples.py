@@ -83,6 +83,21 @@ def complete():
         spider=ct.Spider(vanes=4, thickness_mm=1.0),
         holder=ct.Holder(diameter_mm=68),
         mirror_clips=ct.MirrorClips(clips=3, width_mm=20, reach_mm=6, angle_deg=30),
+        focuser_board=ct.FocuserBoard(hole_mm=64, axis_to_board_mm=180),
+        filter_ring=ct.FilterRing(diameter_mm=46, before_focus_mm=40),
+        sensor_mask=ct.SensorMask(along_mm=44, across_mm=40, before_focus_mm=10, rotation_deg=10),
+    )
+
+
+def misplaced():
+    """Return a flat of thick glass that stands crookedly."""
+    error = ct.Misplacement(toward_primary_mm=0.8, across_mm=-0.5, nod_arcmin=6, roll_arcmin=-9)
+    return ct.Diagonal(
+        minor_axis_mm=70,
+        thickness_mm=14,
+        edge="square_to_face",
+        bevel_mm=0.6,
+        misplaced=error,
     )
 
 
@@ -151,6 +166,23 @@ def view_difference(train):
     return train.view(disc(), sensor=sensor).difference(newtonian().view(disc(), sensor=sensor))
 
 
+def ladder():
+    """Return a ladder on which an eyepiece is reached and a camera is not."""
+    eyepiece = ct.Eyepiece(focal_length_mm=24, field_stop_mm=27, shoulder_to_stop_mm=-2)
+    camera = ct.Camera(
+        shoulder_to_sensor_mm=44,
+        adapters_mm=8,
+        sensor=ct.Sensor(pixel_um=3.75, columns=2000, rows=1500),
+    )
+    return newtonian().focus_ladder(
+        focuser=ct.Focuser(racked_in_mm=215, racked_out_mm=245, bore_mm=46, tube_length_mm=40),
+        items=[
+            ct.FocusItem(name="24 mm", eyepiece=eyepiece, eye_dioptres=-3),
+            ct.FocusItem(name="camera", camera=camera, object_distance_mm=2e6),
+        ],
+    )
+
+
 @functools.cache
 def parts():
     """Return one object of each class that describes something, by class name."""
@@ -164,19 +196,33 @@ def parts():
         disc(),
         ct.DoubleStar(separation_arcsec=1, first_magnitude=4, second_magnitude=6),
         ct.StarField(x_arcsec=[0, 4], y_arcsec=[1, -2], magnitude=[5, 8]),
-        ct.Eyepiece(focal_length_mm=8, field_stop_mm=8),
+        ct.Eyepiece(
+            focal_length_mm=8, field_stop_mm=8, shoulder_to_stop_mm=1.5, apparent_field_deg=60
+        ),
         ct.Sensor(pixel_um=3.75, columns=40, rows=30),
+        ct.Overcoat(index=1.46, thickness_nm=175),
+        ct.MetalFilm(
+            metal="silver", thickness_nm=60, overcoat=ct.Overcoat(index=1.46, thickness_nm=80)
+        ),
+        ladder().items[1].camera,
+        ladder().items[0],
+        ladder().focuser,
+        ct.Poles(length_mm=1200, slant_deg=14),
         train.primary.coating.rings[0],
         train.primary.coating.patches[0],
         train.primary.coating,
         train.primary,
-        train.diagonal,
+        misplaced(),
         train.focal_plane,
         train.front_opening,
         train.drawtube,
         train.spider,
         train.holder,
         train.mirror_clips,
+        train.focuser_board,
+        train.filter_ring,
+        train.sensor_mask,
+        misplaced().misplaced,
         train,
         readings("before"),
         sheet(),
@@ -196,9 +242,17 @@ def results():
         train.spot(field_arcmin=(6, -3), points=300),
         train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 2, 4]),
         train.illumination(radius_mm=[0, 5, 10, 15]),
+        train.light(field_arcmin=(12, 5)),
+        train.field_stop_light(diameter_mm=30, azimuths=12),
+        train.light_map(along_mm=22, across_mm=15, points=5),
+        train.light_map(along_mm=22, across_mm=15, points=3).darkest_corner,
+        train.fully_lit_circle,
         train.airy(),
+        newtonian(diagonal=misplaced()).image_shift(),
         train.artificial_star(40_000),
         train.spikes(),
+        ct.MetalFilm(metal="aluminium", thickness_nm=40).response(angle_deg=20),
+        ct.MetalFilm(metal="silver", thickness_nm=0).thickness_from_lamp(0.01, tolerance=0.002),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),
         train.wavefront(field_arcmin=(6, -3)),
         train.psf(half_width_um=20, pixels=41),
@@ -227,6 +281,21 @@ def results():
         ),
         train.wavefront().strehl_approximations(),
         train.wavefront().in_seeing(ct.Seeing(fwhm_arcsec=1), pixels=41),
+        train.behind(
+            ct.Eyepiece(focal_length_mm=24, field_stop_mm=27, apparent_field_deg=65),
+            eye_pupil_mm=4,
+            accommodation_dioptres=2,
+        ),
+        train.on_sensor(
+            ct.Sensor(pixel_um=3.75, columns=2000, rows=1500), seeing=ct.Seeing(fwhm_arcsec=2)
+        ),
+        ladder(),
+        ladder().moves(
+            poles=ct.Poles(length_mm=1200, slant_deg=14),
+            fully_lit_diameter_mm=10,
+            primary_limit_mm=8,
+            focuser_limit_mm=6,
+        ),
         ct.nights_that_show(before=bare(conic=-0.8), after=bare(), fwhm_arcsec=[0.5, 1.5, 3]),
     ]
     return {type(result).__name__: result for result in found}

@@ -40,6 +40,25 @@ def clips(**changes):
     return newtonian(mirror_clips=ct.MirrorClips(**(sizes | changes)))
 
 
+def board(**changes):
+    sizes = {"hole_mm": 60, "axis_to_board_mm": 180}
+    return newtonian(focuser_board=ct.FocuserBoard(**(sizes | changes)))
+
+
+def filter_ring(**changes):
+    sizes = {"diameter_mm": 44, "before_focus_mm": 50}
+    return newtonian(filter_ring=ct.FilterRing(**(sizes | changes)))
+
+
+def mask(**changes):
+    sizes = {"along_mm": 24, "across_mm": 17, "before_focus_mm": 12}
+    return newtonian(sensor_mask=ct.SensorMask(**(sizes | changes)))
+
+
+def crooked(**changes):
+    return flat(misplaced=ct.Misplacement(**changes))
+
+
 def opening(**changes):
     sizes = {"diameter_mm": 360, "above_vertex_mm": 1650}
     return ct.Train(primary=primary(), front_opening=ct.Opening(**(sizes | changes)))
@@ -115,6 +134,31 @@ WRONG_SIZES = [
     (clips, {"clips": 40}, "mirror_clips.clips", "40", "1 to 24", ""),
     (clips, {"reach_mm": 150}, "mirror_clips.reach_mm", "150", "tenth", "centre"),
     (clips, {"width_mm": -20}, "mirror_clips.width_mm", "-20", "0.001", ""),
+    (flat, {"thickness_mm": -9}, "diagonal.thickness_mm", "-9", "minor axis", "sign"),
+    (flat, {"thickness_mm": 9}, "diagonal.edge", "nothing", "square_to_face", "shadow"),
+    (flat, {"edge": "round"}, "edge", "round", "along_tube", ""),
+    (flat, {"bevel_mm": 30}, "diagonal.bevel_mm", "30", "quarter", "one side"),
+    (crooked, {"toward_primary_mm": 36}, "diagonal.misplaced.toward_primary_mm", "36", "half", ""),
+    (
+        crooked,
+        {"toward_focuser_mm": -36},
+        "diagonal.misplaced.toward_focuser_mm",
+        "-36",
+        "half",
+        "",
+    ),
+    (crooked, {"across_mm": 99}, "diagonal.misplaced.across_mm", "99", "half", "offset"),
+    (crooked, {"nod_arcmin": 400}, "misplaced.nod_arcmin", "400", "300", "arcsec"),
+    (crooked, {"roll_arcmin": -400}, "misplaced.roll_arcmin", "-400", "300", "arcsec"),
+    (crooked, {"turn_arcmin": 400}, "misplaced.turn_arcmin", "400", "300", "arcsec"),
+    (board, {"hole_mm": 0}, "focuser_board.hole_mm", "0", "above 0", "empty"),
+    (board, {"axis_to_board_mm": 90}, "focuser_board.axis_to_board_mm", "90", "half", "wall"),
+    (filter_ring, {"diameter_mm": -44}, "filter_ring.diameter_mm", "-44", "above 0", "sign"),
+    (filter_ring, {"before_focus_mm": 300}, "filter_ring.before_focus_mm", "300", "", "sign"),
+    (mask, {"along_mm": 0}, "sensor_mask.along_mm", "0", "above 0", "empty"),
+    (mask, {"across_mm": -1}, "sensor_mask.across_mm", "-1", "above 0", "sign"),
+    (mask, {"before_focus_mm": -2}, "sensor_mask.before_focus_mm", "-2", "from 0", "sign"),
+    (mask, {"rotation_deg": 5400}, "sensor_mask.rotation_deg", "5400", "360", "arcmin"),
 ]
 
 
@@ -392,6 +436,16 @@ def test_an_unknown_keyword_is_named(misspelt):
         (lambda t: t.illumination(along_mm=[1]), "radius_mm", ""),
         (lambda t: t.illumination(radius_mm=[-1]), "radius_mm[0]", "sign"),
         (lambda t: t.illumination(along_mm=[1], across_mm=[1, 2]), "across_mm", ""),
+        (lambda t: t.light(field_arcmin=(900, 0)), "field_arcmin", ""),
+        (lambda t: t.light(star_distance_mm=40), "star_distance_mm", "metres"),
+        (lambda t: t.light_map(along_mm=0, across_mm=13), "along_mm", ""),
+        (lambda t: t.light_map(along_mm=17, across_mm=float("nan")), "across_mm", ""),
+        (lambda t: t.light_map(along_mm=17, across_mm=1e5), "across_mm", "micrometres"),
+        (lambda t: t.light_map(along_mm=17, across_mm=13, points=1), "points", "MB"),
+        (lambda t: t.light_map(along_mm=17, across_mm=13, points=10**7), "points", "MB"),
+        (lambda t: t.light_map(along_mm=17, across_mm=13, rotation_deg=5e3), "rotation_deg", ""),
+        (lambda t: t.field_stop_light(diameter_mm=-30), "diameter_mm", "sign"),
+        (lambda t: t.field_stop_light(diameter_mm=30, azimuths=4), "azimuths", ""),
         (lambda t: t.wavefront().zernikes(indexing="noll", terms=0), "terms", ""),
         (lambda t: t.wavefront().encircled_energy([-1]), "radius_um[0]", ""),
         (lambda t: t.airy(wavelength_nm=0), "wavelength_nm", ""),

@@ -30,6 +30,10 @@ NEEDED = {
     "Spider": {"vanes": 4, "thickness_mm": 1.0},
     "Holder": {"diameter_mm": 76.0},
     "MirrorClips": {"clips": 3, "width_mm": 20.0, "reach_mm": 6.0},
+    "FocuserBoard": {"hole_mm": 60.0, "axis_to_board_mm": 180.0},
+    "FilterRing": {"diameter_mm": 44.0, "before_focus_mm": 50.0},
+    "SensorMask": {"along_mm": 24.0, "across_mm": 17.0, "before_focus_mm": 12.0},
+    "Misplacement": {},
 }
 DEFAULTS = {
     "Spider": {"angle_deg": 45.0, "above_vertex_mm": None, "bend_radius_mm": None},
@@ -46,7 +50,23 @@ DEFAULTS = {
         "figure": (),
         "coating": ct.Coating(),
     },
-    "Diagonal": {"offset_mm": None, "reflectance": 1.0},
+    "Diagonal": {
+        "offset_mm": None,
+        "reflectance": 1.0,
+        "thickness_mm": 0.0,
+        "edge": None,
+        "bevel_mm": 0.0,
+        "misplaced": None,
+    },
+    "SensorMask": {"rotation_deg": 0.0},
+    "Misplacement": {
+        "toward_primary_mm": 0.0,
+        "toward_focuser_mm": 0.0,
+        "across_mm": 0.0,
+        "nod_arcmin": 0.0,
+        "roll_arcmin": 0.0,
+        "turn_arcmin": 0.0,
+    },
 }
 
 
@@ -158,6 +178,9 @@ OPTIONAL = (
     "spider",
     "holder",
     "mirror_clips",
+    "focuser_board",
+    "filter_ring",
+    "sensor_mask",
 )
 
 
@@ -181,6 +204,9 @@ CHANGES = {
     "spider": {"vanes": 3},
     "holder": {"diameter_mm": 72.0},
     "mirror_clips": {"reach_mm": 4.0},
+    "focuser_board": {"hole_mm": 62.0},
+    "filter_ring": {"diameter_mm": 45.0},
+    "sensor_mask": {"rotation_deg": -20.0},
 }
 
 
@@ -205,7 +231,7 @@ def test_a_whole_part_is_replaced(part):
     assert getattr(changed, f"with_{part}")(getattr(train, part)) == train
 
 
-@pytest.mark.parametrize("part", ["front_opening", "drawtube", "spider", "holder", "mirror_clips"])
+@pytest.mark.parametrize("part", OPTIONAL[2:])
 def test_a_part_is_taken_out_and_put_in(part):
     train = complete()
     without = getattr(train, f"with_{part}")(None)

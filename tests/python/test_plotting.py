@@ -20,6 +20,7 @@ import matplotlib.pyplot as plt  # noqa: E402
 from catoptric import plotting  # noqa: E402
 from catoptric.errors import InputError  # noqa: E402
 from catoptric.plotting import _between, _style  # noqa: E402
+from catoptric.plotting import light as light_pictures  # noqa: E402
 from scipy.interpolate import CubicSpline  # noqa: E402
 from scipy.special import j0, j1  # noqa: E402
 
@@ -182,6 +183,44 @@ def some_light():
     )
 
 
+def a_sensor():
+    """A turned sensor that is darker toward -along, limited by two parts."""
+    u, v = np.meshgrid(np.linspace(-8, 8, 17), np.linspace(-6, 6, 13), indexing="ij")
+    turn = np.radians(15)
+    along = u * np.cos(turn) - v * np.sin(turn)
+    across = u * np.sin(turn) + v * np.cos(turn)
+    relative = 1.0 - 0.002 * (along - 4.0) ** 2
+    part = np.where(across > 0, "diagonal", "drawtube_inner_end")
+    part[np.hypot(along - 4.0, across) < 4] = ""
+    return SimpleNamespace(
+        rows=17,
+        columns=13,
+        along_mm=along.ravel(),
+        across_mm=across.ravel(),
+        relative=relative.ravel(),
+        limited_by=list(part.ravel()),
+        darkest_corner=SimpleNamespace(
+            along_mm=along[0, -1], across_mm=across[0, -1], magnitudes=0.62, limited_by="diagonal"
+        ),
+    )
+
+
+def a_field_stop():
+    turn = np.arange(0.0, 360.0, 10.0)
+    light = 0.8 + 0.1 * np.cos(np.radians(turn))
+    return SimpleNamespace(
+        diameter_mm=40.0,
+        azimuth_deg=turn,
+        relative=light,
+        limited_by=["diagonal" if 90 < t < 270 else "drawtube_inner_end" for t in turn],
+        worst=0.7,
+        worst_azimuth_deg=180.0,
+        mean=0.8,
+        best=0.9,
+        best_azimuth_deg=0.0,
+    )
+
+
 def a_light_map():
     """Five points; the one toward the sky end gets the least light."""
     return SimpleNamespace(
@@ -306,6 +345,8 @@ PICTURES = {
     "illumination": (plotting.illumination, some_light, "mm", "relative to the axis"),
     "illumination_map": (plotting.illumination_map, a_light_map, "mm", "mm"),
     "shares": (plotting.shares, some_light, "mm", "share"),
+    "sensor_light": (plotting.sensor_light, a_sensor, "mm", "mm"),
+    "field_stop_light": (plotting.field_stop_light, a_field_stop, "degrees", "relative"),
 }
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks-demo" / "data"
@@ -371,6 +412,8 @@ REAL = {
     "illumination": lambda: real_train().illumination(radius_mm=[0, 5, 10, 15, 20]),
     "illumination_map": lambda: real_train().illumination(along_mm=[0, 9], across_mm=[0, -9]),
     "shares": lambda: real_train().illumination(radius_mm=[0, 5, 10, 15, 20]),
+    "sensor_light": lambda: real_train().light_map(along_mm=24, across_mm=16, points=9),
+    "field_stop_light": lambda: real_train().field_stop_light(diameter_mm=36, azimuths=24),
 }
 
 # How the results themselves draw, where they do.
@@ -392,6 +435,8 @@ OWN_PLOT = {
     "verdict": lambda result, ax: result.plot(ax),
     "illumination": lambda result, ax: result.plot(ax),
     "shares": lambda result, ax: result.plot_shares(ax),
+    "sensor_light": lambda result, ax: result.plot(ax),
+    "field_stop_light": lambda result, ax: result.plot(ax),
 }
 
 
@@ -770,6 +815,34 @@ def test_a_part_that_stops_nothing_is_not_in_the_legend():
     light.stopped["drawtube_outer_end"] = np.full(21, 0.01)
     labels = plotting.shares(light).get_legend_handles_labels()[1]
     assert labels == ["diagonal", "drawtube", "drawtube outer end"]
+
+
+def test_every_part_that_stops_light_has_a_look_of_its_own():
+    stopped = {part: np.full(21, 0.01) for part in light_pictures._LOOKS}
+    ax = plotting.shares(SimpleNamespace(radius_mm=np.linspace(0, 20, 21), stopped=stopped))
+    looks = {(c.get_hatch(), tuple(c.get_facecolor()[0])) for c in ax.collections}
+    assert len(looks) == len(stopped) >= 12
+    # The list beside the picture has the layers from top to bottom.
+    words = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert words == [part.replace("_", " ") for part in reversed(stopped)]
+
+
+def test_a_sensor_has_its_outline_its_regions_and_its_darkest_corner():
+    ax = plotting.sensor_light(a_sensor())
+    words = " ".join(words_on(ax).split())
+    for word in ("0.62 mag", "diagonal too small", "drawtube's inner end"):
+        assert word in words
+    outline = max(ax.lines, key=lambda line: len(line.get_xdata()))
+    corners = np.stack(outline.get_data(), axis=1)
+    sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
+    assert sides == pytest.approx([12, 16, 12, 16])
+
+
+def test_a_ring_names_its_darkest_place_and_what_limits():
+    ax = plotting.field_stop_light(a_field_stop())
+    assert "darkest 0.700" in words_on(ax)
+    assert "mean 0.800" in words_on(ax)
+    assert {"diagonal too small", "drawtube's inner end"} <= set(ax.get_legend_handles_labels()[1])
 
 
 def test_series_differ_in_line_and_marker_too():

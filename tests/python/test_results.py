@@ -23,7 +23,7 @@ everything = pytest.mark.parametrize(
     "thing", [*parts().values(), *results().values()], ids=[*parts().keys(), *results().keys()]
 )
 
-UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves"}
+UNITS = {"mm", "um", "nm", "nm2", "arcmin", "arcsec", "deg", "rad", "waves", "dioptres"}
 # Ratios, shares, counts, names and texts, and what holds them.
 NAMES = """
 absolute absolute_best absolute_mean absolute_worst amplitude_factor best conic error_estimate
@@ -35,9 +35,12 @@ assumption assumed_shares floor_share further_runs second_look
 gain_total_interval strehl_total_interval strehl_total_draws
 strehl_least_rms_total_interval strehl_before_total_interval strehl_before_total_draws
 strehl_after_total_interval strehl_after_total_draws
+limited_by limited_mostly_by magnitudes magnitudes_lost worst_magnitudes returns_alone
+lit_without_shadow azimuth_error_estimate darkest_corner focuser_board filter_ring sensor_mask
 worst draws seed run_count opening_count source readings_increase reasons cautions
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube spider holder mirror_clips vanes clips
+focuser_board filter_ring sensor_mask edge misplaced defocus_along defocus_across
 matching_conic blocked_share scattered_share left_in_pattern share_within_first_null spikes
 coating rings patches figure
 surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
@@ -55,6 +58,14 @@ slope band_count band_contrast limb_darkening spots detail_contrast contrast fir
 second_magnitude stars star_count magnitude throughput bands_left spots_left star_gap magnification
 pixels_per_lambda_f tail_share scene eyepiece sensor rms greatest
 weight spectrum strehl_by_wavelength strehl_marechal strehl_exponential warning alpha at_reference
+index glass_index metal overcoat reflectance_s reflectance_p transmittance transmittance_s
+transmittance_p lamp_transmittance lamp_transmittance_s lamp_transmittance_p absorptance
+shadow_share effective_focal_ratio effective_obstruction_ratio eye_share edge_worst edge_mean
+edge_best edge_worst_magnitudes edge_mean_magnitudes limited_by spot_of_bare_mirror cautions
+pixels_per_fwhm pixels_per_seeing corner_worst corner_mean corner_best corner_worst_magnitudes
+corner_coma_pixels corner_rms_radius_pixels refocused_rms_radius_pixels camera items names within
+reached out_of_reach focuser mover reaches_all within_limits trains impossible poles extension_tubes
+edge_worst_before edge_mean_before edge_best_before mm_per_dioptre
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 """
 WITHOUT_UNIT = set(NAMES.split())
@@ -196,11 +207,45 @@ def test_the_fate_of_all_light_is_told():
     train = complete()
     for field in ((0, 0), (20, 0), (-20, 10)):
         spot = train.spot(field_arcmin=field)
-        share, stopped = train.light(field_arcmin=field)
-        assert spot.lit_fraction == pytest.approx(share, abs=1e-9)
-        assert share + sum(stopped.values()) == pytest.approx(1, abs=1e-9)
-        assert stopped.keys() == spot.stopped.keys()
-        assert all(value >= 0 for value in stopped.values())
+        light = train.light(field_arcmin=field)
+        assert spot.lit_fraction == pytest.approx(light.lit_fraction, abs=1e-9)
+        assert light.lit_fraction + sum(light.stopped.values()) == pytest.approx(1, abs=1e-12)
+        assert light.stopped.keys() == spot.stopped.keys() == light.returns_alone.keys()
+        assert all(value >= 0 for value in light.stopped.values())
+        # A part returns no more than what meets it, and the shadows no more than all of them stop.
+        whole = 1 - light.lit_fraction
+        assert all(0 <= value <= whole + 1e-12 for value in light.returns_alone.values())
+        assert light.lit_fraction <= light.lit_without_shadow <= 1 + 1e-12
+        assert light.magnitudes_lost == pytest.approx(-2.5 * np.log10(light.lit_fraction))
+
+
+def test_a_lamp_is_a_star_when_it_is_far():
+    train = complete()
+    star, lamp = (train.light(field_arcmin=(15, -9), star_distance_mm=d) for d in (None, 1e11))
+    assert lamp.lit_fraction == pytest.approx(star.lit_fraction, abs=1e-7)
+    assert train.light(star_distance_mm=20_000).lit_fraction < star.lit_fraction
+
+
+def test_a_map_a_ring_and_single_points_say_the_same():
+    train = complete()
+    sensor = train.light_map(
+        along_mm=17.6, across_mm=13.3, rotation_deg=20, centre_along_mm=2, points=9
+    )
+    points = train.illumination(along_mm=sensor.along_mm, across_mm=sensor.across_mm)
+    np.testing.assert_allclose(sensor.absolute, points.absolute, atol=1e-14)
+    assert sensor.limited_by == points.limited_by
+    assert (sensor.rows, sensor.columns) == (9, 7)
+    corner = sensor.darkest_corner
+    assert corner.relative == sensor.relative[[0, 6, 56, 62]].min()
+    half = np.hypot(17.6, 13.3) / 2
+    assert np.hypot(corner.along_mm - 2, corner.across_mm) == pytest.approx(half)
+    ring = train.field_stop_light(diameter_mm=32, azimuths=24)
+    radial = train.illumination(radius_mm=[16])
+    assert (ring.worst, ring.mean, ring.best) == pytest.approx(
+        (radial.worst[0], radial.mean[0], radial.best[0]), abs=1e-12
+    )
+    assert ring.to_table().rows == 24
+    assert "diagonal_share" in ring.to_table()
 
 
 def test_illumination_agrees_between_its_two_forms():

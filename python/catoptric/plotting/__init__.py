@@ -5,7 +5,8 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 """
 
 from .bench import figure_estimate, readings
-from .light import illumination, illumination_map, shares
+from .focus import exit_pupils, focus_ladder
+from .light import field_stop_light, illumination, illumination_map, sensor_light, shares
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
 from .seeing import air_contrast, nights, seen_star
@@ -19,8 +20,11 @@ __all__ = [
     "air_contrast",
     "contrast",
     "energy",
+    "exit_pupils",
+    "field_stop_light",
     "figure_estimate",
     "figure_profile",
+    "focus_ladder",
     "grating_bands",
     "illumination",
     "illumination_map",
@@ -31,6 +35,7 @@ __all__ = [
     "ring_energy",
     "ripple_map",
     "seen_star",
+    "sensor_light",
     "shares",
     "spot",
     "star_image",

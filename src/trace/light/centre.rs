@@ -10,13 +10,15 @@ const DEEP_ENOUGH: f64 = 0.7;
 /// Step of a slope, as a share of the rim's radius.
 const SLOPE_STEP: f64 = 1e-5;
 /// Looks by which a region is made round, how often, and until which ratio of length to width.
-const ROUND_LOOKS: usize = 32;
+const ROUND_LOOKS: usize = 16;
 const ROUNDS: usize = 12;
 const ROUND: f64 = 3.0;
 
-/// A place inside all edges, and how deep it lies there (0 to 1, in units of each edge's own scale); none where no light is inside.
+/// A place inside all edges, and how deep it lies there (0 to 1, in units of each edge's own scale); none where no
+/// light is inside.
 ///
-/// Source: the method of centres of gravity (Levin 1965, from memory): each step cuts a polygon that holds the deepest place through its
+/// Source: the method of centres of gravity (Levin 1965, from memory): each step cuts a polygon that holds the
+/// deepest place through its
 /// centre, along the slope of the edge that is passed furthest there.
 pub(super) fn inside(seen: &Seen<'_>, edges: &[Edge], scales: &[f64]) -> Option<([f64; 2], f64)> {
     let rim_mm = edges[0].radius_mm;

@@ -5,7 +5,8 @@ use super::super::stops::Part;
 use super::seen::Edge;
 use super::spokes::{MOST_EDGES, Spoke};
 
-/// Sums kept for a train of n parts: what each takes, what the removal of each would return, the light, and the light with the
+/// Sums kept for a train of n parts: what each takes, what the removal of each would return, the light, and the light
+/// with the
 /// shadows left out.
 ///
 /// Parts are bits of a mask, in the order in which light meets them.
@@ -50,7 +51,7 @@ impl Ledger {
         } else {
             let first = by.trailing_zeros() as usize;
             sums[Self::taken(first)] += area;
-            if by.count_ones() == 1 {
+            if by.is_power_of_two() {
                 sums[self.returned(first)] += area;
             }
         }

@@ -1,9 +1,14 @@
 //! How much light arrives, and which part stops the rest.
 
+mod around;
 mod centre;
 mod corners;
+mod field_stop;
 mod illumination;
 mod ledger;
+mod lit_circle;
+mod map;
+mod radial;
 mod regions;
 mod rows;
 mod seen;
@@ -23,7 +28,11 @@ use super::stops::Part;
 use crate::error::Error;
 use crate::units::Field;
 
-pub use illumination::{Illumination, RadialIllumination};
+pub use field_stop::FieldStopLight;
+pub use illumination::Illumination;
+pub use lit_circle::LitCircle;
+pub use map::{LightMap, SensorCorner, SensorFrame};
+pub use radial::RadialIllumination;
 
 /// What the fractions themselves are good to, where their sums agree.
 const ERROR_FLOOR: f64 = 1e-11;
@@ -75,7 +84,8 @@ pub struct Light {
     pub lit_fraction: f64,
     /// What each part stops, in the order in which light meets the parts; parts that the train lacks are left out.
     pub stopped: Vec<Share>,
-    /// The opening that stops most, so that changing it would help: bodies that stand in the light of every star (the shadows of
+    /// The opening that stops most, so that changing it would help: bodies that stand in the light of every star (the
+    /// shadows of
     /// diagonal and holder, vanes, clips) and the mask are left aside. None where no opening stops anything.
     pub limited_by: Option<Part>,
     /// Estimated error of the fractions: three times the difference from a coarser sum, or that of sampled rays.
@@ -98,7 +108,8 @@ impl Light {
         Self { lit_fraction, stopped, limited_by, error_estimate, without_shadow }
     }
 
-    /// Share that would pass with the shadows of the diagonal and its holder left out: what the openings and vanes leave.
+    /// Share that would pass with the shadows of the diagonal and its holder left out: what the openings and vanes
+    /// leave.
     ///
     /// ```
     /// use catoptric::{Field, FocalLengthMm, Prepared, Primary, Train};
@@ -147,12 +158,16 @@ impl Prepared {
     /// How much of a star's light reaches the image, and which part stops the rest; of a lamp's as well.
     ///
     /// Units: shares of the light that falls on the clear aperture.
-    /// Method: the free side of every opening and every body is convex as the star sees them, so what passes is a sum of areas of
-    /// convex regions, each exact by radii about a place inside it: 1e-9 (with a height map on the mirror 1e-7 is aimed at; the
+    /// Method: the free side of every opening and every body is convex as the star sees them, so what passes is a sum
+    /// of areas of
+    /// convex regions, each exact by radii about a place inside it: 1e-9 (with a height map on the mirror 1e-7 is
+    /// aimed at; the
     /// estimate says what was reached). What the removal of a part would return comes from the same sums.
     /// Leaves out: reflectances; slivers of a stop's edge that are seen twice behind a kink of the glass (an edge whose
-    /// power is below 2: within 1e-8). Where a stop lies so near to the focus that aberrations outweigh the cone's width there
-    /// (some millimetres) and the star falls on its edge, 100 000 sampled rays answer, good to about 3e-4. A star in no direction
+    /// power is below 2: within 1e-8). Where a stop lies so near to the focus that aberrations outweigh the cone's
+    /// width there
+    /// (some millimetres) and the star falls on its edge, 100 000 sampled rays answer, good to about 3e-4. A star in
+    /// no direction
     /// (not a number) gives no light.
     ///
     /// ```
@@ -212,7 +227,8 @@ impl Prepared {
     }
 }
 
-/// The account of a star's light in areas of its plane, and its error, mm^2; none where a stop's free side is not convex.
+/// The account of a star's light in areas of its plane, and its error, mm^2; none where a stop's free side is not
+/// convex.
 fn account(seen: &Seen<'_>, ledger: &Ledger) -> Option<(Vec<f64>, f64)> {
     let rim = Edge::rim(seen.prepared.clear_radius_mm());
     let edges: Vec<Edge> = std::iter::once(rim)

@@ -1,6 +1,7 @@
 //! The account of a star's light where no one place sees all edges: areas of intersections, added and subtracted.
 //!
-//! The free side of every opening is convex in the star's plane, and so is every body; so is each intersection of them, and its area
+//! The free side of every opening is convex in the star's plane, and so is every body; so is each intersection of
+//! them, and its area
 //! is a sum of radii about a place inside it. What passes the openings U and stands clear of the bodies S, T is
 //! |U| - |U S| - |U T| + |U S T|.
 

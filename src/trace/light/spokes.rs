@@ -14,8 +14,9 @@ pub(super) const LOOKS: usize = 48;
 /// Radii are found to this share of the rim's.
 const RADIUS_STEP: f64 = 1e-9;
 /// The longest arc between corners that one sum takes.
-const LONGEST_ARC: f64 = PI / 3.0;
-/// A sum on an arc may differ from its companion by this share of the clear aperture, and how often an arc is halved for it.
+const LONGEST_ARC: f64 = PI / 2.0;
+/// A sum on an arc may differ from its companion by this share of the clear aperture, and how often an arc is halved
+/// for it.
 const ARC_ACCURACY: f64 = 1e-11;
 const HALVINGS: usize = 12;
 /// The same with a map of heights on the mirror, whose pixels make the outline rough: an exact one would be no truer.
@@ -50,7 +51,8 @@ impl Frame {
 /// What is met on one radius.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Spoke {
-    /// For each edge the radius at which it is met; the rim's stands first, and edges beyond the rim have none (infinite).
+    /// For each edge the radius at which it is met; the rim's stands first, and edges beyond the rim have none
+    /// (infinite).
     pub(super) radii: [f64; MOST_EDGES],
     /// How far outside of each edge the rim lies there, mm.
     pub(super) excess_at_rim_mm: [f64; MOST_EDGES],
@@ -175,7 +177,8 @@ impl<'a> Spokes<'a> {
         angles.map(|angle| (angle, self.spoke(angle))).collect()
     }
 
-    /// Sums over all angles: `add` is given a spoke, its weight (of r dr, in mm^2), and where to add. The sums, and three times their
+    /// Sums over all angles: `add` is given a spoke, its weight (of r dr, in mm^2), and where to add. The sums, and
+    /// three times their
     /// difference from coarser ones, mm^2.
     pub(super) fn integrate(
         &self,
@@ -265,13 +268,15 @@ fn largest_difference(fine: &[f64], coarse: &[f64]) -> f64 {
     fine.iter().zip(coarse).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
 }
 
-/// The square of the distance less that of the radius: along a straight line nearly a parabola, where the light goes to a point.
+/// The square of the distance less that of the radius: along a straight line nearly a parabola, where the light goes
+/// to a point.
 #[inline]
 fn square_of(excess: f64, radius: f64) -> f64 {
     excess * (excess + 2.0 * radius)
 }
 
-/// Where a function that is nearly a parabola rises through zero, from three values of it; never outside of the bracket, at
+/// Where a function that is nearly a parabola rises through zero, from three values of it; never outside of the
+/// bracket, at
 /// whose lower end it is negative.
 ///
 /// Source: Muller's method (Muller 1956, Math. Tables Aids Comput. 10, 208), kept safe by bisection.

@@ -1,0 +1,190 @@
+//! The edge of a field: how bright, how sharp.
+
+use serde::{Deserialize, Serialize};
+
+use crate::error::{Error, Result};
+use crate::model::{Primary, Train};
+use crate::trace::{Part, Prepared};
+use crate::units::{Field, RADIANS_PER_ARCMIN};
+
+/// A part whose share grows by less than this from the middle to the edge does not dim the edge.
+const LEAST_GROWTH: f64 = 1e-8;
+
+/// How bright the edge of a field is.
+///
+/// Units: shares of the light in the middle of the field; an edge is the circle of one radius, or the
+/// four corners of a sensor.
+///
+/// ```
+/// use catoptric::{Eyepiece, EyepieceOptions, FocalLengthMm, Prepared, Primary, Train};
+/// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1000.0))).build()?;
+/// let facts = Prepared::new(&train).behind(&Eyepiece::new(20.0, 24.0), EyepieceOptions::default())?;
+/// let edge = facts.edge_light.expect("light arrives");
+/// assert!((edge.worst - 1.0).abs() < 1e-9 && edge.limited_by.is_none(), "nothing dims the field of a bare mirror");
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct EdgeLight {
+    /// The darkest point.
+    pub worst: f64,
+    /// The mean.
+    pub mean: f64,
+    /// The brightest point.
+    pub best: f64,
+    /// The part whose share grows most from the middle to the edge, the shadows of diagonal and holder apart; none
+    /// where nothing dims the edge.
+    pub limited_by: Option<Part>,
+    /// Estimated error of the shares.
+    pub error_estimate: f64,
+}
+
+impl EdgeLight {
+    /// Magnitudes lost at the darkest point; none where no light arrives.
+    ///
+    /// ```
+    /// let edge = catoptric::EdgeLight { worst: 0.5, mean: 0.7, best: 0.8, limited_by: None, error_estimate: 0.0 };
+    /// assert!((edge.worst_magnitudes().expect("half of it") - 0.752_574_989).abs() < 1e-9); // 2.5 log10 2
+    /// ```
+    pub fn worst_magnitudes(&self) -> Option<f64> {
+        magnitudes(self.worst)
+    }
+
+    /// Magnitudes lost in the mean; none where no light arrives.
+    ///
+    /// ```
+    /// let edge = catoptric::EdgeLight { worst: 0.0, mean: 0.0, best: 0.0, limited_by: None, error_estimate: 0.0 };
+    /// assert_eq!(edge.mean_magnitudes(), None);
+    /// ```
+    pub fn mean_magnitudes(&self) -> Option<f64> {
+        magnitudes(self.mean)
+    }
+
+    /// The edge at a radius of the field, mm; none where the middle is dark.
+    pub(crate) fn at_radius(prepared: &Prepared, radius_mm: f64) -> Result<Option<Self>> {
+        let light = match prepared.illumination_at_radii(&[0.0, radius_mm]) {
+            Ok(light) => light,
+            Err(Error::NoLight { .. }) => return Ok(None),
+            Err(other) => return Err(other),
+        };
+        let growths = light.stopped.iter().map(|(part, shares)| (*part, shares[1] - shares[0]));
+        Ok(Some(Self {
+            worst: light.worst[1],
+            mean: light.mean[1],
+            best: light.best[1],
+            limited_by: limiting(growths),
+            error_estimate: light.error_estimate,
+        }))
+    }
+
+    /// The edge as some points of the field, mm, and which of them is the brightest; none where the middle is dark.
+    pub(super) fn at_points(
+        prepared: &Prepared,
+        along_mm: &[f64],
+        across_mm: &[f64],
+    ) -> Result<Option<(Self, usize)>> {
+        let middle = |places: &[f64]| -> Vec<f64> { [0.0].into_iter().chain(places.to_vec()).collect() };
+        let light = match prepared.illumination(&middle(along_mm), &middle(across_mm)) {
+            Ok(light) => light,
+            Err(Error::NoLight { .. }) => return Ok(None),
+            Err(other) => return Err(other),
+        };
+        let edge = &light.relative[1..];
+        let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+        let growths = light.stopped.iter().map(|(part, shares)| (*part, mean(&shares[1..]) - shares[0]));
+        let brightest = (0..edge.len()).max_by(|a, b| edge[*a].total_cmp(&edge[*b])).unwrap_or(0);
+        let this = Self {
+            worst: edge.iter().copied().fold(f64::INFINITY, f64::min),
+            mean: mean(edge),
+            best: edge[brightest],
+            limited_by: limiting(growths),
+            error_estimate: light.error_estimate,
+        };
+        Ok(Some((this, brightest)))
+    }
+}
+
+/// The part that grows most, the shadows apart.
+fn limiting(growths: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
+    let stops = growths.filter(|(part, _)| !matches!(part, Part::DiagonalShadow | Part::Holder));
+    stops
+        .filter(|(_, growth)| *growth > LEAST_GROWTH)
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(part, _)| part)
+}
+
+/// A share of the light as magnitudes lost.
+fn magnitudes(share: f64) -> Option<f64> {
+    // Without the + 0 a full share would lose -0 magnitudes.
+    (share > 0.0).then(|| -2.5 * share.log10() + 0.0)
+}
+
+/// How sharp the edge of a field is, by exact rays, the middle being in focus.
+///
+/// The middle's focus is the plane of its least spot; lengths are those of the spot in the flat plane through it. Where
+/// no light arrives, in the middle or at the edge, they are those of the mirror with nothing in its way.
+///
+/// Units: um in the focal plane; mm.
+/// Leaves out: diffraction.
+///
+/// ```
+/// use catoptric::{Eyepiece, EyepieceOptions, FocalLengthMm, Prepared, Primary, Train};
+/// let train = Train::builder(Primary::new(250.0, FocalLengthMm(1250.0))).build()?;
+/// // A stop whose edge lies 15 arcmin from the axis.
+/// let eyepiece = Eyepiece::new(10.0, 2.0 * 1250.0 * (0.25_f64).to_radians().tan());
+/// let edge = Prepared::new(&train).behind(&eyepiece, EyepieceOptions::default())?.edge_spot;
+/// assert!((edge.coma_um - 41.044_162).abs() < 1e-4); // exact trace in 40 digits, own computation
+/// # Ok::<(), catoptric::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct EdgeSpot {
+    /// Tangential coma, um: the two rim rays in the plane of the field less the ray by the vertex; positive away from
+    /// the axis.
+    pub coma_um: f64,
+    /// Root of the mean squared distance from the centroid, um: coma, astigmatism and curvature together.
+    pub rms_radius_um: f64,
+    /// Length of the spot away from the axis, um.
+    pub length_um: f64,
+    /// RMS radius where the edge itself is brought to its least spot, um: what refocusing leaves.
+    pub refocused_rms_radius_um: f64,
+    /// From the middle's plane of least spot to the edge's, mm; negative: the edge's lies nearer to the primary.
+    pub defocus_mm: f64,
+    /// Estimated error of the RMS radius, um.
+    pub error_um: f64,
+    /// Whether no light arrives, so that these numbers are those of the mirror alone.
+    pub of_bare_mirror: bool,
+}
+
+impl EdgeSpot {
+    /// The spot at a point of the field, mm.
+    pub(super) fn at(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Self> {
+        match Self::traced(prepared, along_mm, across_mm) {
+            Err(Error::NoLight { .. }) => Self::of_mirror(prepared.train().primary(), along_mm, across_mm),
+            other => other,
+        }
+    }
+
+    /// The same with nothing in the mirror's way.
+    pub(super) fn of_mirror(primary: &Primary, along_mm: f64, across_mm: f64) -> Result<Self> {
+        let bare = Prepared::new(&Train::builder(primary.clone()).build()?);
+        Ok(Self { of_bare_mirror: true, ..Self::traced(&bare, along_mm, across_mm)? })
+    }
+
+    fn traced(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Self> {
+        let focal_mm = prepared.focal_length_mm();
+        let angle = |image_mm: f64| (-image_mm / focal_mm).atan() / RADIANS_PER_ARCMIN;
+        let field = Field::arcmin(angle(along_mm), angle(across_mm));
+        let middle_mm = prepared.least_spot_shift_mm(Field::AXIS)?;
+        let edge_mm = prepared.least_spot_shift_mm(field)?;
+        let flat = prepared.spot_at(field, middle_mm, 1)?;
+        let refocused = prepared.spot_at(field, edge_mm, 1)?;
+        Ok(Self {
+            coma_um: flat.tangential_coma_um,
+            rms_radius_um: flat.rms_radius_um,
+            length_um: flat.tangential_extent_um,
+            refocused_rms_radius_um: refocused.rms_radius_um,
+            defocus_mm: edge_mm - middle_mm,
+            error_um: flat.error_um.max(refocused.error_um),
+            of_bare_mirror: false,
+        })
+    }
+}
