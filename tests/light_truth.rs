@@ -162,6 +162,24 @@ fn a_point_of_the_sensor_is_lit_by_the_star_whose_ray_lands_there() {
 }
 
 #[test]
+fn what_a_part_s_removal_returns() {
+    let mut counted = 0;
+    for case in cases() {
+        let Some(unshadowed) = case.row.optional("lit_without_shadow") else { continue };
+        counted += 1;
+        let found = case.light.lit_without_shadow();
+        assert_close(found, unshadowed, 1e-9, &format!("without shadows: {}", case.label));
+        for (part, truth) in case.parts.iter().zip(case.row.list("returns_alone")) {
+            let share =
+                case.light.stopped.iter().find(|s| s.part.key() == part).map_or(0.0, |s| s.returns_alone);
+            // A difference of two shares, each promised to 1e-9.
+            assert_close(share, truth, 2e-9, &format!("returned without {part}: {}", case.label));
+        }
+    }
+    assert!(counted >= 10, "the table has such rows: {counted}");
+}
+
+#[test]
 fn parts_are_met_in_the_order_of_the_real_space() {
     for case in cases() {
         let place = |key: &str| case.parts.iter().position(|p| p == key);

@@ -49,6 +49,7 @@ class Circles:
 
     def __init__(self, s, along, across):
         self.rim = s["clear_aperture_mm"] / 2
+        self.parts = ("diagonal_shadow", "diagonal", "drawtube_inner_end", "drawtube_outer_end")
         focal, minor = s["focal_length_mm"], s["minor_axis_mm"]
         outer = s["drawtube_outer_end_to_focus_mm"]
         self.found = []

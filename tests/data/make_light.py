@@ -20,9 +20,11 @@ Two ways, both for every row. Rows in panels (row_panels.py), by rows along x an
 along y: the mean is kept, "rows_minus_columns" is the largest difference of a share, and "change"
 the sum of all differences at the last halving of the panels. Rays judged one by one (4.0 million,
 two in each of 1414 x 1414 cells of the aperture), by code of its own: "sampled" and
-"sampled_4_sigma" (four standard deviations from the cells' own scatter, and eight rays). The
-script raises where the two disagree beyond that, or where rows and columns differ by more than
-1e-11.
+"sampled_4_sigma" (four standard deviations from the cells' own scatter, and eight rays). The last
+row of every fourth train has "returns_alone", what would pass more without that part, and
+"lit_without_shadow", what would pass without the shadows of diagonal and holder (rows along x
+only). The script raises where the two disagree beyond that, or where rows and columns differ by
+more than 1e-11.
 """
 
 import sys
@@ -35,6 +37,7 @@ from row_panels import GRID, Rows, sampled
 
 SIDE = 1414
 SEED = 20
+EVERY = 4
 
 
 def sizes(aperture, focal, conic=-1.0, **rest):
@@ -335,9 +338,21 @@ def light_row(name, train, point, seed, side=None):
     return row, scene, problem, float(off.max())
 
 
+def without_parts(scene, lit):
+    """What passes with each part taken away, less what passes; and what passes without shadows."""
+
+    def left(*without):
+        return float(Rows(scene, True, without=without).shares()[0][-1])
+
+    return {
+        "returns_alone": [left(part) - lit for part in scene.parts],
+        "lit_without_shadow": left("diagonal_shadow", "holder"),
+    }
+
+
 def table(topic, some):
     rows, problems, started = [], [], time.process_time()
-    for name, train, points in trains(some):
+    for index, (name, train, points) in enumerate(trains(some)):
         parts = None
         for number, point in enumerate(points):
             row, scene, problem, off = light_row(name, train, point, [SEED, len(rows), number])
@@ -346,6 +361,8 @@ def table(topic, some):
             if parts is None:
                 parts = scene.parts
                 rows.append({"kind": "train", "name": name, "parts": " ".join(parts), **train})
+            if index % EVERY == 0 and number == len(points) - 1:
+                row |= without_parts(scene, row["lit_fraction"])
             rows.append(row)
             spent = time.process_time() - started
             print(

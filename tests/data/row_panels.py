@@ -105,10 +105,11 @@ def below_zero(value, reach):
 class Rows:
     """Rows over the mirror of a scene, along x or (turned) along y."""
 
-    def __init__(self, scene, by_rows, grid=GRID):
+    def __init__(self, scene, by_rows, grid=GRID, without=()):
         self.scene, self.by_rows, self.grid = scene, by_rows, grid
         self.rim = scene.rim
-        self.conditions = scene.conditions()
+        found = zip(scene.parts, scene.conditions(), strict=True)
+        self.conditions = [c for part, c in found if part not in without]
 
     def at(self, free, fixed):
         return (free, fixed) if self.by_rows else (fixed, free)
