@@ -251,7 +251,7 @@ fn overlapping_circles_are_good_across_and_wrong_along() {
         let what = format!("circles: order of what is odd along, {mm} mm");
         common::assert_close_relative(200.0 * odd(200.0), 20.0 * odd(20.0), 0.02, &what);
         // What is even, and all that is across, goes as 1/F^2.
-        let even = |ratio: f64| (diagonal_s(ratio, mm, 0.0) + diagonal_s(ratio, -mm, 0.0)) / 2.0;
+        let even = |ratio: f64| f64::midpoint(diagonal_s(ratio, mm, 0.0), diagonal_s(ratio, -mm, 0.0));
         let across = |ratio: f64| diagonal_s(ratio, 0.0, mm);
         let what = format!("circles: order of the rest, {mm} mm");
         common::assert_close_relative(4e4 * even(200.0), 400.0 * even(20.0), 0.03, &what);
