@@ -219,6 +219,11 @@ def hard():
         sizes(200.0, 1200.0) | ring(206.0, 1150.0) | holder(46.0, 1000.0),
         [("arcmin", 0.0, 0.0), ("arcmin", 35.0, 12.0)],
     )
+    yield (
+        "thick flats along the tube, far off the axis",
+        sizes(385.0, 2163.0) | flat(284.0, 99.8) | body(17.5, "along_tube", 0.1),
+        [("arcmin", 36.531897843069814, 21.520384822898734), ("arcmin", -36.0, -4.5)],
+    )
 
 
 def drawn():
