@@ -12,6 +12,7 @@ mod arguments;
 mod arrays;
 mod bench;
 mod coating;
+mod diagonal_comparison;
 mod diagonals;
 mod errors;
 mod estimate;
@@ -68,6 +69,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     guards::register(module)?;
     judge::register(module)?;
     diagonals::register(module)?;
+    diagonal_comparison::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;
     module.add_function(wrap_pyfunction!(inches, module)?)
