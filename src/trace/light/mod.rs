@@ -146,7 +146,7 @@ pub(crate) fn magnitudes(share: f64) -> f64 {
 }
 
 /// The opening that stops most; of several that stop the same, the first.
-pub(super) fn limiting(shares: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
+pub(crate) fn limiting(shares: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
     let stands_in_the_light = |part: Part| {
         matches!(part, Part::DiagonalShadow | Part::Holder | Part::Spider | Part::MirrorClips | Part::Mask)
     };
