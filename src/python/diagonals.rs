@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use numpy::{IntoPyArray, PyArray1, PyArray2};
 use pyo3::prelude::*;
-use pyo3::types::PyDict;
+use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count, count_or, list, maybe_number, wavelength};
@@ -117,6 +117,12 @@ impl PyDiagonalBatch {
         column(py, self.0.input().detail_arcsec.iter().copied())
     }
 
+    /// Drawtubes, as given; empty: each train's own.
+    #[getter]
+    fn drawtubes<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
+        PyTuple::new(py, self.0.input().drawtubes.iter().map(|tube| PyDrawtube(*tube)))
+    }
+
     /// Prices, as given; empty: not told.
     #[getter]
     fn price<'py>(&self, py: Python<'py>) -> Column<'py> {
@@ -181,8 +187,8 @@ getters!(PyDiagonalBatch, |batch| {
     wavelength_nm: f64 = batch.input().wavelength_nm;
 });
 record!(PyDiagonalBatch, "DiagonalBatch",
-    attributes: ["rows", "trains", "minor_axis_mm", "axis_to_focus_mm", "field_radius_mm", "azimuths", "detail_arcsec",
-        "wavelength_nm", "price"],
+    attributes: ["rows", "trains", "minor_axis_mm", "axis_to_focus_mm", "drawtubes", "field_radius_mm", "azimuths",
+        "detail_arcsec", "wavelength_nm", "price"],
     shown: ["rows", "trains", "azimuths", "wavelength_nm"]);
 
 fn trains(given: &Bound<'_, PyAny>) -> PyResult<Vec<Train>> {

@@ -166,13 +166,18 @@ impl ClosingBaffle {
         let Some(baffle) = &self.baffle else {
             return "Nothing is open: no baffle is needed.".to_owned();
         };
+        let (below, above) = (baffle.below_axis_mm, baffle.above_axis_mm);
+        // A sheet may lie on one side of the axis alone: its nearer edge then has a negative reach.
+        let reach = match (below < 0.0, above < 0.0) {
+            (false, false) => format!("from {below:.1} mm below to {above:.1} mm above"),
+            (false, true) => format!("from {below:.1} mm to {:.1} mm below", -above),
+            (true, _) => format!("from {:.1} mm to {above:.1} mm above", -below),
+        };
         let mut words = vec![format!(
-            "A sheet {:.1} mm wide, {:.1} mm from the tube's axis, from {:.1} mm below to {:.1} mm above the focuser's \
-             axis closes every line of sight of a field that reaches {:.1} mm from its centre.",
+            "A sheet {:.1} mm wide, {:.1} mm from the tube's axis, {reach} the focuser's axis closes every line of \
+             sight of a field that reaches {:.1} mm from its centre.",
             baffle.width_mm,
             baffle.axis_to_baffle_mm,
-            baffle.below_axis_mm,
-            baffle.above_axis_mm,
             self.field.reach_mm()
         )];
         for caution in &self.cautions {
@@ -232,8 +237,13 @@ impl ClosingFront {
         let mut words = vec![match (self.upper_edge_mm, self.above_focuser_mm) {
             (Some(upper), Some(above)) => format!(
                 "A tube of {:.0} mm that reaches {above:.1} mm above the focuser's axis ({upper:.1} mm above the \
-                 vertex) closes every rising line of sight; it has to grow by {:.1} mm.",
-                self.tube_diameter_mm, self.extension_mm
+                 vertex) closes every rising line of sight; {}.",
+                self.tube_diameter_mm,
+                if self.extension_mm < 0.05 {
+                    "it is long enough".to_owned()
+                } else {
+                    format!("it has to grow by {:.1} mm", self.extension_mm)
+                }
             ),
             _ => "No line of sight rises to the tube's wall.".to_owned(),
         }];

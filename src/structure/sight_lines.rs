@@ -124,13 +124,17 @@ impl SightLines {
     /// The finding in a few sentences.
     pub fn words(&self) -> String {
         let worst = self.worst();
-        let place = format!("along {:+.1} mm, across {:+.1} mm", worst.along_mm, worst.across_mm);
+        let place = if worst.along_mm.hypot(worst.across_mm) < 0.05 {
+            "middle of the field".to_owned()
+        } else {
+            format!("point at along {:+.1} mm, across {:+.1} mm", worst.along_mm, worst.across_mm)
+        };
         if worst.open_sr() <= 1e-12 {
             return "No point asked for sees past the diagonal into the open.".to_owned();
         }
         let per_cent = 100.0 * worst.against_image;
         let mut words = vec![format!(
-            "The point at {place} sees {:.4} sr of the open past the diagonal, {:.0} % of its view through the \
+            "The {place} sees {:.4} sr of the open past the diagonal, {:.0} % of its view through the \
              drawtube. On a sensor this adds {} of the brightness of the sky in the image; an eyepiece sends it \
              past the eye's pupil or scatters it as a grey veil.",
             worst.open_sr(),

@@ -814,7 +814,7 @@ def test_a_part_that_stops_nothing_is_not_in_the_legend():
     light.stopped["front_opening"] = np.zeros(21)
     light.stopped["drawtube_outer_end"] = np.full(21, 0.01)
     labels = plotting.shares(light).get_legend_handles_labels()[1]
-    assert labels == ["diagonal", "drawtube", "drawtube outer end"]
+    assert labels == ["diagonal too small", "drawtube", "drawtube's outer end"]
 
 
 def test_every_part_that_stops_light_has_a_look_of_its_own():
@@ -824,7 +824,10 @@ def test_every_part_that_stops_light_has_a_look_of_its_own():
     assert len(looks) == len(stopped) >= 12
     # The list beside the picture has the layers from top to bottom.
     words = [text.get_text() for text in ax.get_legend().get_texts()]
-    assert words == [part.replace("_", " ") for part in reversed(stopped)]
+    plain = {"diagonal": "diagonal too small", "focuser_board": "focuser board's hole"}
+    for part in ("diagonal_shadow", "drawtube_inner_end", "drawtube_outer_end"):
+        plain[part] = part.replace("_", "'s ", 1).replace("_", " ")
+    assert words == [plain.get(part, part.replace("_", " ")) for part in reversed(stopped)]
 
 
 def test_a_sensor_has_its_outline_its_regions_and_its_darkest_corner():

@@ -31,9 +31,25 @@ class SpotLike(Protocol):
     def radius_80_um(self) -> float: ...
 
 
+class DrawtubeLike(Protocol):
+    """A drawtube's bore."""
+
+    @property
+    def bore_mm(self) -> float: ...
+
+
+class DiagonalBatchLike(Protocol):
+    """What was compared: the drawtubes tried, none where each train has its own."""
+
+    @property
+    def drawtubes(self) -> Sequence[DrawtubeLike]: ...
+
+
 class DiagonalsLike(Protocol):
     """Candidates beside one another; 1-D, one entry each, prices only where they are known."""
 
+    @property
+    def batch(self) -> DiagonalBatchLike: ...
     @property
     def train(self) -> npt.NDArray[np.int64]: ...
     @property

@@ -45,7 +45,7 @@ def diagonals(result: DiagonalsLike, ax: Axes | None = None) -> Axes:
         if len(np.unique(result.train)) > 1:
             name = f"train {result.train[mine[0]]}, {name}"
         if len(np.unique(result.drawtube)) > 1:
-            name = f"{name}, drawtube {result.drawtube[mine[0]]}"
+            name = f"{name}, {_drawtube(result, result.drawtube[mine[0]])}"
         ax.plot(
             obstruction[mine],
             light[mine],
@@ -110,8 +110,20 @@ def diagonals(result: DiagonalsLike, ax: Axes | None = None) -> Axes:
     return ax
 
 
+def _drawtube(result: DiagonalsLike, place: int) -> str:
+    """Name one of several drawtubes by its bore, or by its number where another is as wide."""
+    bores = [f"{tube.bore_mm:g} mm" for tube in result.batch.drawtubes]
+    alike = bores.count(bores[place]) > 1
+    return f"drawtube {place}" if alike else f"drawtube of {bores[place]}"
+
+
 def _label_sizes(
-    ax: Axes, obstruction: Floats, light: Floats, size: Floats, price: Floats, crossed: npt.NDArray[np.bool_]
+    ax: Axes,
+    obstruction: Floats,
+    light: Floats,
+    size: Floats,
+    price: Floats,
+    crossed: npt.NDArray[np.bool_],
 ) -> None:
     """Write each size once, over its highest mark, on the side where the curve is not."""
     sizes = np.unique(size)

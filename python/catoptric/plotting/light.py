@@ -187,7 +187,8 @@ def sensor_light(result: SensorLightLike, ax: Axes | None = None) -> Axes:
         vmax=high,
         rasterized=True,
     )
-    _limits_by_part(ax, across, along, np.asarray(result.limited_by).reshape(shape))
+    limited_by = np.asarray(result.limited_by).reshape(shape)
+    _limits_by_part(ax, across, along, limited_by, result.darkest_corner.limited_by)
     with np.errstate(divide="ignore"):
         loss = -2.5 * np.log10(np.maximum(relative, 1e-4))
     lines = [line for line in MAGNITUDE_LINES if loss.min() < line < loss.max()]
@@ -254,9 +255,12 @@ def _halo() -> list[Any]:
     return [patheffects.withStroke(linewidth=2.2, foreground="0.15")]
 
 
-def _limits_by_part(ax: Axes, across: Floats, along: Floats, limited_by: Any) -> None:
+def _limits_by_part(
+    ax: Axes, across: Floats, along: Floats, limited_by: Any, at_corner: str | None
+) -> None:
     """Hatch and name the regions of a map in which a part stops most."""
-    for part in sorted({str(name) for name in limited_by.flat} - {""}):
+    parts = sorted({str(name) for name in limited_by.flat} - {""})
+    for part in parts:
         here = (limited_by == part).astype(float)
         if here.all():
             continue
@@ -267,6 +271,8 @@ def _limits_by_part(ax: Axes, across: Floats, along: Floats, limited_by: Any) ->
         ax.contour(
             across, along, here, levels=[0.5], colors="white", linewidths=1.0, linestyles=":"
         )
+        if parts == [at_corner]:
+            continue  # the words beside the corner name it
         # The name stands in the region's thickest place, away from the sensor's edges.
         outside = np.argwhere(np.pad(here, 1) < 0.5) - 1
         inside = np.argwhere(here > 0.5)

@@ -2,6 +2,7 @@
 
 use super::aims::{Aim, SizeScore};
 use super::comparison::DiagonalComparison;
+use crate::model::Drawtube;
 use crate::trace::Part;
 
 /// The name of a part as a stop in a sentence.
@@ -15,6 +16,13 @@ fn stop(part: Part) -> String {
 fn mm(length: f64) -> String {
     let text = format!("{length:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A drawtube of several: by its bore, or by its number where another is as wide.
+fn drawtube(tubes: &[Drawtube], place: usize) -> String {
+    let bore = mm(tubes[place].bore_mm);
+    let alike = tubes.iter().filter(|tube| mm(tube.bore_mm) == bore).count();
+    if alike > 1 { format!("drawtube {place}") } else { format!("the drawtube of {bore} mm") }
 }
 
 /// Which setting of several: nothing where there is one alone.
@@ -31,7 +39,7 @@ fn setting(
     }
     parts.push(format!("with the focal plane {} mm from the axis", mm(axis_to_focus_mm)));
     if let Some(tube) = tube.filter(|_| input.drawtubes.len() > 1) {
-        parts.push(format!("and drawtube {tube}"));
+        parts.push(format!("and {}", drawtube(&input.drawtubes, tube)));
     }
     parts.join(" ")
 }
