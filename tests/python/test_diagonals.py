@@ -6,9 +6,14 @@ import threading
 import time
 
 import catoptric as ct
+import matplotlib as mpl
 import numpy as np
 import pytest
 from samples import diagonals, newtonian
+
+mpl.use("Agg")
+
+import matplotlib.pyplot as plt
 
 TUBE = ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18)
 
@@ -68,6 +73,26 @@ def test_the_ponds_tell_their_story():
     beyond = [words for words in found.findings if words.startswith("Beyond 88.9 mm")]
     assert "the drawtube's" in beyond[0]
     assert beyond[0].endswith("is the stop.")
+
+
+def test_drawtubes_are_named_by_their_bore():
+    tubes = [
+        ct.Drawtube(bore_mm=bore, length_mm=length, outer_end_to_focus_mm=18)
+        for bore, length in [(47, 70), (65, 70), (65, 60)]
+    ]
+    sizes = {"minor_axis_mm": [88.9, 101.6], "field_radius_mm": [0, 20]}
+    two = ct.compare_diagonals(ponds(), drawtubes=tubes[:2], **sizes)
+    assert two.batch.drawtubes == tuple(tubes[:2])
+    assert "and the drawtube of 47 mm, because" in two.findings[0]
+    legend = [text.get_text() for text in two.plot().get_legend().get_texts()]
+    assert [words.split(", ")[1] for words in legend] == ["drawtube of 47 mm", "drawtube of 65 mm"]
+    plt.close("all")
+    # Two of one bore are told apart by their numbers.
+    alike = ct.compare_diagonals(ponds(), drawtubes=tubes[1:], **sizes)
+    legend = [text.get_text() for text in alike.plot().get_legend().get_texts()]
+    assert [words.split(", ")[1] for words in legend] == ["drawtube 0", "drawtube 1"]
+    plt.close("all")
+    assert ct.DiagonalBatch(ponds(), **sizes).drawtubes == ()
 
 
 def test_unsorted_sizes_keep_their_order():

@@ -79,8 +79,8 @@ pixels_per_fwhm pixels_per_seeing corner_worst corner_mean corner_best corner_wo
 corner_coma_pixels corner_rms_radius_pixels refocused_rms_radius_pixels camera items names within
 reached out_of_reach focuser mover reaches_all within_limits trains impossible poles extension_tubes
 edge_worst_before edge_mean_before edge_best_before mm_per_dioptre
-trains azimuths price drawtube edge_relative edge_light clipped_axis dominated criteria findings
-aim weights batch
+trains azimuths price drawtube drawtubes edge_relative edge_light clipped_axis dominated criteria
+findings aim weights batch
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 holds_cone axis_ratio smallest rules formula quantity by_diameter by_area baffle enclosure
 open_share against_image worst_against_image cautions lines rays

@@ -56,6 +56,22 @@ def test_closing_parts_close():
     assert train.sight_lines(field_radius_mm=12, enclosure=closed).open_sr.max() < 1e-12
     assert train.sight_lines(field_radius_mm=12, enclosure=short).open_sr.max() > 0.001
     assert "grow" in front.words
+    enough = train.closing_front(
+        field_radius_mm=12, enclosure=ct.Enclosure(tube_diameter_mm=380, upper_edge_mm=1900)
+    )
+    assert enough.extension_mm == 0
+    assert enough.words.endswith("it is long enough.")
+
+
+def test_words_name_the_middle_and_one_side():
+    assert telescope().sight_lines(along_mm=[0], across_mm=[0]).words.startswith("The middle of")
+    aside = telescope().sight_lines(along_mm=[4], across_mm=[0]).words
+    assert aside.startswith("The point at along +4.0 mm, across +0.0 mm")
+    # A tube that is open below leaves lines on one side of the focuser's axis alone.
+    shroud = ct.Enclosure(tube_diameter_mm=380, upper_edge_mm=1900, lower_edge_mm=1250)
+    sheet = telescope().closing_baffle(field_radius_mm=12, axis_to_baffle_mm=190, enclosure=shroud)
+    assert sheet.above_axis_mm < 0 < sheet.below_axis_mm
+    assert f"to {-sheet.above_axis_mm:.1f} mm below the focuser's axis" in sheet.words
 
 
 def test_what_is_odd_is_flagged():
