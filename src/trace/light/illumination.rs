@@ -117,9 +117,8 @@ impl Prepared {
         })
     }
 
-    /// The star whose image falls on a point of the focal plane, or the light of whose image passes the mirror's
-    /// vertex and
-    /// that point where the flat stands out of its place.
+    /// The star whose image falls on a point of the focal plane, or the light of whose image passes the mirror's vertex
+    /// and that point where the flat stands out of its place.
     pub(crate) fn field_of_image(&self, along_mm: f64, across_mm: f64) -> Field {
         if let Some(plane) = self.tilted_focal_plane() {
             // The light by the vertex comes from the point's mirror image.
