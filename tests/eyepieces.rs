@@ -165,13 +165,13 @@ fn the_edge_is_as_bright_as_illumination_says_and_names_what_limits() {
         let edge = behind(&telescope, eyepiece).edge_light.expect("light");
         let light = telescope.illumination_at_radii(&[20.0]).expect("light");
         assert_eq!((edge.worst, edge.mean, edge.best), (light.worst[0], light.mean[0], light.best[0]));
-        assert_eq!(edge.limited_by, Some(part), "{minor_axis_mm} mm");
+        assert_eq!(edge.dimmed_by, Some(part), "{minor_axis_mm} mm");
         let lost = edge.worst_magnitudes().expect("light");
         assert_close(10_f64.powf(-0.4 * lost), edge.worst, 1e-14, "magnitudes");
     }
     // A bare mirror dims nothing, however wide the field.
     let edge = behind(&paraboloid(200.0, 1000.0), eyepiece).edge_light.expect("light");
-    assert_eq!(edge.limited_by, None);
+    assert_eq!(edge.dimmed_by, None);
     assert_eq!(edge.mean_magnitudes().map(|m| m.abs() < 1e-9), Some(true));
 }
 
@@ -239,7 +239,7 @@ fn a_sensor_s_corners_are_as_bright_as_illumination_says() {
     assert_eq!(light.worst, corners.iter().copied().fold(f64::INFINITY, f64::min));
     assert_eq!(light.best, corners.iter().copied().fold(0.0, f64::max));
     assert_close(light.mean, corners.iter().sum::<f64>() / 4.0, 1e-15, "mean of the corners");
-    assert_eq!(light.limited_by, Some(Part::Diagonal));
+    assert_eq!(light.dimmed_by, Some(Part::Diagonal));
     // Of a bare mirror all corners are alike, and as sharp as the exact rays of the same radius.
     let row = &rows("coma", "kind", "field")[2];
     let [aperture, focal] = ["clear_aperture_mm", "focal_length_mm"].map(|key| row.number(key));

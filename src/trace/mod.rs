@@ -32,11 +32,11 @@ pub use cone::{
 pub(crate) use detail::Detail;
 pub(crate) use fold::Fold;
 pub use image_shift::ImageShift;
-pub(crate) use light::no_light;
 pub use light::{
     FieldStopLight, Illumination, Light, LightMap, LitCircle, RadialIllumination, SensorCorner, SensorFrame,
     Share,
 };
+pub(crate) use light::{limiting, no_light};
 pub use light_by_size::LightBySize;
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};

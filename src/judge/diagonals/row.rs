@@ -1,13 +1,13 @@
 //! One candidate: a size in one train, at one height of the focal plane, with one drawtube.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
 use serde::{Deserialize, Serialize};
 
 use super::batch::{DiagonalBatchInput, Place};
 use crate::model::Train;
 use crate::numeric::gauss;
-use crate::trace::{Part, Prepared, QuickLight};
+use crate::trace::{Part, Prepared, QuickLight, limiting};
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
 use crate::wave::perfect_mtf;
 
@@ -62,7 +62,7 @@ pub struct DiagonalRow {
     pub relative_worst: Vec<f64>,
     /// For each radius the mean over azimuth, over the middle of the field.
     pub relative_mean: Vec<f64>,
-    /// The part, shadows apart, that stops most at the edge in its darkest azimuth; none where none stops anything.
+    /// The opening that stops most at the edge in its darkest azimuth: see [`crate::Light::limited_by`].
     pub edge_limited_by: Option<Part>,
     /// Share of the light that would reach the darkest azimuth of the edge with the shadow left out.
     pub edge_without_shadow: f64,
@@ -89,6 +89,8 @@ pub struct DiagonalRow {
 struct Seen {
     lit: f64,
     without_shadow: f64,
+    /// With vanes and clips left out as well; good where no opening cuts into what they hide.
+    without_bodies: f64,
     limited_by: Option<Part>,
     error: f64,
 }
@@ -102,22 +104,22 @@ struct Viewer {
 impl Viewer {
     fn see(&self, along_mm: f64, across_mm: f64) -> Seen {
         if let Some(answer) = self.quick.and_then(|q| q.light_at(along_mm, across_mm)) {
-            let stopped = answer.stopped();
             return Seen {
                 lit: answer.lit_fraction,
                 without_shadow: answer.lit_without_shadow,
-                limited_by: main_stop(stopped),
+                without_bodies: answer.lit_without_shadow,
+                limited_by: limiting(answer.stopped().filter(|(_, share)| *share > NOTHING)),
                 error: answer.error_estimate,
             };
         }
         let light = self.prepared.light(self.prepared.field_of_image(along_mm, across_mm));
-        let stopped = || light.stopped.iter().map(|s| (s.part, s.fraction));
-        // Without the shadows their light would go on, but for what other parts take of it.
-        let shadows: f64 = stopped().filter(|(part, _)| is_shadow(*part)).map(|(_, share)| share).sum();
+        // The middle of the mirror is theirs alone: without them all that they take goes on.
+        let bodies = light.stopped.iter().filter(|s| !s.part.is_opening() && s.part != Part::Mask);
         Seen {
             lit: light.lit_fraction,
-            without_shadow: light.lit_fraction + shadows,
-            limited_by: main_stop(stopped()),
+            without_shadow: light.lit_without_shadow(),
+            without_bodies: light.lit_fraction + bodies.map(|s| s.fraction).sum::<f64>(),
+            limited_by: light.limited_by,
             error: light.error_estimate,
         }
     }
@@ -133,17 +135,6 @@ impl Viewer {
             && glass_in_place
             && !masked
     }
-}
-
-/// What stands in the light for every field point alike: it obstructs, and cuts no light of the axis more than elsewhere.
-fn is_shadow(part: Part) -> bool {
-    matches!(part, Part::DiagonalShadow | Part::Holder | Part::Spider | Part::MirrorClips)
-}
-
-/// The part, shadows apart, that stops most.
-fn main_stop(stopped: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
-    let counts = stopped.filter(|(part, share)| !is_shadow(*part) && *share > NOTHING);
-    counts.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(part, _)| part)
 }
 
 /// Light over azimuth at one radius.
@@ -179,7 +170,7 @@ impl DiagonalRow {
         let open_mm = train.primary().open_diameter_mm();
         let minor_axis_mm = input.minor_axis_mm[place.size];
         // A mask is the mirror's own size, and stops nothing that it silently becomes.
-        let acts_as = aperture_mm * axis.without_shadow.max(0.0).sqrt();
+        let acts_as = aperture_mm * axis.without_bodies.max(0.0).sqrt();
         let clipped_axis = acts_as < open_mm * (1.0 - 10.0 * NOTHING);
         let acts_as_aperture_mm = if clipped_axis { acts_as } else { open_mm };
         let shadow_mm = prepared.obstruction_ratio() * open_mm;
@@ -260,48 +251,13 @@ fn fully_lit(viewer: &Viewer) -> (f64, Option<Part>) {
         return (circle.diameter_mm, circle.limited_by);
     }
     let prepared = &viewer.prepared;
-    let circles = QuickLight::of_circles(prepared).map(|q| q.lit_circle());
     // Vanes, clips and a holder take no part in it; a figure moves its edge by some tenths of a millimetre.
-    if let Some(circle) = circles.filter(|_| prepared.mirror().bare_conic().is_some()) {
+    let circles = QuickLight::of_circles(prepared).filter(|_| prepared.mirror().bare_conic().is_some());
+    if let Some(circle) = circles.map(|q| q.lit_circle()) {
         return (circle.diameter_mm, circle.limited_by);
     }
-    // By halving: the smallest radius at which any azimuth is cut.
-    let taken = |radius_mm: f64| {
-        let azimuths = if viewer.is_symmetric() { 5 } else { 8 };
-        let step = PI / 4.0;
-        let mut most: Option<Part> = None;
-        for i in 0..azimuths {
-            let (sin, cos) = (step * f64::from(i)).sin_cos();
-            let light = prepared.light(prepared.field_of_image(radius_mm * cos, radius_mm * sin));
-            let own = |part: Part| part == Part::Mask;
-            let stopped = light.stopped.iter().filter(|s| !own(s.part)).map(|s| (s.part, s.fraction));
-            most = most.or(main_stop(stopped));
-        }
-        most
-    };
-    if let Some(part) = taken(0.0) {
-        return (0.0, Some(part));
-    }
-    let (mut low, mut high) = (0.0, prepared.clear_radius_mm());
-    let Some(mut part) = taken(high) else { return (2.0 * high, None) };
-    if let Some(guess) = circles.map(|circle| circle.diameter_mm / 2.0) {
-        for radius in [guess - 0.5, guess + 0.5] {
-            if radius > low && radius < high {
-                match taken(radius) {
-                    Some(found) => (high, part) = (radius, found),
-                    None => low = radius,
-                }
-            }
-        }
-    }
-    while high - low > 5e-3 {
-        let middle = 0.5 * (low + high);
-        match taken(middle) {
-            Some(found) => (high, part) = (middle, found),
-            None => low = middle,
-        }
-    }
-    (low + high, Some(part))
+    let circle = prepared.fully_lit_circle();
+    (circle.diameter_mm, circle.limited_by)
 }
 
 /// Contrast of an aperture with a round shadow over that of the open mirror, at a share of the latter's cut-off; 0 where the

@@ -57,8 +57,8 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn fully_lit_circle(&self) -> LitCircle {
-        let is_opening = |stop: &&Stop| !stop.is_shadow() && stop.part != Part::Mask;
-        let openings: Vec<Stop> = self.stops().iter().filter(is_opening).copied().collect();
+        let openings: Vec<Stop> =
+            self.stops().iter().filter(|stop| stop.part.is_opening()).copied().collect();
         let ends = pool::map_ordered(openings.len(), true, |i| self.begins_to_take_mm(&openings[i]));
         let widest = LitCircle { diameter_mm: WIDEST * self.focal_length_mm(), limited_by: None };
         openings.iter().zip(ends).fold(widest, |first, (stop, radius)| match radius {

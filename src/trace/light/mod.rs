@@ -145,11 +145,8 @@ pub(crate) fn magnitudes(share: f64) -> f64 {
 }
 
 /// The opening that stops most; of several that stop the same, the first.
-pub(super) fn limiting(shares: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
-    let stands_in_the_light = |part: Part| {
-        matches!(part, Part::DiagonalShadow | Part::Holder | Part::Spider | Part::MirrorClips | Part::Mask)
-    };
-    let openings = shares.filter(|(part, share)| *share > 0.0 && !stands_in_the_light(*part));
+pub(crate) fn limiting(shares: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
+    let openings = shares.filter(|(part, share)| *share > 0.0 && part.is_opening());
     openings.reduce(|most, next| if next.1 > most.1 { next } else { most }).map(|(part, _)| part)
 }
 
