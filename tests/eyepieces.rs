@@ -8,7 +8,7 @@ use std::f64::consts::PI;
 
 use catoptric::{
     Airy, Diagonal, Drawtube, Error, Eyepiece, EyepieceFacts, EyepieceOptions, FocalLengthMm, FocalPlane,
-    Part, Prepared, Primary, Seeing, Sensor, SensorFacts, TurnedEdge,
+    Misplacement, Part, Prepared, Primary, Seeing, Sensor, SensorFacts, TurnedEdge,
 };
 use common::{assert_close, assert_close_relative, bare, paraboloid, prepare, rows};
 
@@ -140,6 +140,28 @@ fn the_edge_comes_to_focus_nearer_to_the_mirror_and_leaves_the_eyepiece_convergi
     // A ray by a thin lens: from an image beyond its focal length the light comes out converging.
     let distance_mm = 20.0 - facts.edge_spot.defocus_mm;
     assert!(1.0 / 20.0 - 1.0 / distance_mm > 0.0);
+}
+
+#[test]
+fn a_flat_that_turns_gives_the_middle_of_the_eyepiece_another_star() {
+    // A turn b about the tube's axis moves the image by b times the way from flat to focus, toward +y; the star that
+    // takes its place stands as far to the other side, and brings the coma of its own height: 3 theta/(16 F^2),
+    // Schroeder, Astronomical Optics, chapter 6.
+    let turned = Misplacement { turn_arcmin: 60.0, ..Misplacement::NONE };
+    let telescope = prepare(
+        catoptric::Train::builder(Primary::new(406.0, FocalLengthMm(2030.0)))
+            .diagonal(Diagonal::new(140.0).offset_mm(0.0).misplaced(turned))
+            .focal_plane(FocalPlane::new(303.0)),
+    );
+    let shift_mm = 303.0 * 1_f64.to_radians();
+    let coma_um = |height_mm: f64| 3.0 * height_mm / (16.0 * 25.0) * 1e3;
+    for field_stop_mm in [0.2, 2.0] {
+        let edge = behind(&telescope, Eyepiece::new(20.0, field_stop_mm)).edge_spot;
+        // The edge that is looked at lies toward +y, nearer to the image of the star on the axis.
+        let height_mm = shift_mm - 0.5 * field_stop_mm;
+        assert!(!edge.of_bare_mirror);
+        assert_close_relative(edge.coma_um, coma_um(height_mm), 0.02, "coma of the star that stands there");
+    }
 }
 
 #[test]
