@@ -15,6 +15,7 @@ mod bench;
 mod beyond_the_flat;
 mod coating;
 mod cone;
+mod diagonal_comparison;
 mod diagonals;
 mod errors;
 mod estimate;
@@ -90,6 +91,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     guards::register(module)?;
     judge::register(module)?;
     diagonals::register(module)?;
+    diagonal_comparison::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;
     module.add_function(wrap_pyfunction!(inches, module)?)

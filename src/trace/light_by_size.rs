@@ -142,6 +142,9 @@ impl Prepared {
         let (round, has_strips) = (self.mirror().bare_conic(), !self.strips().is_empty());
         // Rays that begin and cease to pass with each size, in the sizes' rising order.
         let mut change = vec![0_i64; sizes.rising_mm.len() + 1];
+        let (all_from, all_to) =
+            (sizes.rising_mm[0] - NEAR_MM, sizes.rising_mm[sizes.rising_mm.len() - 1] + NEAR_MM);
+        let mut by_all = 0_i64;
         let mut block = Block::default();
         for part in net.chunks(BLOCK) {
             block.place(self, beam.towards, part);
@@ -170,8 +173,17 @@ impl Prepared {
                         continue;
                     }
                 }
-                let (from, from_is_near) = sizes.first_not_below(block.passes_from[i]);
-                let (to, to_is_near) = sizes.first_not_below(block.shadowed_from[i]);
+                // Most rays pass by all sizes; few by none.
+                let (passes_from, shadowed_from) = (block.passes_from[i], block.shadowed_from[i]);
+                if passes_from < all_from && shadowed_from > all_to {
+                    by_all += 1;
+                    continue;
+                }
+                if passes_from > all_to || shadowed_from < all_from {
+                    continue;
+                }
+                let (from, from_is_near) = sizes.first_not_below(passes_from);
+                let (to, to_is_near) = sizes.first_not_below(shadowed_from);
                 if !(from_is_near || to_is_near) {
                     if from < to {
                         change[from] += 1;
@@ -181,7 +193,7 @@ impl Prepared {
                 }
                 // A size within rounding of the ray's own: ask each size there as a single train.
                 let near = from.min(to).saturating_sub(2)..(from.max(to) + 2).min(sizes.rising_mm.len());
-                for k in near.clone() {
+                for k in near {
                     if self.with_size(sizes.rising_mm[k])?.passes(field, block.x[i], block.y[i]) {
                         change[k] += 1;
                         change[k + 1] -= 1;
@@ -190,7 +202,7 @@ impl Prepared {
             }
         }
         let mut lit = vec![0; sizes.rising_mm.len()];
-        let mut count = 0_i64;
+        let mut count = by_all;
         for (k, &place) in sizes.place.iter().enumerate() {
             count += change[k];
             lit[place] = u32::try_from(count).unwrap_or(0);

@@ -99,7 +99,8 @@ def axis_minor(case):
 
 def main():
     units = {
-        "*_mm": "millimetres; x from the tube's axis toward the focuser; offsets toward the primary",
+        "*_mm": "millimetres; x from the tube's axis toward the focuser; "
+        "offsets toward the primary",
         "axis_minor_axis_over_simple": "exact minor axis for the axis alone over L/F",
     }
     write("cone", " ".join(__doc__.split()), units, [row(case) for case in CASES])

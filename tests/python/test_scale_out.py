@@ -1,5 +1,6 @@
 """The same batch through workers of others: equal to the serial run, threads not multiplied."""
 
+import contextlib
 import multiprocessing
 import os
 import sys
@@ -21,8 +22,14 @@ cloudpickle.register_pickle_by_value(sys.modules[__name__])
 def run_part(batch, k, of):
     """Compute one part; return it with the number of the library's threads in this process."""
     comparison = batch.part(k, of=of).run()
-    names = [Path(f"/proc/self/task/{task}/comm") for task in os.listdir("/proc/self/task")]
-    return comparison, sum(name.read_text().startswith("catoptric-") for name in names)
+    return comparison, sum(name.startswith("catoptric-") for name in thread_names())
+
+
+def thread_names():
+    for task in os.listdir("/proc/self/task"):
+        # A thread may end between the list and the look at it.
+        with contextlib.suppress(FileNotFoundError, ProcessLookupError):
+            yield Path(f"/proc/self/task/{task}/comm").read_text()
 
 
 def one_thread():

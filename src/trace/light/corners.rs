@@ -8,6 +8,8 @@ use crate::numeric::roots;
 const SAME_ANGLE: f64 = 1e-13;
 /// A place of an extreme is sought to this, rad.
 const EXTREME_ANGLE: f64 = 1e-9;
+/// Changes of side that two neighbouring looks may have between them.
+const MOST_SIDES: usize = 4;
 
 /// Angles in [0, 2 pi) at which an edge comes in over the rim, two edges cross, an edge's own corner or the crossing of
 /// a break of the figure lies, ascending.
@@ -142,17 +144,32 @@ fn sides(spokes: &Spokes<'_>, edge: usize, nodes: &[(f64, Spoke)], found: &mut V
     let side = |angle: f64, spoke: &Spoke| spokes.side(edge, angle, spoke.radii[edge].min(spoke.radii[0]));
     for (a, b) in neighbours(nodes) {
         let is_met = a.1.radii[edge].is_finite() || b.1.radii[edge].is_finite();
-        if is_met && side(a.0, a.1) != side(b.0, b.1) {
-            let first = side(a.0, a.1);
-            let (mut from, mut to) = (a.0, b.0);
+        if !is_met {
+            continue;
+        }
+        let last = side(b.0, b.1);
+        let (mut start, mut here) = (a.0, side(a.0, a.1));
+        // Glass that is hardly thick shows all its sides within a fraction of a degree.
+        for _ in 0..MOST_SIDES {
+            if here == last {
+                break;
+            }
+            let (mut from, mut to) = (start, b.0);
+            let mut beyond = last;
             while to - from > SAME_ANGLE {
                 let middle = f64::midpoint(from, to);
                 if middle <= from || middle >= to {
                     break;
                 }
-                if side(middle, &spokes.spoke(middle)) == first { from = middle } else { to = middle }
+                let seen = side(middle, &spokes.spoke(middle));
+                if seen == here {
+                    from = middle;
+                } else {
+                    (to, beyond) = (middle, seen);
+                }
             }
             found.push(to);
+            (start, here) = (to, beyond);
         }
     }
 }
