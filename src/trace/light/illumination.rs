@@ -123,10 +123,11 @@ impl Prepared {
         if let Some(plane) = self.tilted_focal_plane() {
             // The light by the vertex comes from the point's mirror image.
             let [x, y, z] = plane.point_mm(along_mm, across_mm);
-            let angle = |part: f64| (-part / z).atan() / RADIANS_PER_ARCMIN;
+            let angle = |part: f64| (-part / z).atan() / RADIANS_PER_ARCMIN + 0.0;
             return Field::arcmin(angle(x), angle(y));
         }
-        let angle = |image_mm: f64| (-image_mm / self.focal_length_mm()).atan() / RADIANS_PER_ARCMIN;
+        // Without the + 0 the middle would be told as -0 arcmin.
+        let angle = |image_mm: f64| (-image_mm / self.focal_length_mm()).atan() / RADIANS_PER_ARCMIN + 0.0;
         Field::arcmin(angle(along_mm), angle(across_mm))
     }
 }
