@@ -225,6 +225,15 @@ fn a_diagonal_too_small_for_the_axis_says_what_it_costs() {
     let lost = Prepared::new(&train).light(catoptric::Field::AXIS);
     let lost = lost.stopped.iter().find(|s| s.part == Part::Diagonal).expect("a flat").fraction;
     assert!(text.contains(&format!("{:.1} % of the light", 100.0 * lost)), "{text}");
+    // The middle of the field behind a flat that leans is another star.
+    let nods = Misplacement { nod_arcmin: 40.0, ..Misplacement::NONE };
+    let leaning = parts.clone().diagonal(Diagonal::new(40.0).misplaced(nods));
+    let middle = Prepared::new(&leaning.clone().build().expect("only a warning"));
+    let middle = middle.illumination(&[0.0], &[0.0]).expect("light");
+    let (_, shares) = middle.stopped.iter().find(|(part, _)| *part == Part::Diagonal).expect("a flat");
+    let text_leaning = warning(leaning, "diagonal.minor_axis_mm");
+    assert!(text_leaning.contains(&format!("{:.1} % of the light", 100.0 * shares[0])), "{text_leaning}");
+    assert!((shares[0] - lost).abs() > 1e-3, "another share than that of the star on the axis");
     // The largest mirror of this focal length whose cone it holds: found by halving from the closed form of the cone.
     let (mut low, mut high) = (1.0_f64, 318.0);
     for _ in 0..60 {

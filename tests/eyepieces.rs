@@ -8,7 +8,7 @@ use std::f64::consts::PI;
 
 use catoptric::{
     Airy, Diagonal, Drawtube, Error, Eyepiece, EyepieceFacts, EyepieceOptions, FocalLengthMm, FocalPlane,
-    Part, Prepared, Primary, Seeing, Sensor, SensorFacts, TurnedEdge,
+    Misplacement, Part, Prepared, Primary, Seeing, Sensor, SensorFacts, TurnedEdge,
 };
 use common::{assert_close, assert_close_relative, bare, paraboloid, prepare, rows};
 
@@ -143,6 +143,28 @@ fn the_edge_comes_to_focus_nearer_to_the_mirror_and_leaves_the_eyepiece_convergi
 }
 
 #[test]
+fn a_flat_that_turns_gives_the_middle_of_the_eyepiece_another_star() {
+    // A turn b about the tube's axis moves the image by b times the way from flat to focus, toward +y; the star that
+    // takes its place stands as far to the other side, and brings the coma of its own height: 3 theta/(16 F^2),
+    // Schroeder, Astronomical Optics, chapter 6.
+    let turned = Misplacement { turn_arcmin: 60.0, ..Misplacement::NONE };
+    let telescope = prepare(
+        catoptric::Train::builder(Primary::new(406.0, FocalLengthMm(2030.0)))
+            .diagonal(Diagonal::new(140.0).offset_mm(0.0).misplaced(turned))
+            .focal_plane(FocalPlane::new(303.0)),
+    );
+    let shift_mm = 303.0 * 1_f64.to_radians();
+    let coma_um = |height_mm: f64| 3.0 * height_mm / (16.0 * 25.0) * 1e3;
+    for field_stop_mm in [0.2, 2.0] {
+        let edge = behind(&telescope, Eyepiece::new(20.0, field_stop_mm)).edge_spot;
+        // The edge that is looked at lies toward +y, nearer to the image of the star on the axis.
+        let height_mm = shift_mm - 0.5 * field_stop_mm;
+        assert!(!edge.of_bare_mirror);
+        assert_close_relative(edge.coma_um, coma_um(height_mm), 0.02, "coma of the star that stands there");
+    }
+}
+
+#[test]
 fn a_quarter_wave_of_defocus_is_what_the_depth_says() {
     // W020 = dz/(8 F^2) (design, and Schroeder chapter 10): a quarter of 550 nm at f/5 is 27.5 um.
     let facts = behind(&paraboloid(250.0, 1250.0), Eyepiece::new(20.0, 20.0));
@@ -165,13 +187,13 @@ fn the_edge_is_as_bright_as_illumination_says_and_names_what_limits() {
         let edge = behind(&telescope, eyepiece).edge_light.expect("light");
         let light = telescope.illumination_at_radii(&[20.0]).expect("light");
         assert_eq!((edge.worst, edge.mean, edge.best), (light.worst[0], light.mean[0], light.best[0]));
-        assert_eq!(edge.limited_by, Some(part), "{minor_axis_mm} mm");
+        assert_eq!(edge.dimmed_by, Some(part), "{minor_axis_mm} mm");
         let lost = edge.worst_magnitudes().expect("light");
         assert_close(10_f64.powf(-0.4 * lost), edge.worst, 1e-14, "magnitudes");
     }
     // A bare mirror dims nothing, however wide the field.
     let edge = behind(&paraboloid(200.0, 1000.0), eyepiece).edge_light.expect("light");
-    assert_eq!(edge.limited_by, None);
+    assert_eq!(edge.dimmed_by, None);
     assert_eq!(edge.mean_magnitudes().map(|m| m.abs() < 1e-9), Some(true));
 }
 
@@ -239,7 +261,7 @@ fn a_sensor_s_corners_are_as_bright_as_illumination_says() {
     assert_eq!(light.worst, corners.iter().copied().fold(f64::INFINITY, f64::min));
     assert_eq!(light.best, corners.iter().copied().fold(0.0, f64::max));
     assert_close(light.mean, corners.iter().sum::<f64>() / 4.0, 1e-15, "mean of the corners");
-    assert_eq!(light.limited_by, Some(Part::Diagonal));
+    assert_eq!(light.dimmed_by, Some(Part::Diagonal));
     // Of a bare mirror all corners are alike, and as sharp as the exact rays of the same radius.
     let row = &rows("coma", "kind", "field")[2];
     let [aperture, focal] = ["clear_aperture_mm", "focal_length_mm"].map(|key| row.number(key));

@@ -110,7 +110,7 @@ impl PyTrain {
 /// >>> train = ct.Train(primary=mirror, diagonal=flat, focal_plane=plane)
 /// >>> facts = train.behind(ct.Eyepiece(focal_length_mm=31, field_stop_mm=40))
 /// >>> assert abs(facts.shadow_mm - 6.2 * 79.4 / 406) < 1e-12
-/// >>> assert facts.edge_worst <= facts.edge_mean <= facts.edge_best and facts.limited_by == "diagonal"
+/// >>> assert facts.edge_worst <= facts.edge_mean <= facts.edge_best and facts.dimmed_by == "diagonal"
 #[pyclass(name = "EyepieceFacts", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -183,7 +183,7 @@ getters!(PyEyepieceFacts, |facts| {
     /// Magnitudes lost at the edge in the mean; None where no light arrives.
     edge_mean_magnitudes: Option<f64> = facts.edge_light.and_then(|edge| edge.mean_magnitudes());
     /// The part whose share grows most from the middle to the edge, shadows apart; None where nothing dims it.
-    limited_by: Option<&'static str> = facts.edge_light.and_then(|edge| edge.limited_by).map(Part::key);
+    dimmed_by: Option<&'static str> = facts.edge_light.and_then(|edge| edge.dimmed_by).map(Part::key);
     /// Estimated error of the edge's light.
     error_estimate: f64 = share(facts.edge_light.as_ref(), |edge| edge.error_estimate);
     /// Tangential coma at the edge in the focal plane, um.
@@ -217,11 +217,11 @@ record!(PyEyepieceFacts, "EyepieceFacts",
     attributes: ["eyepiece", "eye_pupil_mm", "accommodation_dioptres", "wavelength_nm", "magnification", "exit_pupil_mm",
         "true_field_arcmin", "true_field_by_apparent_arcmin", "shadow_mm", "shadow_share", "effective_aperture_mm",
         "effective_focal_ratio", "effective_obstruction_ratio", "eye_share", "edge_worst", "edge_mean", "edge_best",
-        "edge_worst_magnitudes", "edge_mean_magnitudes", "limited_by", "error_estimate", "edge_coma_um",
+        "edge_worst_magnitudes", "edge_mean_magnitudes", "dimmed_by", "error_estimate", "edge_coma_um",
         "edge_coma_at_eye_arcmin", "edge_rms_radius_um", "edge_rms_radius_at_eye_arcmin", "edge_length_at_eye_arcmin",
         "refocused_rms_radius_at_eye_arcmin", "edge_defocus_mm", "edge_defocus_dioptres", "spot_of_bare_mirror",
         "depth_of_focus_mm", "depth_of_focus_dioptres", "mm_per_dioptre", "accommodation_mm", "cautions"],
-    shown: ["magnification", "exit_pupil_mm", "true_field_arcmin", "shadow_mm", "edge_worst", "limited_by",
+    shown: ["magnification", "exit_pupil_mm", "true_field_arcmin", "shadow_mm", "edge_worst", "dimmed_by",
         "edge_coma_at_eye_arcmin", "edge_defocus_dioptres"]);
 
 /// What a telescope gives on a sensor that stands in the middle of its field, columns along, rows across.
@@ -280,7 +280,7 @@ getters!(PySensorFacts, |facts| {
     /// Magnitudes lost in the darkest corner; None where no light arrives.
     corner_worst_magnitudes: Option<f64> = facts.corner_light.and_then(|edge| edge.worst_magnitudes());
     /// The part whose share grows most from the middle to the corners, shadows apart; None where nothing dims them.
-    limited_by: Option<&'static str> = facts.corner_light.and_then(|edge| edge.limited_by).map(Part::key);
+    dimmed_by: Option<&'static str> = facts.corner_light.and_then(|edge| edge.dimmed_by).map(Part::key);
     /// Estimated error of the corners' light.
     error_estimate: f64 = share(facts.corner_light.as_ref(), |edge| edge.error_estimate);
     /// Tangential coma in the corner, um.
@@ -308,15 +308,15 @@ record!(PySensorFacts, "SensorFacts",
     attributes: ["sensor", "wavelength_nm", "pixel_arcsec", "along_mm", "across_mm", "field_along_arcmin",
         "field_across_arcmin", "field_diagonal_arcmin", "star_fwhm_um", "pixels_per_fwhm", "nyquist_pixel_um",
         "pixels_per_lambda_f", "pixels_per_seeing", "corner_worst", "corner_mean", "corner_best",
-        "corner_worst_magnitudes", "limited_by", "error_estimate", "corner_coma_um", "corner_coma_pixels",
+        "corner_worst_magnitudes", "dimmed_by", "error_estimate", "corner_coma_um", "corner_coma_pixels",
         "corner_rms_radius_pixels", "refocused_rms_radius_pixels", "corner_defocus_mm", "spot_of_bare_mirror",
         "depth_of_focus_mm", "depth_of_pixel_mm", "tilt_tolerance_arcmin", "tilt_of_pixel_arcmin"],
-    shown: ["pixel_arcsec", "field_along_arcmin", "field_across_arcmin", "pixels_per_fwhm", "corner_worst", "limited_by",
+    shown: ["pixel_arcsec", "field_along_arcmin", "field_across_arcmin", "pixels_per_fwhm", "corner_worst", "dimmed_by",
         "corner_coma_pixels", "depth_of_focus_mm", "wavelength_nm"]);
 
 /// Return a Table that compares eyepieces behind one telescope, a row each, in the order given.
 ///
-/// Columns: the numbers of `EyepieceFacts` that differ from row to row; `limited_by` is empty where nothing dims the
+/// Columns: the numbers of `EyepieceFacts` that differ from row to row; `dimmed_by` is empty where nothing dims the
 /// edge, magnitudes are infinite where no light arrives there.
 ///
 /// Units: each column's own, in its name; mm, dioptres and nm of the arguments.
@@ -354,8 +354,8 @@ fn compare_eyepieces<'py>(
     for (name, value) in COLUMNS {
         columns.set_item(name, column(py, rows.iter().map(value)))?;
     }
-    let limits = rows.iter().map(|row| row.edge_light.and_then(|e| e.limited_by).map_or("", Part::key));
-    columns.set_item("limited_by", limits.collect::<Vec<_>>())?;
+    let limits = rows.iter().map(|row| row.edge_light.and_then(|e| e.dimmed_by).map_or("", Part::key));
+    columns.set_item("dimmed_by", limits.collect::<Vec<_>>())?;
     py.import("catoptric.table")?.call_method1("Table", (columns,))
 }
 

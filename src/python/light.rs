@@ -61,9 +61,8 @@ getters!(PyLight, |light| {
     lit_without_shadow: f64 = light.lit_without_shadow();
     /// What the parts cost, magnitudes; infinite where no light arrives.
     magnitudes_lost: f64 = light.magnitudes_lost();
-    /// The opening that stops most, by its key; None where none stops anything. The shadows, vanes, clips and the
-    /// mask, which
-    /// stand in the light of every star, are left aside.
+    /// The opening that stops most, by its key; None where none stops anything. The shadows, vanes, clips and the mask,
+    /// which stand in the light of every star, are left aside.
     limited_by: Option<&'static str> = light.limited_by.map(Part::key);
     /// Estimated error of the fractions.
     error_estimate: f64 = light.error_estimate;
@@ -74,9 +73,8 @@ record!(PyLight, "Light",
 
 /// Light along the field stop of an eyepiece, against azimuth.
 ///
-/// Units: mm; azimuths in degrees from +along (the sky end) toward +across; `relative`, `worst`, `mean` and `best`
-/// over the
-/// light in the middle of the field.
+/// Units: mm; azimuths in degrees from +along (the sky end) toward +across; `relative`, `worst`, `mean` and `best` over
+/// the light in the middle of the field.
 /// Shapes: the arrays have one entry an azimuth.
 /// Errors: those of `Train.field_stop_light`, which makes it.
 /// Leaves out: reflectances.
@@ -177,8 +175,7 @@ record!(PyFieldStopLight, "FieldStopLight",
 ///
 /// Units: mm in the focal plane, degrees.
 /// Shapes: the arrays have `rows` times `columns` entries, row by row: a row lies along the sensor's side across;
-/// `along_mm` and
-/// `across_mm` say where each point lies.
+/// `along_mm` and `across_mm` say where each point lies.
 /// Errors: those of `Train.light_map`, which makes it.
 /// Leaves out: reflectances.
 ///

@@ -8,7 +8,6 @@ use super::served_aperture::served_aperture_mm;
 use super::stops::Part;
 use crate::error::{Problem, Severity};
 use crate::model::Train;
-use crate::units::Field;
 
 /// The wall of a drawtube, of which only the bore is known: common practice, no source.
 const TUBE_WALL_MM: f64 = 2.0;
@@ -48,7 +47,8 @@ impl Train {
             return None;
         }
         let served_mm = served_aperture_mm(self.primary().focal_length_mm, to_focus_mm, minor_axis_mm);
-        let light = Prepared::new(self).light(Field::AXIS);
+        let prepared = Prepared::new(self);
+        let light = prepared.light(prepared.field_of_image(0.0, 0.0));
         let lost = light.stopped.iter().find(|s| s.part == Part::Diagonal).map_or(0.0, |s| s.fraction);
         Some(warning(
             "diagonal.minor_axis_mm",

@@ -69,6 +69,12 @@ impl Part {
         self > Self::Diagonal
     }
 
+    /// Whether the part is an opening that something else could widen, and no body that stands in the light of every
+    /// star (the shadows, vanes, clips), nor the mask.
+    pub(crate) fn is_opening(self) -> bool {
+        !matches!(self, Self::DiagonalShadow | Self::Holder | Self::Spider | Self::Mask | Self::MirrorClips)
+    }
+
     /// The part's name as files and tables write it.
     ///
     /// ```

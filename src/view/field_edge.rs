@@ -4,8 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Result};
 use crate::model::{Primary, Train};
-use crate::trace::{Part, Prepared};
-use crate::units::{Field, RADIANS_PER_ARCMIN};
+use crate::trace::{Part, Prepared, limiting};
 
 /// A part whose share grows by less than this from the middle to the edge does not dim the edge.
 const LEAST_GROWTH: f64 = 1e-8;
@@ -20,7 +19,7 @@ const LEAST_GROWTH: f64 = 1e-8;
 /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1000.0))).build()?;
 /// let facts = Prepared::new(&train).behind(&Eyepiece::new(20.0, 24.0), EyepieceOptions::default())?;
 /// let edge = facts.edge_light.expect("light arrives");
-/// assert!((edge.worst - 1.0).abs() < 1e-9 && edge.limited_by.is_none(), "nothing dims the field of a bare mirror");
+/// assert!((edge.worst - 1.0).abs() < 1e-9 && edge.dimmed_by.is_none(), "nothing dims the field of a bare mirror");
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -31,9 +30,9 @@ pub struct EdgeLight {
     pub mean: f64,
     /// The brightest point.
     pub best: f64,
-    /// The part whose share grows most from the middle to the edge, the shadows of diagonal and holder apart; none
-    /// where nothing dims the edge.
-    pub limited_by: Option<Part>,
+    /// The opening whose share grows most from the middle to the edge, for the mean of its points; none where nothing
+    /// dims the edge. What stops most, there and in the middle, says [`crate::Light::limited_by`].
+    pub dimmed_by: Option<Part>,
     /// Estimated error of the shares.
     pub error_estimate: f64,
 }
@@ -42,7 +41,7 @@ impl EdgeLight {
     /// Magnitudes lost at the darkest point; none where no light arrives.
     ///
     /// ```
-    /// let edge = catoptric::EdgeLight { worst: 0.5, mean: 0.7, best: 0.8, limited_by: None, error_estimate: 0.0 };
+    /// let edge = catoptric::EdgeLight { worst: 0.5, mean: 0.7, best: 0.8, dimmed_by: None, error_estimate: 0.0 };
     /// assert!((edge.worst_magnitudes().expect("half of it") - 0.752_574_989).abs() < 1e-9); // 2.5 log10 2
     /// ```
     pub fn worst_magnitudes(&self) -> Option<f64> {
@@ -52,7 +51,7 @@ impl EdgeLight {
     /// Magnitudes lost in the mean; none where no light arrives.
     ///
     /// ```
-    /// let edge = catoptric::EdgeLight { worst: 0.0, mean: 0.0, best: 0.0, limited_by: None, error_estimate: 0.0 };
+    /// let edge = catoptric::EdgeLight { worst: 0.0, mean: 0.0, best: 0.0, dimmed_by: None, error_estimate: 0.0 };
     /// assert_eq!(edge.mean_magnitudes(), None);
     /// ```
     pub fn mean_magnitudes(&self) -> Option<f64> {
@@ -71,7 +70,7 @@ impl EdgeLight {
             worst: light.worst[1],
             mean: light.mean[1],
             best: light.best[1],
-            limited_by: limiting(growths),
+            dimmed_by: limiting(growths.filter(|(_, growth)| *growth > LEAST_GROWTH)),
             error_estimate: light.error_estimate,
         }))
     }
@@ -96,20 +95,11 @@ impl EdgeLight {
             worst: edge.iter().copied().fold(f64::INFINITY, f64::min),
             mean: mean(edge),
             best: edge[brightest],
-            limited_by: limiting(growths),
+            dimmed_by: limiting(growths.filter(|(_, growth)| *growth > LEAST_GROWTH)),
             error_estimate: light.error_estimate,
         };
         Ok(Some((this, brightest)))
     }
-}
-
-/// The part that grows most, the shadows apart.
-fn limiting(growths: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
-    let stops = growths.filter(|(part, _)| !matches!(part, Part::DiagonalShadow | Part::Holder));
-    stops
-        .filter(|(_, growth)| *growth > LEAST_GROWTH)
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map(|(part, _)| part)
 }
 
 /// A share of the light as magnitudes lost.
@@ -124,7 +114,8 @@ fn magnitudes(share: f64) -> Option<f64> {
 /// no light arrives, in the middle or at the edge, they are those of the mirror with nothing in its way.
 ///
 /// Units: um in the focal plane; mm.
-/// Leaves out: diffraction.
+/// Leaves out: diffraction; the lean of the focal plane behind a flat out of its place ([`Prepared::image_shift`] has it),
+/// though the star is the one whose light meets the point.
 ///
 /// ```
 /// use catoptric::{Eyepiece, EyepieceOptions, FocalLengthMm, Prepared, Primary, Train};
@@ -170,10 +161,8 @@ impl EdgeSpot {
     }
 
     fn traced(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Self> {
-        let focal_mm = prepared.focal_length_mm();
-        let angle = |image_mm: f64| (-image_mm / focal_mm).atan() / RADIANS_PER_ARCMIN;
-        let field = Field::arcmin(angle(along_mm), angle(across_mm));
-        let middle_mm = prepared.least_spot_shift_mm(Field::AXIS)?;
+        let field = prepared.field_of_image(along_mm, across_mm);
+        let middle_mm = prepared.least_spot_shift_mm(prepared.field_of_image(0.0, 0.0))?;
         let edge_mm = prepared.least_spot_shift_mm(field)?;
         let flat = prepared.spot_at(field, middle_mm, 1)?;
         let refocused = prepared.spot_at(field, edge_mm, 1)?;

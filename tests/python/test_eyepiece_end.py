@@ -165,7 +165,7 @@ def test_facts_behind_an_eyepiece_are_closed_forms():
     light = ponds().illumination(radius_mm=[20])
     assert facts.edge_worst == pytest.approx(light.worst[0], abs=1e-12)
     assert 10 ** (-0.4 * facts.edge_worst_magnitudes) == pytest.approx(facts.edge_worst)
-    assert facts.limited_by == "diagonal"
+    assert facts.dimmed_by == "diagonal"
     edge = ponds().spot(field_arcmin=(0, facts.true_field_arcmin / 2))
     on_sky = edge.tangential_coma_um / 2030e3 * 180 * 60 / np.pi
     assert facts.edge_coma_at_eye_arcmin == pytest.approx(on_sky * facts.magnification, rel=1e-9)

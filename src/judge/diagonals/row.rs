@@ -62,7 +62,7 @@ pub struct DiagonalRow {
     pub relative_worst: Vec<f64>,
     /// For each radius the mean over azimuth, over the middle of the field.
     pub relative_mean: Vec<f64>,
-    /// The part, shadows apart, that stops most at the edge in its darkest azimuth; none where none stops anything.
+    /// The opening that stops most at the edge in its darkest azimuth: see [`crate::Light::limited_by`].
     pub edge_limited_by: Option<Part>,
     /// Share of the light that would reach the darkest azimuth of the edge with the shadow left out.
     pub edge_without_shadow: f64,
@@ -89,6 +89,8 @@ pub struct DiagonalRow {
 struct Seen {
     lit: f64,
     without_shadow: f64,
+    /// With vanes and clips left out as well; good where no opening cuts into what they hide.
+    without_bodies: f64,
     limited_by: Option<Part>,
     error: f64,
 }
@@ -105,14 +107,18 @@ impl Viewer {
             return Seen {
                 lit: answer.lit_fraction,
                 without_shadow: answer.lit_without_shadow,
+                without_bodies: answer.lit_without_shadow,
                 limited_by: limiting(answer.stopped().filter(|(_, share)| *share > NOTHING)),
                 error: answer.error_estimate,
             };
         }
         let light = self.prepared.light(self.prepared.field_of_image(along_mm, across_mm));
+        // The middle of the mirror is theirs alone: without them all that they take goes on.
+        let bodies = light.stopped.iter().filter(|s| !s.part.is_opening() && s.part != Part::Mask);
         Seen {
             lit: light.lit_fraction,
             without_shadow: light.lit_without_shadow(),
+            without_bodies: light.lit_fraction + bodies.map(|s| s.fraction).sum::<f64>(),
             limited_by: light.limited_by,
             error: light.error_estimate,
         }
@@ -131,7 +137,6 @@ impl Viewer {
     }
 }
 
-/// What stands in the light for every field point alike: it obstructs, and cuts no light of the axis more than elsewhere.
 /// Light over azimuth at one radius.
 struct Around {
     worst: Seen,
@@ -165,7 +170,7 @@ impl DiagonalRow {
         let open_mm = train.primary().open_diameter_mm();
         let minor_axis_mm = input.minor_axis_mm[place.size];
         // A mask is the mirror's own size, and stops nothing that it silently becomes.
-        let acts_as = aperture_mm * axis.without_shadow.max(0.0).sqrt();
+        let acts_as = aperture_mm * axis.without_bodies.max(0.0).sqrt();
         let clipped_axis = acts_as < open_mm * (1.0 - 10.0 * NOTHING);
         let acts_as_aperture_mm = if clipped_axis { acts_as } else { open_mm };
         let shadow_mm = prepared.obstruction_ratio() * open_mm;
@@ -246,9 +251,9 @@ fn fully_lit(viewer: &Viewer) -> (f64, Option<Part>) {
         return (circle.diameter_mm, circle.limited_by);
     }
     let prepared = &viewer.prepared;
-    let circles = QuickLight::of_circles(prepared).map(|q| q.lit_circle());
     // Vanes, clips and a holder take no part in it; a figure moves its edge by some tenths of a millimetre.
-    if let Some(circle) = circles.filter(|_| prepared.mirror().bare_conic().is_some()) {
+    let circles = QuickLight::of_circles(prepared).filter(|_| prepared.mirror().bare_conic().is_some());
+    if let Some(circle) = circles.map(|q| q.lit_circle()) {
         return (circle.diameter_mm, circle.limited_by);
     }
     let circle = prepared.fully_lit_circle();

@@ -17,9 +17,8 @@ const ROUND: f64 = 3.0;
 /// A place inside all edges, and how deep it lies there (0 to 1, in units of each edge's own scale); none where no
 /// light is inside.
 ///
-/// Source: the method of centres of gravity (Levin 1965, from memory): each step cuts a polygon that holds the
-/// deepest place through its
-/// centre, along the slope of the edge that is passed furthest there.
+/// Source: the method of centres of gravity (Levin 1965, from memory): each step cuts a polygon that holds the deepest
+/// place through its centre, along the slope of the edge that is passed furthest there.
 pub(super) fn inside(seen: &Seen<'_>, edges: &[Edge], scales: &[f64]) -> Option<([f64; 2], f64)> {
     let rim_mm = edges[0].radius_mm;
     let corner = 1.1 * rim_mm;

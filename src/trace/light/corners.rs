@@ -11,9 +11,8 @@ const EXTREME_ANGLE: f64 = 1e-9;
 /// Changes of side that two neighbouring looks may have between them.
 const MOST_SIDES: usize = 4;
 
-/// Angles in [0, 2 pi) at which an edge comes in over the rim, two edges cross, an edge's own corner or the crossing
-/// of a break of
-/// the figure lies, ascending.
+/// Angles in [0, 2 pi) at which an edge comes in over the rim, two edges cross, an edge's own corner or the crossing of
+/// a break of the figure lies, ascending.
 ///
 /// Leaves out: a crossing and its return between two looks that the parabola through three looks does not tell.
 pub(super) fn corners(spokes: &Spokes<'_>, looks: &[(f64, Spoke)]) -> Vec<f64> {
@@ -47,8 +46,7 @@ fn neighbours(nodes: &[(f64, Spoke)]) -> impl Iterator<Item = ((f64, &Spoke), (f
 }
 
 /// Looks in the middle of three at which the parabola through them says that a function of one sign may reach zero
-/// between
-/// them; the value nearest to zero in the middle.
+/// between them; the value nearest to zero in the middle.
 fn near_zero(values: &[f64]) -> impl Iterator<Item = usize> {
     let n = values.len();
     (0..n).filter(move |&k| {

@@ -16,8 +16,7 @@ const MOST: usize = 3600;
 /// Light along a field stop, against azimuth: a lopsided diagonal shows as a ring that is darker on one side.
 ///
 /// Units: mm; azimuths in degrees from +along (the sky end) toward +across. Shapes: the lists have one entry an
-/// azimuth. `worst`,
-/// `mean` and `best` are relative to the middle of the field, as `relative` is.
+/// azimuth. `worst`, `mean` and `best` are relative to the middle of the field, as `relative` is.
 ///
 /// ```
 /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Prepared, Primary, Train};

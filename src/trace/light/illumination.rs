@@ -117,17 +117,17 @@ impl Prepared {
         })
     }
 
-    /// The star whose image falls on a point of the focal plane, or the light of whose image passes the mirror's
-    /// vertex and
-    /// that point where the flat stands out of its place.
+    /// The star whose image falls on a point of the focal plane, or the light of whose image passes the mirror's vertex
+    /// and that point where the flat stands out of its place.
     pub(crate) fn field_of_image(&self, along_mm: f64, across_mm: f64) -> Field {
         if let Some(plane) = self.tilted_focal_plane() {
             // The light by the vertex comes from the point's mirror image.
             let [x, y, z] = plane.point_mm(along_mm, across_mm);
-            let angle = |part: f64| (-part / z).atan() / RADIANS_PER_ARCMIN;
+            let angle = |part: f64| (-part / z).atan() / RADIANS_PER_ARCMIN + 0.0;
             return Field::arcmin(angle(x), angle(y));
         }
-        let angle = |image_mm: f64| (-image_mm / self.focal_length_mm()).atan() / RADIANS_PER_ARCMIN;
+        // Without the + 0 the middle would be told as -0 arcmin.
+        let angle = |image_mm: f64| (-image_mm / self.focal_length_mm()).atan() / RADIANS_PER_ARCMIN + 0.0;
         Field::arcmin(angle(along_mm), angle(across_mm))
     }
 }

@@ -6,8 +6,7 @@ use super::seen::Edge;
 use super::spokes::{MOST_EDGES, Spoke};
 
 /// Sums kept for a train of n parts: what each takes, what the removal of each would return, the light, and the light
-/// with the
-/// shadows left out.
+/// with the shadows left out.
 ///
 /// Parts are bits of a mask, in the order in which light meets them.
 #[derive(Clone, Copy, Debug)]

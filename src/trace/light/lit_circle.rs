@@ -37,16 +37,12 @@ pub struct LitCircle {
 
 impl Prepared {
     /// The largest circle in the focal plane over which no part but those that stand in the light of every star (the
-    /// shadows of
-    /// diagonal and holder, vanes, clips, the mask) takes anything, all parts counted.
+    /// shadows of diagonal and holder, vanes, clips, the mask) takes anything, all parts counted.
     ///
     /// Units: mm; found to 1e-9 of the focal length: the rays of the rim of the open mirror, in the worst azimuth.
-    /// Beside
-    /// [`Prepared::fully_lit_diameter_mm`], the straight cone of the diagonal alone, it knows the drawtube and all
-    /// other
-    /// openings, the offset as it is, and coma, which moves the rim's rays by about 3 h/(16 F^2) at a height h of the
-    /// image
-    /// (0.8 % of it at f/4.9).
+    /// Beside [`Prepared::fully_lit_diameter_mm`], the straight cone of the diagonal alone, it knows the drawtube and
+    /// all other openings, the offset as it is, and coma, which moves the rim's rays by about 3 h/(16 F^2) at a height
+    /// h of the image (0.8 % of it at f/4.9).
     /// Leaves out: openings that would cut a zone within the rim first (behind a coarse figure).
     ///
     /// ```
@@ -61,8 +57,8 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn fully_lit_circle(&self) -> LitCircle {
-        let is_opening = |stop: &&Stop| !stop.is_shadow() && stop.part != Part::Mask;
-        let openings: Vec<Stop> = self.stops().iter().filter(is_opening).copied().collect();
+        let openings: Vec<Stop> =
+            self.stops().iter().filter(|stop| stop.part.is_opening()).copied().collect();
         let ends = pool::map_ordered(openings.len(), true, |i| self.begins_to_take_mm(&openings[i]));
         let widest = LitCircle { diameter_mm: WIDEST * self.focal_length_mm(), limited_by: None };
         openings.iter().zip(ends).fold(widest, |first, (stop, radius)| match radius {

@@ -15,8 +15,7 @@ const MOST: usize = 401;
 /// A rectangle in the focal plane: where a sensor looks.
 ///
 /// Units: mm, degrees; the side `along_mm` lies along the tube, and the whole is turned from `along` toward `across`
-/// about its
-/// centre.
+/// about its centre.
 ///
 /// ```
 /// let frame = catoptric::SensorFrame::new(17.6, 13.3).rotation_deg(90.0);
@@ -116,8 +115,7 @@ impl SensorFrame {
 /// Light over a sensor, at even points from edge to edge.
 ///
 /// Units: mm in the focal plane. Shapes: `rows` points along the sensor's own side `along_mm` and `columns` along the
-/// other; the
-/// lists hold `rows` times `columns` entries, row by row, from the corner toward -along and -across.
+/// other; the lists hold `rows` times `columns` entries, row by row, from the corner toward -along and -across.
 ///
 /// ```
 /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Part, Prepared, Primary, SensorFrame, Train};

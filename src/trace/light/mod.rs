@@ -85,8 +85,7 @@ pub struct Light {
     /// What each part stops, in the order in which light meets the parts; parts that the train lacks are left out.
     pub stopped: Vec<Share>,
     /// The opening that stops most, so that changing it would help: bodies that stand in the light of every star (the
-    /// shadows of
-    /// diagonal and holder, vanes, clips) and the mask are left aside. None where no opening stops anything.
+    /// shadows of diagonal and holder, vanes, clips) and the mask are left aside. None where no opening stops anything.
     pub limited_by: Option<Part>,
     /// Estimated error of the fractions: three times the difference from a coarser sum, or that of sampled rays.
     pub error_estimate: f64,
@@ -147,10 +146,7 @@ pub(crate) fn magnitudes(share: f64) -> f64 {
 
 /// The opening that stops most; of several that stop the same, the first.
 pub(crate) fn limiting(shares: impl Iterator<Item = (Part, f64)>) -> Option<Part> {
-    let stands_in_the_light = |part: Part| {
-        matches!(part, Part::DiagonalShadow | Part::Holder | Part::Spider | Part::MirrorClips | Part::Mask)
-    };
-    let openings = shares.filter(|(part, share)| *share > 0.0 && !stands_in_the_light(*part));
+    let openings = shares.filter(|(part, share)| *share > 0.0 && part.is_opening());
     openings.reduce(|most, next| if next.1 > most.1 { next } else { most }).map(|(part, _)| part)
 }
 
@@ -159,16 +155,13 @@ impl Prepared {
     ///
     /// Units: shares of the light that falls on the clear aperture.
     /// Method: the free side of every opening and every body is convex as the star sees them, so what passes is a sum
-    /// of areas of
-    /// convex regions, each exact by radii about a place inside it: 1e-9 (with a height map on the mirror 1e-7 is
-    /// aimed at; the
-    /// estimate says what was reached). What the removal of a part would return comes from the same sums.
+    /// of areas of convex regions, each exact by radii about a place inside it: 1e-9 (with a height map on the mirror
+    /// 1e-7 is aimed at; the estimate says what was reached). What the removal of a part would return comes from the
+    /// same sums.
     /// Leaves out: reflectances; slivers of a stop's edge that are seen twice behind a kink of the glass (an edge whose
     /// power is below 2: within 1e-8). Where a stop lies so near to the focus that aberrations outweigh the cone's
-    /// width there
-    /// (some millimetres) and the star falls on its edge, 100 000 sampled rays answer, good to about 3e-4. A star in
-    /// no direction
-    /// (not a number) gives no light.
+    /// width there (some millimetres) and the star falls on its edge, 100 000 sampled rays answer, good to about 3e-4.
+    /// A star in no direction (not a number) gives no light.
     ///
     /// ```
     /// use catoptric::{Field, FocalLengthMm, Prepared, Primary, Train};

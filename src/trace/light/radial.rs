@@ -12,10 +12,8 @@ use crate::error::{Error, Result};
 /// Light against radius in the focal plane.
 ///
 /// Units: mm from the centre of the field; azimuths in degrees from +along toward +across. Shapes: all lists have one
-/// entry a
-/// radius. `worst`, `mean` and `best` are relative to the middle of the field. The star goes around in 24 azimuths;
-/// the darkest
-/// and the brightest place are then sought between their neighbours, to 1e-5 rad.
+/// entry a radius. `worst`, `mean` and `best` are relative to the middle of the field. The star goes around in 24
+/// azimuths; the darkest and the brightest place are then sought between their neighbours, to 1e-5 rad.
 ///
 /// ```
 /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, Prepared, Primary, Train};
@@ -52,8 +50,7 @@ pub struct RadialIllumination {
     /// Estimated error of the absolute values: the largest of all points.
     pub error_estimate: f64,
     /// What the azimuths add to it, the largest of all radii: of the mean, its difference from that over 12 azimuths;
-    /// of worst
-    /// and best, the steepest change times the accuracy of their places.
+    /// of worst and best, the steepest change times the accuracy of their places.
     pub azimuth_error_estimate: f64,
 }
 

@@ -143,9 +143,8 @@ impl Rows<'_> {
     }
 }
 
-/// Where a function changes its sign, told from its values at some looks; a dip over zero between two looks is found
-/// by the
-/// parabola through three.
+/// Where a function changes its sign, told from its values at some looks; a dip over zero between two looks is found by
+/// the parabola through three.
 fn crossings(
     f: &impl Fn(f64) -> f64,
     looks: &[f64],

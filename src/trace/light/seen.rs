@@ -7,13 +7,10 @@ use super::super::stops::Stop;
 
 /// One star's light, told by where it passes a plane through the vertex square to it.
 ///
-/// Of a lamp at distance d, a ray that leaves the line to the vertex by the angle g has its place at 2 d sin(g/2)
-/// from the
-/// vertex: Lambert's equal-area picture of the directions, which is the plane itself when the lamp is far. In both an
-/// area of
-/// 1 mm^2 holds the light of 1 mm^2 of the beam's cross-section at the vertex. So the light of a region is its area,
-/// whatever
-/// the figure of the glass.
+/// Of a lamp at distance d, a ray that leaves the line to the vertex by the angle g has its place at 2 d sin(g/2) from
+/// the vertex: Lambert's equal-area picture of the directions, which is the plane itself when the lamp is far. In both
+/// an area of 1 mm^2 holds the light of 1 mm^2 of the beam's cross-section at the vertex. So the light of a region is
+/// its area, whatever the figure of the glass.
 pub(super) struct Seen<'a> {
     pub(super) prepared: &'a Prepared,
     pub(super) beam: StarBeam,
@@ -47,9 +44,8 @@ impl<'a> Seen<'a> {
         self.prepared.mirror().met_by(origin, direction).map(|point| self.beam.reflect(&point))
     }
 
-    /// The circle of a radius on the mirror, seen in the plane: x and y on the mirror for each unit of u and v, and
-    /// in their
-    /// origin. Only where the rim lies level and the light is parallel; else none.
+    /// The circle of a radius on the mirror, seen in the plane: x and y on the mirror for each unit of u and v, and in
+    /// their origin. Only where the rim lies level and the light is parallel; else none.
     pub(super) fn level_circle(&self, radius_mm: f64) -> Option<LevelCircle> {
         if self.per_distance != 0.0 || self.prepared.detail().is_some() {
             return None;

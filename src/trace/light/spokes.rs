@@ -178,8 +178,7 @@ impl<'a> Spokes<'a> {
     }
 
     /// Sums over all angles: `add` is given a spoke, its weight (of r dr, in mm^2), and where to add. The sums, and
-    /// three times their
-    /// difference from coarser ones, mm^2.
+    /// three times their difference from coarser ones, mm^2.
     pub(super) fn integrate(
         &self,
         looks: &[(f64, Spoke)],
@@ -276,8 +275,7 @@ fn square_of(excess: f64, radius: f64) -> f64 {
 }
 
 /// Where a function that is nearly a parabola rises through zero, from three values of it; never outside of the
-/// bracket, at
-/// whose lower end it is negative.
+/// bracket, at whose lower end it is negative.
 ///
 /// Source: Muller's method (Muller 1956, Math. Tables Aids Comput. 10, 208), kept safe by bisection.
 fn rising_root(
