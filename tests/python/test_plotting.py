@@ -21,6 +21,7 @@ from catoptric import plotting  # noqa: E402
 from catoptric.errors import InputError  # noqa: E402
 from catoptric.plotting import _between, _style  # noqa: E402
 from catoptric.plotting import light as light_pictures  # noqa: E402
+from samples import ladder as a_ladder  # noqa: E402
 from scipy.interpolate import CubicSpline  # noqa: E402
 from scipy.special import j0, j1  # noqa: E402
 
@@ -347,6 +348,12 @@ PICTURES = {
     "shares": (plotting.shares, some_light, "mm", "share"),
     "sensor_light": (plotting.sensor_light, a_sensor, "mm", "mm"),
     "field_stop_light": (plotting.field_stop_light, a_field_stop, "degrees", "relative"),
+    "diagonals": (plotting.diagonals, lambda: a_choice(), "%", "%"),
+    "focus_ladder": (plotting.focus_ladder, a_ladder, "", "mm"),
+    "exit_pupils": (plotting.exit_pupils, lambda: some_pupils(), "", "mm"),
+    "train_section": (plotting.train_section, lambda: a_section(), "mm", "mm"),
+    "sights_in_section": (plotting.sights_in_section, lambda: a_section(), "mm", "mm"),
+    "sight_lines": (plotting.sight_lines, lambda: some_sights(), "mm", "%"),
 }
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks-demo" / "data"
@@ -361,6 +368,26 @@ def real_train():
         focal_plane=ct.FocalPlane(axis_to_focus_mm=235),
         drawtube=ct.Drawtube(bore_mm=47, length_mm=50, outer_end_to_focus_mm=18),
     )
+
+
+@cache
+def a_choice():
+    return ct.compare_diagonals(
+        real_train(), minor_axis_mm=[50, 63, 70, 80], field_radius_mm=[0, 15], price=[4, 5, 6, 8]
+    )
+
+
+def some_pupils():
+    eyepieces = [ct.Eyepiece(focal_length_mm=f, field_stop_mm=f) for f in (32, 9)]
+    return [real_train().behind(one, eye_pupil_mm=6) for one in eyepieces]
+
+
+def a_section():
+    return real_train().section(field_radius_mm=12)
+
+
+def some_sights():
+    return real_train().sight_lines(field_radius_mm=12)
 
 
 def a_layer(joined="spline"):
@@ -414,6 +441,12 @@ REAL = {
     "shares": lambda: real_train().illumination(radius_mm=[0, 5, 10, 15, 20]),
     "sensor_light": lambda: real_train().light_map(along_mm=24, across_mm=16, points=9),
     "field_stop_light": lambda: real_train().field_stop_light(diameter_mm=36, azimuths=24),
+    "diagonals": a_choice,
+    "focus_ladder": a_ladder,
+    "exit_pupils": some_pupils,
+    "train_section": a_section,
+    "sights_in_section": a_section,
+    "sight_lines": some_sights,
 }
 
 # How the results themselves draw, where they do.
@@ -437,6 +470,10 @@ OWN_PLOT = {
     "shares": lambda result, ax: result.plot_shares(ax),
     "sensor_light": lambda result, ax: result.plot(ax),
     "field_stop_light": lambda result, ax: result.plot(ax),
+    "diagonals": lambda result, ax: result.plot(ax),
+    "focus_ladder": lambda result, ax: result.plot(ax),
+    "train_section": lambda result, ax: result.plot(ax),
+    "sight_lines": lambda result, ax: result.plot(ax),
 }
 
 
