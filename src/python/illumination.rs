@@ -92,7 +92,7 @@ impl PyIllumination {
 }
 
 getters!(PyIllumination, |light| {
-    /// The opening that stops most at every point, by its key; an empty text where none stops anything.
+    /// The opening that limits at every point, by its key; an empty text where none stops anything.
     limited_by: Vec<&'static str> = keys(&light.limited_by);
     /// Estimated error of the absolute values.
     error_estimate: f64 = light.error_estimate;
@@ -244,7 +244,7 @@ impl PyRadialIllumination {
 }
 
 getters!(PyRadialIllumination, |light| {
-    /// The opening that stops most in the darkest azimuth, by its key; an empty text where none stops anything.
+    /// The opening that limits in the darkest azimuth, by its key; an empty text where none stops anything.
     limited_by: Vec<&'static str> = keys(&light.limited_by);
     /// What the azimuths add to the error of mean, worst and best.
     azimuth_error_estimate: f64 = light.azimuth_error_estimate;

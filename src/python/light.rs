@@ -61,8 +61,9 @@ getters!(PyLight, |light| {
     lit_without_shadow: f64 = light.lit_without_shadow();
     /// What the parts cost, magnitudes; infinite where no light arrives.
     magnitudes_lost: f64 = light.magnitudes_lost();
-    /// The opening that stops most, by its key; None where none stops anything. The shadows, vanes, clips and the mask,
-    /// which stand in the light of every star, are left aside.
+    /// The opening whose removal alone would return most, or where none alone returns anything the one that stops most, by
+    /// its key; None where none stops anything. The shadows, vanes, clips and the mask, which stand in the light of
+    /// every star, are left aside.
     limited_by: Option<&'static str> = light.limited_by.map(Part::key);
     /// Estimated error of the fractions.
     error_estimate: f64 = light.error_estimate;
@@ -147,7 +148,7 @@ impl PyFieldStopLight {
 getters!(PyFieldStopLight, |ring| {
     /// Diameter of the field stop, mm.
     diameter_mm: f64 = ring.diameter_mm;
-    /// The opening that stops most at every azimuth, by its key; an empty text where none stops anything.
+    /// The opening that limits at every azimuth, by its key; an empty text where none stops anything.
     limited_by: Vec<&'static str> = keys(&ring.limited_by);
     /// The darkest place of the ring, relative to the middle of the field.
     worst: f64 = ring.worst;
@@ -269,7 +270,7 @@ getters!(PyLightMap, |map| {
     columns: usize = map.columns;
     /// Light in the middle of the field, as a share of the light on the clear aperture.
     on_axis: f64 = map.on_axis;
-    /// The opening that stops most at every point, by its key; an empty text where none stops anything.
+    /// The opening that limits at every point, by its key; an empty text where none stops anything.
     limited_by: Vec<&'static str> = keys(&map.limited_by);
     /// The opening that takes most over the whole sensor; None where none stops anything.
     limited_mostly_by: Option<&'static str> = map.limited_mostly_by().map(Part::key);
@@ -308,7 +309,7 @@ getters!(PySensorCorner, |corner| {
     relative: f64 = corner.relative;
     /// The same as a loss, magnitudes; infinite where no light arrives.
     magnitudes: f64 = corner.magnitudes();
-    /// The opening that stops most there, by its key; None where none stops anything.
+    /// The opening that limits there, by its key; None where none stops anything.
     limited_by: Option<&'static str> = corner.limited_by.map(Part::key);
 });
 record!(PySensorCorner, "SensorCorner",

@@ -31,7 +31,7 @@ pub struct EdgeLight {
     /// The brightest point.
     pub best: f64,
     /// The opening whose share grows most from the middle to the edge, for the mean of its points; none where nothing
-    /// dims the edge. What stops most, there and in the middle, says [`crate::Light::limited_by`].
+    /// dims the edge. What limits, there and in the middle, says [`crate::Light::limited_by`].
     pub dimmed_by: Option<Part>,
     /// Estimated error of the shares.
     pub error_estimate: f64,

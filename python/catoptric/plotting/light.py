@@ -168,7 +168,7 @@ MOST_LINES = 6
 def sensor_light(result: SensorLightLike, ax: Axes | None = None) -> Axes:
     """Draw the light over a sensor: lines of equal loss, and which part limits where.
 
-    Regions in which one opening stops most are hatched and named; the darkest corner is marked.
+    Regions that one opening limits are hatched and named; the darkest corner is marked.
 
     Units: mm in the focal plane; loss against the middle of the field in magnitudes.
     """
@@ -232,7 +232,7 @@ def sensor_light(result: SensorLightLike, ax: Axes | None = None) -> Axes:
         ax.spines[side].set_visible(False)
     _style.scale_beside(ax, shown, "light, relative to the middle of the field")
     _style.heading(
-        ax, "Light over the sensor", "lines: loss in magnitudes; hatching: which part stops most"
+        ax, "Light over the sensor", "lines: loss in magnitudes; hatching: which part limits"
     )
     return ax
 
@@ -258,7 +258,7 @@ def _halo() -> list[Any]:
 def _limits_by_part(
     ax: Axes, across: Floats, along: Floats, limited_by: Any, at_corner: str | None
 ) -> None:
-    """Hatch and name the regions of a map in which a part stops most."""
+    """Hatch and name the regions of a map that a part limits."""
     parts = sorted({str(name) for name in limited_by.flat} - {""})
     for part in parts:
         here = (limited_by == part).astype(float)
@@ -352,7 +352,7 @@ def field_stop_light(result: FieldStopLightLike, ax: Axes | None = None) -> Axes
     _style.heading(
         ax,
         "Light along the field stop",
-        f"diameter {result.diameter_mm:g} mm; the bar below: which part stops most",
+        f"diameter {result.diameter_mm:g} mm; the bar below: which part limits",
     )
     return ax
 
@@ -360,7 +360,7 @@ def field_stop_light(result: FieldStopLightLike, ax: Axes | None = None) -> Axes
 def _limits_along(
     ax: Axes, azimuth: Floats, parts: list[str], bottom: float, height: float
 ) -> None:
-    """Bars under a curve that name the part that stops most there."""
+    """Bars under a curve that name the part that limits there."""
     ends = [0, *(i for i in range(1, len(parts)) if parts[i] != parts[i - 1]), len(parts)]
     named = set()
     for first, last in pairwise(ends):

@@ -62,7 +62,7 @@ pub struct DiagonalRow {
     pub relative_worst: Vec<f64>,
     /// For each radius the mean over azimuth, over the middle of the field.
     pub relative_mean: Vec<f64>,
-    /// The opening that stops most at the edge in its darkest azimuth: see [`crate::Light::limited_by`].
+    /// The opening that limits at the edge in its darkest azimuth: see [`crate::Light::limited_by`].
     pub edge_limited_by: Option<Part>,
     /// Share of the light that would reach the darkest azimuth of the edge with the shadow left out.
     pub edge_without_shadow: f64,

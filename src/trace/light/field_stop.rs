@@ -41,7 +41,7 @@ pub struct FieldStopLight {
     pub relative: Vec<f64>,
     /// For each part the share it stops at every azimuth, in the order in which light meets the parts.
     pub stopped: Vec<(Part, Vec<f64>)>,
-    /// The opening that stops most at every azimuth: see [`super::Light::limited_by`].
+    /// The opening that limits at every azimuth: see [`super::Light::limited_by`].
     pub limited_by: Vec<Option<Part>>,
     /// The darkest place of the ring.
     pub worst: f64,

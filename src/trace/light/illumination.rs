@@ -37,7 +37,7 @@ pub struct Illumination {
     pub relative: Vec<f64>,
     /// For each part the share it stops at every point, in the order in which light meets the parts.
     pub stopped: Vec<(Part, Vec<f64>)>,
-    /// The opening that stops most at every point: see [`Light::limited_by`].
+    /// The opening that limits at every point: see [`Light::limited_by`].
     pub limited_by: Vec<Option<Part>>,
     /// Estimated error of the absolute values: the largest of all points.
     pub error_estimate: f64,

@@ -143,7 +143,7 @@ pub struct LightMap {
     pub on_axis: f64,
     /// For each part the share it stops at every point, in the order in which light meets the parts.
     pub stopped: Vec<(Part, Vec<f64>)>,
-    /// The opening that stops most at every point: see [`super::Light::limited_by`].
+    /// The opening that limits at every point: see [`super::Light::limited_by`].
     pub limited_by: Vec<Option<Part>>,
     /// Estimated error of the absolute values: the largest of all points.
     pub error_estimate: f64,
@@ -167,7 +167,7 @@ pub struct SensorCorner {
     pub across_mm: f64,
     /// Light over that in the middle of the field.
     pub relative: f64,
-    /// The opening that stops most there.
+    /// The opening that limits there.
     pub limited_by: Option<Part>,
 }
 

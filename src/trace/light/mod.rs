@@ -36,6 +36,8 @@ pub use radial::RadialIllumination;
 
 /// What the fractions themselves are good to, where their sums agree.
 const ERROR_FLOOR: f64 = 1e-11;
+/// A removal that returns less than this share is told from rounding by nobody.
+const LEAST_RETURN: f64 = 1e-9;
 /// Rays of the sampled answer, and what it is good to.
 const SAMPLES: usize = 100_000;
 const SAMPLED_ERROR: f64 = 3e-4;
@@ -84,8 +86,9 @@ pub struct Light {
     pub lit_fraction: f64,
     /// What each part stops, in the order in which light meets the parts; parts that the train lacks are left out.
     pub stopped: Vec<Share>,
-    /// The opening that stops most, so that changing it would help: bodies that stand in the light of every star (the
-    /// shadows of diagonal and holder, vanes, clips) and the mask are left aside. None where no opening stops anything.
+    /// The opening whose removal alone would return most; where none alone returns anything, because others stop the same
+    /// light, the one that stops most. Bodies that stand in the light of every star (the shadows of diagonal and holder,
+    /// vanes, clips) and the mask are left aside. None where no opening stops anything.
     pub limited_by: Option<Part>,
     /// Estimated error of the fractions: three times the difference from a coarser sum, or that of sampled rays.
     pub error_estimate: f64,
@@ -103,7 +106,10 @@ impl Light {
         let stopped: Vec<Share> = shares
             .map(|(&part, (fraction, returns_alone))| Share { part, fraction, returns_alone })
             .collect();
-        let limited_by = limiting(stopped.iter().map(|s| (s.part, s.fraction)));
+        // What lies behind another opening that stops the same light limits nothing.
+        let returning = stopped.iter().filter(|s| s.returns_alone > LEAST_RETURN);
+        let limited_by = limiting(returning.map(|s| (s.part, s.returns_alone)))
+            .or_else(|| limiting(stopped.iter().map(|s| (s.part, s.fraction))));
         Self { lit_fraction, stopped, limited_by, error_estimate, without_shadow }
     }
 

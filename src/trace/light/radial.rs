@@ -45,7 +45,7 @@ pub struct RadialIllumination {
     pub on_axis: f64,
     /// For each part the share it stops, the mean over azimuth.
     pub stopped: Vec<(Part, Vec<f64>)>,
-    /// The opening that stops most in the darkest azimuth: see [`Light::limited_by`].
+    /// The opening that limits in the darkest azimuth: see [`Light::limited_by`].
     pub limited_by: Vec<Option<Part>>,
     /// Estimated error of the absolute values: the largest of all points.
     pub error_estimate: f64,
