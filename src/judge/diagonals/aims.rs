@@ -34,7 +34,7 @@ impl Aim {
     /// All aims.
     pub const ALL: [Self; 3] = [Self::Planets, Self::WideField, Self::Sensor];
 
-    /// The name as Python and files write it.
+    /// The name as files and tables write it.
     pub fn key(self) -> &'static str {
         match self {
             Self::Planets => "planets",
