@@ -173,13 +173,15 @@ impl Rows<'_> {
         let of_band = |&(low, high): &(f64, f64)| {
             gauss::on_interval(ROWS, low, high).map(|(t, weight)| (t, weight, self.pieces(t)))
         };
-        // Where neighbours meet their common edge has a corner on the middle line.
-        let halves = [(-w, 0.0), (0.0, w)];
-        let rows: Vec<(f64, f64, Vec<Piece>)> = halves.iter().flat_map(of_band).collect();
-        // Most strips have the same pieces all over, and their own rows tell it.
-        let alike = |pieces: &[Piece]| is_alike(pieces, &rows[0].2);
-        if rows.iter().all(|row| alike(&row.2)) && [-w, 0.0, w].iter().all(|t| alike(&self.pieces(*t))) {
-            return rows;
+        // Most strips have the same pieces all over, and their own rows tell it where no thin strip hides between them.
+        if self.above.is_empty() {
+            // Where neighbours meet their common edge has a corner on the middle line.
+            let halves = [(-w, 0.0), (0.0, w)];
+            let rows: Vec<(f64, f64, Vec<Piece>)> = halves.iter().flat_map(of_band).collect();
+            let alike = |pieces: &[Piece]| is_alike(pieces, &rows[0].2);
+            if rows.iter().all(|row| alike(&row.2)) && [-w, 0.0, w].iter().all(|t| alike(&self.pieces(*t))) {
+                return rows;
+            }
         }
         self.bands().iter().flat_map(of_band).collect()
     }
@@ -189,14 +191,40 @@ impl Rows<'_> {
         let w = self.strip.half_width_mm;
         let mut ends = vec![-w, 0.0, w];
         let look = |i: usize| w * (2.0 * (i as f64 + 0.5) / ROW_LOOKS as f64 - 1.0) * 0.999;
+        let mut looks: Vec<f64> = (0..ROW_LOOKS).map(look).chain([w]).chain(self.beside_strips()).collect();
+        looks.sort_by(f64::total_cmp);
         let mut before = (-w, self.pieces(-w));
-        for t in (0..ROW_LOOKS).map(look).chain([w]) {
+        for t in looks {
             let here = (t, self.pieces(t));
             self.halve(&before, &here, &mut ends);
             before = here;
         }
         ends.sort_by(f64::total_cmp);
         ends.windows(2).map(|pair| (pair[0], pair[1])).filter(|(a, b)| b - a > 4.0 * SAME_ROW * w).collect()
+    }
+
+    /// Rows between the sides of the strips above, which may be thinner than the space between even looks: where three
+    /// columns of the strip cross these sides, and the middles between.
+    fn beside_strips(&self) -> Vec<f64> {
+        let w = self.strip.half_width_mm;
+        let Some(looks) = self.looks(0.0) else { return Vec::new() };
+        let mut sides = vec![-w, w];
+        for s in [0, STRETCHES / 2, STRETCHES].map(|k| looks.places_mm[k]) {
+            let Some((low, high)) = self.ray(s, -w).zip(self.ray(s, w)) else { continue };
+            for strip in &self.above {
+                // Across the strip a side is nearly a straight line.
+                for side in [0, 1] {
+                    let [a, b] = [&low, &high].map(|ray| strip.inside_mm(side, ray, &self.seen.beam));
+                    if (a > 0.0) != (b > 0.0) {
+                        sides.push(w * (2.0 * a / (a - b) - 1.0));
+                    }
+                }
+            }
+        }
+        sides.sort_by(f64::total_cmp);
+        let middles: Vec<f64> = sides.windows(2).map(|pair| f64::midpoint(pair[0], pair[1])).collect();
+        sides.extend(middles);
+        sides
     }
 
     /// Halves the space between two rows until each change of their pieces stands alone, or is no matter any more.
