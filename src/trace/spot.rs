@@ -289,8 +289,10 @@ impl Prepared {
         Ok(self.bundle(star, &Smooth::fine(self), &self.light(star.field))?.least_spot_shift_mm())
     }
 
-    /// How sharp the image of a star is in the plane at a shift and in that of its own least spot: what [`Self::spot_at`]
-    /// says of both, from one set of rays, without the radius of 80 % and the picture, which take most of its time.
+    /// How sharp the image of a star is in the plane at a shift and in that of its own least spot.
+    ///
+    /// What [`Self::spot_at`] says of both, from one set of rays, without the radius of 80 % and the picture, which
+    /// take most of its time.
     pub(crate) fn sharpness(&self, field: Field, focus_shift_mm: f64) -> Result<Sharpness> {
         check_field(field)?;
         check_shift(focus_shift_mm, self.focal_length_mm())?;
