@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::eye::{Eyepiece, LARGEST_PUPIL_MM};
-use super::field_edge::{EdgeLight, EdgeSpot};
+use super::field_edge::{EdgeLight, EdgeSpot, MiddleFocus};
 use crate::error::{Error, Findings, Result};
 use crate::model::Primary;
 use crate::numeric::pool;
@@ -204,12 +204,12 @@ impl Prepared {
         self.behind_one(eyepiece, options, None)
     }
 
-    /// The same where the focus of the middle without an iris is known already; it is none where that is dark.
+    /// The same; the focus of the middle without an iris may be known already.
     fn behind_one(
         &self,
         eyepiece: &Eyepiece,
         options: EyepieceOptions,
-        middle_mm: Option<Option<f64>>,
+        middle: Option<MiddleFocus>,
     ) -> Result<EyepieceFacts> {
         let mut findings = Findings::default();
         findings.within("eyepiece", |f| {
@@ -229,11 +229,11 @@ impl Prepared {
         let edge_mm = eyepiece.field_stop_mm / 2.0;
         let (edge_light, edge_spot) = if iris_mm > shadow_mm {
             let seen = self.with(&primary)?;
-            let middle_mm = match middle_mm {
+            let middle = match middle {
                 Some(known) if primary == *self.train().primary() => known,
-                _ => EdgeSpot::middle_mm(&seen)?,
+                _ => MiddleFocus::of(&seen)?,
             };
-            (EdgeLight::at_radius(&seen, edge_mm)?, EdgeSpot::at(&seen, middle_mm, 0.0, edge_mm)?)
+            (EdgeLight::at_radius(&seen, edge_mm)?, EdgeSpot::at(&seen, middle, 0.0, edge_mm)?)
         } else {
             (None, EdgeSpot::of_mirror(&primary, 0.0, edge_mm)?)
         };
@@ -290,9 +290,9 @@ impl Prepared {
             });
         }
         findings.refuse()?;
-        let middle_mm = EdgeSpot::middle_mm(self)?;
+        let middle = MiddleFocus::of(self)?;
         let each = pool::map_ordered(eyepieces.len(), eyepieces.len() > 1, |i| {
-            self.behind_one(&eyepieces[i], options, Some(middle_mm))
+            self.behind_one(&eyepieces[i], options, Some(middle))
         });
         each.into_iter().collect()
     }

@@ -154,11 +154,24 @@ pub struct EdgeSpot {
     pub of_bare_mirror: bool,
 }
 
+/// The focus shift of the middle's least spot, mm; none where the middle is dark.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct MiddleFocus(Option<f64>);
+
+impl MiddleFocus {
+    pub(super) fn of(prepared: &Prepared) -> Result<Self> {
+        match prepared.least_spot_shift_mm(Field::AXIS) {
+            Err(Error::NoLight { .. }) => Ok(Self(None)),
+            other => Ok(Self(Some(other?))),
+        }
+    }
+}
+
 impl EdgeSpot {
-    /// The spot at a point of the field, mm, the middle being in focus at a shift; none where the middle is dark.
+    /// The spot at a point of the field, mm, the middle being in focus.
     pub(super) fn at(
         prepared: &Prepared,
-        middle_mm: Option<f64>,
+        MiddleFocus(middle_mm): MiddleFocus,
         along_mm: f64,
         across_mm: f64,
     ) -> Result<Self> {
@@ -168,14 +181,6 @@ impl EdgeSpot {
                 Self::of_mirror(prepared.train().primary(), along_mm, across_mm)
             }
             Some(other) => other,
-        }
-    }
-
-    /// The focus shift of the middle's least spot, mm; none where the middle is dark.
-    pub(super) fn middle_mm(prepared: &Prepared) -> Result<Option<f64>> {
-        match prepared.least_spot_shift_mm(Field::AXIS) {
-            Err(Error::NoLight { .. }) => Ok(None),
-            other => other.map(Some),
         }
     }
 
