@@ -417,3 +417,37 @@ fn a_star_that_two_parts_hide_returns_to_neither() {
     let most = light.stopped.iter().map(|s| s.returns_alone).fold(0.0, f64::max);
     assert!(most < 0.05, "{light:?}");
 }
+
+#[test]
+fn a_thin_vane_over_a_clip_is_seen_wherever_it_lies() {
+    // A vane of 0.4 mm along a clip of 20 mm, moved across it by the star: it covers 2.4 mm^2 of it.
+    let bare = Train::builder(mirror()).spider(Spider {
+        angle_deg: 0.0,
+        above_vertex_mm: Some(1000.0),
+        ..Spider::new(4, 0.4)
+    });
+    let without = prepare(bare.clone());
+    let telescope = prepare(bare.mirror_clips(MirrorClips::new(1, 20.0, 6.0)));
+    let rim_mm = APERTURE_MM / 2.0;
+    for moved_mm in [0.6_f64, 1.1, 1.7, 3.3, 5.6, 7.8] {
+        let field = Field::arcmin(0.0, (moved_mm / 1000.0).atan() / RADIANS_PER_ARCMIN);
+        // Truth: what the clip takes alone, by a fine net over it, the vane's shadow told ray by ray.
+        let (mut taken_mm2, step_mm) = (0.0, 0.01);
+        for i in 0..2000 {
+            let y = -10.0 + step_mm * (f64::from(i) + 0.5);
+            let end = (rim_mm * rim_mm - y * y).sqrt();
+            let s_step = (end - (rim_mm - 6.0)) / 40.0;
+            for j in 0..40 {
+                let x = rim_mm - 6.0 + s_step * (f64::from(j) + 0.5);
+                if without.passes(field, x, y) {
+                    taken_mm2 += step_mm * s_step * without.ray(field, x, y).beam;
+                }
+            }
+        }
+        let [tx, ty] = field.tangents();
+        let whole_mm2 = PI * rim_mm * rim_mm / (1.0 + tx * tx + ty * ty).sqrt();
+        let found = returned(&telescope.light(field), Part::MirrorClips);
+        // The net's steps at the vane's two sides: 0.01 mm by 6 mm are 1.2e-6 of the aperture.
+        assert_close(found, taken_mm2 / whole_mm2, 1.5e-6, "what a clip takes beside a vane");
+    }
+}

@@ -102,16 +102,40 @@ pub fn first_fall(mut f: impl FnMut(f64) -> f64, step: f64, steps: usize, tolera
 /// assert!((place - 2.0).abs() < 1e-7 && (value - 4.0).abs() < 1e-14);
 /// ```
 pub fn maximum(mut f: impl FnMut(f64) -> f64, a: f64, b: f64, tolerance: f64) -> (f64, f64) {
-    /// The smaller part of a golden section, (3 - sqrt 5) / 2.
-    const GOLDEN: f64 = 0.381_966_011_250_105_15;
+    let (low, high) = (a.min(b), a.max(b));
+    let place = low + GOLDEN * (high - low);
+    let value = f(place);
+    let first = (place, if value.is_nan() { f64::NEG_INFINITY } else { value });
+    climb(f, (low, high), [first; 3], (0.0, 0.0), tolerance)
+}
+
+/// The same where three places in ascending order are known with their values, which are numbers, the middle one the
+/// highest: the first step is a parabola already.
+pub(crate) fn maximum_between(
+    f: impl FnMut(f64) -> f64,
+    [before, top, after]: [(f64, f64); 3],
+    tolerance: f64,
+) -> (f64, f64) {
+    let (second, third) = if before.1 > after.1 { (before, after) } else { (after, before) };
+    let width = after.0 - before.0;
+    climb(f, (before.0, after.0), [top, second, third], (width, width), tolerance)
+}
+
+/// The smaller part of a golden section, (3 - sqrt 5) / 2.
+const GOLDEN: f64 = 0.381_966_011_250_105_15;
+
+/// Brent's steps, from the three highest places and the last two steps.
+fn climb(
+    mut f: impl FnMut(f64) -> f64,
+    (mut low, mut high): (f64, f64),
+    [mut best, mut second, mut third]: [(f64, f64); 3],
+    (mut step, mut step_before): (f64, f64),
+    tolerance: f64,
+) -> (f64, f64) {
     let mut valued = |x: f64| {
         let value = f(x);
         (x, if value.is_nan() { f64::NEG_INFINITY } else { value })
     };
-    let (mut low, mut high) = (a.min(b), a.max(b));
-    let mut best = valued(low + GOLDEN * (high - low));
-    let (mut second, mut third) = (best, best);
-    let (mut step, mut step_before) = (0.0_f64, 0.0_f64);
     for _ in 0..MAX_STEPS {
         let middle = 0.5 * (low + high);
         let near = 2.0 * f64::EPSILON * best.0.abs() + tolerance.max(f64::MIN_POSITIVE) / 3.0;

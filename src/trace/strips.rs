@@ -141,6 +141,12 @@ impl Strip {
         self.stretch(t_mm) * strength * towards[2]
     }
 
+    /// Whether the light for a unit of ds dt is the same all along a row: what passes a level plane, from a distant
+    /// star.
+    pub(crate) fn flux_is_even(&self, beam: &StarBeam) -> bool {
+        self.height_mm.is_some() && beam.distance_mm().is_none()
+    }
+
     /// How many smooth lines bound the strip: two sides, then where it begins.
     pub(crate) fn bounds(&self) -> usize {
         match self.shape {

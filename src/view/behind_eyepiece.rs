@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::eye::{Eyepiece, LARGEST_PUPIL_MM};
-use super::field_edge::{EdgeLight, EdgeSpot};
+use super::field_edge::{EdgeLight, EdgeSpot, MiddleFocus};
 use crate::error::{Error, Findings, Result};
 use crate::model::Primary;
 use crate::numeric::pool;
@@ -201,6 +201,16 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn behind(&self, eyepiece: &Eyepiece, options: EyepieceOptions) -> Result<EyepieceFacts> {
+        self.behind_one(eyepiece, options, None)
+    }
+
+    /// The same; the focus of the middle without an iris may be known already.
+    fn behind_one(
+        &self,
+        eyepiece: &Eyepiece,
+        options: EyepieceOptions,
+        middle: Option<MiddleFocus>,
+    ) -> Result<EyepieceFacts> {
         let mut findings = Findings::default();
         findings.within("eyepiece", |f| {
             eyepiece.note_sizes(f);
@@ -219,7 +229,11 @@ impl Prepared {
         let edge_mm = eyepiece.field_stop_mm / 2.0;
         let (edge_light, edge_spot) = if iris_mm > shadow_mm {
             let seen = self.with(&primary)?;
-            (EdgeLight::at_radius(&seen, edge_mm)?, EdgeSpot::at(&seen, 0.0, edge_mm)?)
+            let middle = match middle {
+                Some(known) if primary == *self.train().primary() => known,
+                _ => MiddleFocus::of(&seen)?,
+            };
+            (EdgeLight::at_radius(&seen, edge_mm)?, EdgeSpot::at(&seen, middle, 0.0, edge_mm)?)
         } else {
             (None, EdgeSpot::of_mirror(&primary, 0.0, edge_mm)?)
         };
@@ -276,8 +290,10 @@ impl Prepared {
             });
         }
         findings.refuse()?;
-        let each =
-            pool::map_ordered(eyepieces.len(), eyepieces.len() > 1, |i| self.behind(&eyepieces[i], options));
+        let middle = MiddleFocus::of(self)?;
+        let each = pool::map_ordered(eyepieces.len(), eyepieces.len() > 1, |i| {
+            self.behind_one(&eyepieces[i], options, Some(middle))
+        });
         each.into_iter().collect()
     }
 

@@ -145,34 +145,53 @@ pub struct EdgeSpot {
     pub of_bare_mirror: bool,
 }
 
+/// The focus shift of the middle's least spot, mm; none where the middle is dark.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct MiddleFocus(Option<f64>);
+
+impl MiddleFocus {
+    pub(super) fn of(prepared: &Prepared) -> Result<Self> {
+        match prepared.least_spot_shift_mm(prepared.field_of_image(0.0, 0.0)) {
+            Err(Error::NoLight { .. }) => Ok(Self(None)),
+            other => Ok(Self(Some(other?))),
+        }
+    }
+}
+
 impl EdgeSpot {
-    /// The spot at a point of the field, mm.
-    pub(super) fn at(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Self> {
-        match Self::traced(prepared, along_mm, across_mm) {
-            Err(Error::NoLight { .. }) => Self::of_mirror(prepared.train().primary(), along_mm, across_mm),
-            other => other,
+    /// The spot at a point of the field, mm, the middle being in focus.
+    pub(super) fn at(
+        prepared: &Prepared,
+        MiddleFocus(middle_mm): MiddleFocus,
+        along_mm: f64,
+        across_mm: f64,
+    ) -> Result<Self> {
+        let traced = middle_mm.map(|middle_mm| Self::traced(prepared, middle_mm, along_mm, across_mm));
+        match traced {
+            None | Some(Err(Error::NoLight { .. })) => {
+                Self::of_mirror(prepared.train().primary(), along_mm, across_mm)
+            }
+            Some(other) => other,
         }
     }
 
     /// The same with nothing in the mirror's way.
     pub(super) fn of_mirror(primary: &Primary, along_mm: f64, across_mm: f64) -> Result<Self> {
         let bare = Prepared::new(&Train::builder(primary.clone()).build()?);
-        Ok(Self { of_bare_mirror: true, ..Self::traced(&bare, along_mm, across_mm)? })
+        let middle_mm = bare.least_spot_shift_mm(bare.field_of_image(0.0, 0.0))?;
+        Ok(Self { of_bare_mirror: true, ..Self::traced(&bare, middle_mm, along_mm, across_mm)? })
     }
 
-    fn traced(prepared: &Prepared, along_mm: f64, across_mm: f64) -> Result<Self> {
+    fn traced(prepared: &Prepared, middle_mm: f64, along_mm: f64, across_mm: f64) -> Result<Self> {
         let field = prepared.field_of_image(along_mm, across_mm);
-        let middle_mm = prepared.least_spot_shift_mm(prepared.field_of_image(0.0, 0.0))?;
-        let edge_mm = prepared.least_spot_shift_mm(field)?;
-        let flat = prepared.spot_at(field, middle_mm, 1)?;
-        let refocused = prepared.spot_at(field, edge_mm, 1)?;
+        let edge = prepared.sharpness(field, middle_mm)?;
         Ok(Self {
-            coma_um: flat.tangential_coma_um,
-            rms_radius_um: flat.rms_radius_um,
-            length_um: flat.tangential_extent_um,
-            refocused_rms_radius_um: refocused.rms_radius_um,
-            defocus_mm: edge_mm - middle_mm,
-            error_um: flat.error_um.max(refocused.error_um),
+            coma_um: edge.tangential_coma_um,
+            rms_radius_um: edge.rms_radius_um,
+            length_um: edge.tangential_extent_um,
+            refocused_rms_radius_um: edge.least_rms_radius_um,
+            defocus_mm: edge.least_spot_shift_mm - middle_mm,
+            error_um: edge.error_um,
             of_bare_mirror: false,
         })
     }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::field_edge::{EdgeLight, EdgeSpot};
+use super::field_edge::{EdgeLight, EdgeSpot, MiddleFocus};
 use super::sensor::Sensor;
 use crate::error::{Findings, Result};
 use crate::trace::Prepared;
@@ -129,7 +129,7 @@ impl Prepared {
         let corners = ([a, a, -a, -a], [b, -b, b, -b]);
         let light = EdgeLight::at_points(self, &corners.0, &corners.1)?;
         let at = light.map_or(0, |(_, brightest)| brightest);
-        let corner_spot = EdgeSpot::at(self, corners.0[at], corners.1[at])?;
+        let corner_spot = EdgeSpot::at(self, MiddleFocus::of(self)?, corners.0[at], corners.1[at])?;
         let depth_of_focus_mm = 2.0 * wavelength_nm / NM_PER_MM * self.focal_ratio().powi(2);
         let depth_of_pixel_mm = pixel_mm * self.focal_ratio();
         let tilt_arcmin = |depth_mm: f64| (depth_mm / half_diagonal_mm).atan() / RADIANS_PER_ARCMIN;

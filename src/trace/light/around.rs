@@ -32,8 +32,54 @@ pub(super) fn on_circle(radius_mm: f64, azimuth: f64) -> [f64; 2] {
     [radius_mm * cos, radius_mm * sin]
 }
 
+/// Light at even azimuths of each circle, circle by circle. Where the train is alike on both sides of the focuser's
+/// plane, one side is told from the other; in the middle all azimuths are one.
+pub(super) fn lights_around(prepared: &Prepared, radius_mm: &[f64], count: usize) -> Vec<Light> {
+    let (is_mirrored, turns): (bool, Vec<f64>) = (is_mirrored(prepared), azimuths(count).collect());
+    // Which of the azimuths that are looked at stands for one.
+    let told_from = |radius: f64, i: usize| match radius {
+        0.0 => 0,
+        _ if is_mirrored && 2 * i > count => count - i,
+        _ => i,
+    };
+    let looked_at = |radius: f64| (0..count).filter(move |&i| told_from(radius, i) == i);
+    let points: Vec<[f64; 2]> = radius_mm
+        .iter()
+        .flat_map(|&radius| looked_at(radius).map(move |i| (radius, i)))
+        .map(|(radius, i)| on_circle(radius, turns[i]))
+        .collect();
+    let known = prepared.lights_at(&points);
+    let (mut lights, mut rest) = (Vec::with_capacity(radius_mm.len() * count), &known[..]);
+    for &radius in radius_mm {
+        let (of_circle, others) = rest.split_at(looked_at(radius).count());
+        lights.extend((0..count).map(|i| of_circle[told_from(radius, i)].clone()));
+        rest = others;
+    }
+    lights
+}
+
+/// Whether a train is alike on both sides of the plane of the tube and the focuser, y to -y.
+fn is_mirrored(prepared: &Prepared) -> bool {
+    let train = prepared.train();
+    // Half a turn over the number of spokes brings them onto themselves, and so does their mirror image.
+    let spokes = |angle_deg: f64, count: u32| {
+        let steps = 2.0 * angle_deg * f64::from(count) / 360.0;
+        (steps - steps.round()).abs() < 1e-13
+    };
+    let is_in_place = train
+        .diagonal()
+        .and_then(|d| d.misplaced)
+        .is_none_or(|m| m.across_mm == 0.0 && m.roll_arcmin == 0.0 && m.turn_arcmin == 0.0);
+    prepared.detail().is_none()
+        && is_in_place
+        && train.spider().is_none_or(|s| s.bend_radius_mm.is_none() && spokes(s.angle_deg, s.vanes))
+        && train.mirror_clips().is_none_or(|c| spokes(c.angle_deg, c.clips))
+        && train.sensor_mask().is_none_or(|m| m.rotation_deg % 90.0 == 0.0)
+}
+
 /// The extremes of each circle, from the light at even azimuths on it and a search between their neighbours.
 pub(super) fn extremes(prepared: &Prepared, circles: &[(f64, &[Light])]) -> Vec<Extremes> {
+    let is_mirrored = is_mirrored(prepared);
     let sought = pool::map_ordered(2 * circles.len(), true, |k| {
         let ((radius_mm, lights), sign) = (circles[k / 2], if k % 2 == 0 { -1.0 } else { 1.0 });
         let looks: Vec<f64> = lights.iter().map(|l| sign * l.lit_fraction).collect();
@@ -50,7 +96,17 @@ pub(super) fn extremes(prepared: &Prepared, circles: &[(f64, &[Light])]) -> Vec<
             let [along, across] = on_circle(radius_mm, azimuth);
             sign * prepared.light(prepared.field_of_image(along, across)).lit_fraction
         };
-        let (found, top) = roots::maximum(value, place - step, place + step, PLACE_RAD);
+        let n = looks.len();
+        if is_mirrored && (i == 0 || 2 * i == n) {
+            // In the plane of symmetry the light is level: it falls to both sides, or rises to both.
+            let falls = |share: f64| value(place + share * step) <= look;
+            if falls(0.125) && falls(0.5) {
+                return (place.to_degrees(), sign * look);
+            }
+        }
+        let known =
+            [(place - step, looks[(i + n - 1) % n]), (place, look), (place + step, looks[(i + 1) % n])];
+        let (found, top) = roots::maximum_between(value, known, PLACE_RAD);
         // A symmetric train has its extremes on a look.
         let (place, top) = if top > look + 1e-12 { (found, top) } else { (place, look) };
         (place.rem_euclid(TAU).to_degrees(), sign * top)

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::super::prepared::Prepared;
 use super::super::stops::Part;
-use super::around::{azimuths, check_radius, extremes, mean, on_circle};
+use super::around::{azimuths, check_radius, extremes, lights_around, mean};
 use super::illumination::{by_part, largest_error};
 use super::magnitudes;
 use crate::error::{Error, Result};
@@ -96,8 +96,7 @@ impl Prepared {
         }
         let (on_axis, radius_mm) = (self.light_on_axis()?.lit_fraction, diameter_mm / 2.0);
         let turns: Vec<f64> = self::azimuths(azimuths).collect();
-        let points: Vec<[f64; 2]> = turns.iter().map(|turn| on_circle(radius_mm, *turn)).collect();
-        let lights = self.lights_at(&points);
+        let lights = lights_around(self, &[radius_mm], azimuths);
         let found = extremes(self, &[(radius_mm, &lights)])[0];
         let (mean, difference) = mean(&lights);
         Ok(FieldStopLight {

@@ -1,13 +1,16 @@
 //! Light against radius in the focal plane.
 
+use std::f64::consts::TAU;
+
 use serde::{Deserialize, Serialize};
 
 use super::super::prepared::Prepared;
 use super::super::stops::Part;
-use super::around::{AZIMUTHS, azimuths, check_radius, extremes, mean, on_circle};
+use super::around::{AZIMUTHS, check_radius, extremes, lights_around, mean, on_circle};
 use super::illumination::{by_part, largest_error};
 use super::{Light, magnitudes};
 use crate::error::{Error, Result};
+use crate::numeric::pool;
 
 /// Light against radius in the focal plane.
 ///
@@ -108,9 +111,7 @@ impl Prepared {
             return Err(Error::input("radius_mm", "no radii", "one radius or more", ""));
         }
         let on_axis = self.light_on_axis()?.lit_fraction;
-        let points: Vec<[f64; 2]> =
-            radius_mm.iter().flat_map(|r| azimuths(AZIMUTHS).map(|azimuth| on_circle(*r, azimuth))).collect();
-        let lights = self.lights_at(&points);
+        let lights = lights_around(self, radius_mm, AZIMUTHS);
         let circles: Vec<(f64, &[Light])> = radius_mm.iter().copied().zip(lights.chunks(AZIMUTHS)).collect();
         let found = extremes(self, &circles);
         let means: Vec<(f64, f64)> = circles.iter().map(|(_, around)| mean(around)).collect();
@@ -118,10 +119,16 @@ impl Prepared {
             let over = shares.chunks(AZIMUTHS).map(|around| around.iter().sum::<f64>() / AZIMUTHS as f64);
             (part, over.collect())
         });
-        let darkest = |(radius, azimuth_deg): (f64, f64)| {
-            let [along, across] = on_circle(radius, azimuth_deg.to_radians());
+        let limited_by = pool::map_ordered(found.len(), true, |k| {
+            let azimuth = found[k].worst.0.to_radians();
+            // On a look the light is known.
+            let look = azimuth / TAU * AZIMUTHS as f64;
+            if (look - look.round()).abs() < 1e-9 {
+                return circles[k].1[look.round() as usize % AZIMUTHS].limited_by;
+            }
+            let [along, across] = on_circle(radius_mm[k], azimuth);
             self.light(self.field_of_image(along, across)).limited_by
-        };
+        });
         let errors = found.iter().zip(&means).map(|(e, (_, difference))| e.error.max(*difference));
         Ok(RadialIllumination {
             radius_mm: radius_mm.to_vec(),
@@ -132,7 +139,7 @@ impl Prepared {
             best_azimuth_deg: found.iter().map(|e| e.best.0).collect(),
             on_axis,
             stopped: stopped.collect(),
-            limited_by: radius_mm.iter().zip(&found).map(|(r, e)| darkest((*r, e.worst.0))).collect(),
+            limited_by,
             error_estimate: largest_error(&lights),
             azimuth_error_estimate: errors.fold(0.0, f64::max),
         })

@@ -121,7 +121,7 @@ impl<'a> Spokes<'a> {
         };
         let centre = square_of(self.at_centre_mm[0], r);
         let known = [(0.0, centre), (0.5 * guess, square(0.5 * guess)), (guess, square(guess))];
-        rising_root(square, known, (0.0, guess + slack))
+        rising_root(square, known, (0.0, guess + slack), RADIUS_STEP * (guess + slack))
     }
 
     pub(super) fn spoke(&self, angle: f64) -> Spoke {
@@ -154,7 +154,8 @@ impl<'a> Spokes<'a> {
             (0.5 * rim, square_at(half)),
             (rim, square_of(excess, edge.radius_mm)),
         ];
-        rising_root(|radius| square_at(self.seen.ray(self.place(direction, radius))), known, (0.0, rim))
+        let square = |radius: f64| square_at(self.seen.ray(self.place(direction, radius)));
+        rising_root(square, known, (0.0, rim), RADIUS_STEP * rim)
     }
 
     /// How much further out one edge is met than another, both no further than the rim.
@@ -270,20 +271,20 @@ fn largest_difference(fine: &[f64], coarse: &[f64]) -> f64 {
 /// The square of the distance less that of the radius: along a straight line nearly a parabola, where the light goes
 /// to a point.
 #[inline]
-fn square_of(excess: f64, radius: f64) -> f64 {
+pub(super) fn square_of(excess: f64, radius: f64) -> f64 {
     excess * (excess + 2.0 * radius)
 }
 
 /// Where a function that is nearly a parabola rises through zero, from three values of it; never outside of the
-/// bracket, at whose lower end it is negative.
+/// bracket, at whose lower end it is negative. A step below `enough` is the last one, and its end is not looked at.
 ///
 /// Source: Muller's method (Muller 1956, Math. Tables Aids Comput. 10, 208), kept safe by bisection.
-fn rising_root(
+pub(super) fn rising_root(
     mut f: impl FnMut(f64) -> f64,
     mut known: [(f64, f64); 3],
     (mut low, mut high): (f64, f64),
+    enough: f64,
 ) -> f64 {
-    let enough = RADIUS_STEP * high;
     for _ in 0..80 {
         let [a, b, c] = known;
         let (h1, h2) = (b.0 - a.0, c.0 - b.0);
