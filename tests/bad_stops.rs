@@ -221,13 +221,13 @@ fn openings_narrower_than_the_cone_of_the_axis_are_warnings() {
 fn a_diagonal_too_small_for_the_axis_says_what_it_costs() {
     let parts = everything().diagonal(Diagonal::new(40.0));
     let text = warning(parts.clone(), "diagonal.minor_axis_mm");
-    let train = parts.build().expect("only a warning");
+    let train = parts.clone().build().expect("only a warning");
     let lost = Prepared::new(&train).light(catoptric::Field::AXIS);
     let lost = lost.stopped.iter().find(|s| s.part == Part::Diagonal).expect("a flat").fraction;
     assert!(text.contains(&format!("{:.1} % of the light", 100.0 * lost)), "{text}");
     // The middle of the field behind a flat that leans is another star.
     let nods = Misplacement { nod_arcmin: 40.0, ..Misplacement::NONE };
-    let leaning = parts.clone().diagonal(Diagonal::new(40.0).misplaced(nods));
+    let leaning = parts.diagonal(Diagonal::new(40.0).misplaced(nods));
     let middle = Prepared::new(&leaning.clone().build().expect("only a warning"));
     let middle = middle.illumination(&[0.0], &[0.0]).expect("light");
     let (_, shares) = middle.stopped.iter().find(|(part, _)| *part == Part::Diagonal).expect("a flat");

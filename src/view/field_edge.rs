@@ -114,8 +114,8 @@ fn magnitudes(share: f64) -> Option<f64> {
 /// no light arrives, in the middle or at the edge, they are those of the mirror with nothing in its way.
 ///
 /// Units: um in the focal plane; mm.
-/// Leaves out: diffraction; the lean of the focal plane behind a flat out of its place ([`Prepared::image_shift`] has it),
-/// though the star is the one whose light meets the point.
+/// Leaves out: diffraction; the lean of the focal plane behind a flat out of its place ([`Prepared::image_shift`] has
+/// it), though the star is the one whose light meets the point.
 ///
 /// ```
 /// use catoptric::{Eyepiece, EyepieceOptions, FocalLengthMm, Prepared, Primary, Train};
