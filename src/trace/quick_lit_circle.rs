@@ -2,8 +2,8 @@
 
 use std::f64::consts::PI;
 
-use super::quick_lanes::{LANES, Sight, around};
-use super::quick_light::{LOOKS, QuickLight, STEP, look_angle, looks};
+use super::quick_lanes::{LOOKS, Sight, around};
+use super::quick_light::{QuickLight, STEP, look_angle, looks};
 use super::stops::{Circle, Part};
 use crate::numeric::roots;
 
@@ -105,10 +105,7 @@ fn is_counted(part: Part) -> bool {
 
 /// How far a stop reaches over the rim where it reaches furthest, mm; negative where it stays outside.
 fn furthest_mm(sight: &Sight, circle: &Circle) -> f64 {
-    let mut excess = [0.0; LOOKS];
-    for (chunk, (cos, sin)) in excess.chunks_exact_mut(LANES).zip(looks()) {
-        chunk.copy_from_slice(&around(sight, circle, sight.rim_mm, cos, sin));
-    }
+    let excess = around(sight, circle, sight.rim_mm, looks());
     let best = (0..LOOKS).fold(0, |best, i| if excess[i] > excess[best] { i } else { best });
     let vertex = |before: f64, at: f64, after: f64| {
         let bend = 2.0 * at - before - after;
