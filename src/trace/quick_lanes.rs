@@ -130,7 +130,8 @@ impl Sight {
         cos: &[f64; N],
         sin: &[f64; N],
     ) -> ([f64; N], f64) {
-        let (rim, half, far, end_of_all) = (self.rim_mm, 0.5 * self.rim_mm, FAR * self.rim_mm, 2.0 * self.rim_mm);
+        let (rim, half, far, end_of_all) =
+            (self.rim_mm, 0.5 * self.rim_mm, FAR * self.rim_mm, 2.0 * self.rim_mm);
         let per_bend = 1.0 / (2.0 * half * half);
         let near = 1e-7 * rim;
         // 1 where a radius is looked for, 0 where it lies too far beyond the rim to be needed.
@@ -231,14 +232,31 @@ pub(super) fn around(sight: &Sight, circle: &Circle, r: f64, looks: &Looks) -> [
     excess
 }
 
+/// The excess on the rim at an angle, and a step before and after it.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
+pub(super) fn three(sight: &Sight, circle: &Circle, angle: f64, step: f64) -> [f64; 3] {
+    let mut excess = [0.0; LANES];
+    match circle.met {
+        Met::Mirror => excess = [sight.rim_mm - circle.radius_mm; LANES],
+        Met::Down => {
+            for i in 0..LANES {
+                let (sin, cos) = sine_and_cosine(angle + step * (i as f64 - 1.0));
+                excess[i] = sight.excess::<false>(circle, sight.rim_mm, cos, sin);
+            }
+        }
+        Met::Up => {
+            for i in 0..LANES {
+                let (sin, cos) = sine_and_cosine(angle + step * (i as f64 - 1.0));
+                excess[i] = sight.excess::<true>(circle, sight.rim_mm, cos, sin);
+            }
+        }
+    }
+    [excess[0], excess[1], excess[2]]
+}
+
 /// The radii at which light begins to pass outside of a circle, for the angles of the looks, and the last step toward them.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn radii(
-    sight: &Sight,
-    circle: &Circle,
-    at_centre: f64,
-    looks: &Looks,
-) -> ([f64; LOOKS], f64) {
+pub(super) fn radii(sight: &Sight, circle: &Circle, at_centre: f64, looks: &Looks) -> ([f64; LOOKS], f64) {
     sight.radii_of(circle, at_centre, &looks.0, &looks.1)
 }
 
