@@ -147,10 +147,10 @@ impl Sight {
             let first = -2.0 * at_centre / (rise + root);
             // Far beyond the rim a conic may have no height at all; what is no number lies there too.
             let is_near = if first <= far && first >= -far { 1.0 } else { 0.0 };
-            let start = if is_near == 1.0 { first } else { far };
+            let start = if is_near > 0.0 { first } else { far };
             let at_start = self.excess::<UP>(circle, start, cos[i], sin[i]);
             let steep = rise + 2.0 * bend * start;
-            let moved = if is_near == 1.0 { at_start / steep } else { 0.0 };
+            let moved = if is_near > 0.0 { at_start / steep } else { 0.0 };
             (wanted[i], last[i], value[i], slope[i]) = (is_near, start, at_start, steep);
             r[i] = lesser(greater(start - moved, 0.0), end_of_all);
         }
@@ -163,7 +163,7 @@ impl Sight {
                 let tells = moved.abs() > near;
                 let secant = (now - value[i]) / if tells { moved } else { 1.0 };
                 let steep = if tells { secant } else { slope[i] };
-                let by = if wanted[i] == 1.0 { now / steep } else { 0.0 };
+                let by = if wanted[i] > 0.0 { now / steep } else { 0.0 };
                 (last[i], value[i], slope[i], change[i]) = (r[i], now, steep, by);
                 r[i] = lesser(greater(r[i] - by, 0.0), end_of_all);
             }
