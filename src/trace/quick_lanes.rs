@@ -254,7 +254,8 @@ pub(super) fn three(sight: &Sight, circle: &Circle, angle: f64, step: f64) -> [f
     [excess[0], excess[1], excess[2]]
 }
 
-/// The radii at which light begins to pass outside of a circle, for the angles of the looks, and the last step toward them.
+/// The radii at which light begins to pass outside of a circle, for the angles of the looks, and the last step
+/// toward them.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn radii(sight: &Sight, circle: &Circle, at_centre: f64, looks: &Looks) -> ([f64; LOOKS], f64) {
     sight.radii_of(circle, at_centre, &looks.0, &looks.1)

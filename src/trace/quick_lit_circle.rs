@@ -94,8 +94,8 @@ impl QuickLight {
         Sight { rim_mm, ..self.sight_from(along_mm, across_mm) }
     }
 
-    /// The field radius below `limit_mm` at which a stop begins to cut into the rim at an azimuth, if there is one; its reach
-    /// from the middle of the field is known.
+    /// The field radius below `limit_mm` at which a stop begins to cut into the rim at an azimuth, if there is one;
+    /// its reach from the middle of the field is known.
     fn nearer_root_mm(&self, circle: &Circle, on_axis: f64, azimuth: f64, limit_mm: f64) -> Option<f64> {
         let (sin, cos) = azimuth.sin_cos();
         let reach = |radius: f64| furthest_mm(&self.open_sight(radius * cos, radius * sin), circle);
