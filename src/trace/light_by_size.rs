@@ -23,6 +23,9 @@ use crate::units::Field;
 const BLOCK: usize = 256;
 /// A ray that passes an edge nearer than this, mm, is asked again by the rule that single rays follow.
 const NEAR_MM: f64 = 1e-7;
+/// A block whose rays all pass an edge further away than this, mm^2 of the squared radius, asks nothing more about it: far above
+/// rounding and above what [`NEAR_MM`] looks at again.
+const AWAY_MM2: f64 = 1e-3;
 /// Rays of one star, at most.
 const MOST_RAYS: usize = 10_000_000;
 
@@ -156,7 +159,7 @@ impl Prepared {
                     (block.z[i], [block.dx[i], block.dy[i], block.dz[i]]) = (ray.hit_mm[2], ray.direction);
                 }
             }
-            block.critical_sizes(&sizes.rule, beam.towards);
+            block.critical_sizes(sizes, beam.towards);
             block.excess = [if others.len() > circles.len() { 0.0 } else { -1.0 }; BLOCK];
             for (circle, is_body) in &circles {
                 block.pass(circle, *is_body, beam.towards);
@@ -187,7 +190,10 @@ impl Prepared {
                 if !(from_is_near || to_is_near) {
                     if from < to {
                         change[from] += 1;
-                        change[to] -= 1;
+                        // What ends beyond the last size ends nowhere, and all of these would wait for one number.
+                        if to < sizes.rising_mm.len() {
+                            change[to] -= 1;
+                        }
                     }
                     continue;
                 }
@@ -248,6 +254,9 @@ struct Sizes {
     /// Where each stood in the list that was given.
     place: Vec<usize>,
     rule: Rule,
+    /// Radius and offset of the smallest and the largest flat.
+    smallest: (f64, f64),
+    largest: (f64, f64),
     /// Whether each ray has one size from which it passes and one from which it is shadowed, in closed form: not so for thick
     /// or bevelled glass, or a flat out of its place.
     nested: bool,
@@ -307,7 +316,9 @@ impl Sizes {
         };
         let nested = diagonal.thickness_mm == 0.0 && diagonal.bevel_mm == 0.0 && diagonal.misplaced.is_none();
         let fenced_mm = [&[f64::NEG_INFINITY][..], &rising_mm, &[f64::INFINITY]].concat();
-        Ok(Self { rising_mm, fenced_mm, place, rule, nested, steps, per_mm })
+        let flat = |size: f64| (size / 2.0, rule.offset_mm.unwrap_or_else(|| envelope.offset_mm(size)));
+        let (smallest, largest) = (flat(least), flat(most));
+        Ok(Self { rising_mm, fenced_mm, place, rule, smallest, largest, nested, steps, per_mm })
     }
 
     /// The first size that is not below a number, and whether a size lies so near to it that rounding decides.
@@ -315,6 +326,8 @@ impl Sizes {
     fn first_not_below(&self, number_mm: f64) -> (usize, bool) {
         let step = ((number_mm - self.rising_mm[0]) * self.per_mm) as usize;
         let mut k = self.steps[step.min(self.steps.len() - 1)] as usize;
+        // Mostly none or one lies below in the step: without a branch that nobody could foretell.
+        k += usize::from(self.fenced_mm[k + 1] < number_mm);
         // The fence ends the search: nothing is above its last number.
         while self.fenced_mm[k + 1] < number_mm {
             k += 1;
@@ -371,11 +384,22 @@ impl Block {
         pass_circle(circle, is_body, places, directions, &mut self.excess);
     }
 
-    fn critical_sizes(&mut self, rule: &Rule, [tx, ty, tz]: [f64; 3]) {
+    /// A block is a ring of the net, and most rings pass outside of the largest shadow, or inside of the smallest face, with
+    /// all of their rays: they need no sizes of their own.
+    fn critical_sizes(&mut self, sizes: &Sizes, [tx, ty, tz]: [f64; 3]) {
+        let (rule, places) = (&sizes.rule, [&self.x, &self.y, &self.z]);
         let up = [&self.dx, &self.dy, &self.dz];
-        sizes_of_rays(rule, [&self.x, &self.y, &self.z], up, &mut self.passes_from);
+        if beyond_circle(rule.height_mm, sizes.smallest, places, up).1 < -AWAY_MM2 {
+            self.passes_from = [f64::NEG_INFINITY; BLOCK];
+        } else {
+            sizes_of_rays(rule, places, up, &mut self.passes_from);
+        }
         let down = [&[tx; BLOCK], &[ty; BLOCK], &[tz; BLOCK]];
-        sizes_of_rays(rule, [&self.x, &self.y, &self.z], down, &mut self.shadowed_from);
+        if beyond_circle(rule.height_mm, sizes.largest, places, down).0 > AWAY_MM2 {
+            self.shadowed_from = [f64::INFINITY; BLOCK];
+        } else {
+            sizes_of_rays(rule, places, down, &mut self.shadowed_from);
+        }
     }
 }
 
@@ -446,8 +470,9 @@ fn reflect_rays(
             curvature / (1.0 - shape * curvature * curvature * square).sqrt()
         };
         let (sx, sy) = (x[i] * per_radius, y[i] * per_radius);
-        let scale = 2.0 * (tz - tx * sx - ty * sy) / (1.0 + sx * sx + sy * sy);
-        (dx[i], dy[i], dz[i]) = (-tx - scale * sx, -ty - scale * sy, scale - tz);
+        // Of any length: only where the ray crosses planes counts, and a division is saved.
+        let (scale, length) = (2.0 * (tz - tx * sx - ty * sy), 1.0 + sx * sx + sy * sy);
+        (dx[i], dy[i], dz[i]) = (-tx * length - scale * sx, -ty * length - scale * sy, scale - tz * length);
     }
 }
 
@@ -467,6 +492,29 @@ fn pass_circle(
         let (px, py) = (x[i] + dx[i] * t + circle.offset_mm, y[i] + dy[i] * t);
         excess[i] = excess[i].max(sign * ((px * px + py * py).sqrt() - circle.radius_mm));
     }
+}
+
+/// The least and the most of d^2 - R^2, mm^2, of rays that cross the flat's plane at d from the centre of a flat of radius R.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
+fn beyond_circle(
+    height: f64,
+    (radius, offset): (f64, f64),
+    [x, y, z]: [&[f64; BLOCK]; 3],
+    [dx, dy, dz]: [&[f64; BLOCK]; 3],
+) -> (f64, f64) {
+    // Kept side by side: the greatest of all lanes in one number is no vector instruction.
+    let (mut least, mut most) = ([f64::INFINITY; 16], [f64::NEG_INFINITY; 16]);
+    for from in (0..BLOCK).step_by(16) {
+        for k in 0..16 {
+            let i = from + k;
+            let t = (x[i] - z[i] + height) / (dz[i] - dx[i]);
+            let (px, py) = (x[i] + dx[i] * t + offset, y[i] + dy[i] * t);
+            let beyond = px * px + py * py - radius * radius;
+            least[k] = if beyond < least[k] { beyond } else { least[k] };
+            most[k] = if beyond > most[k] { beyond } else { most[k] };
+        }
+    }
+    (least.into_iter().fold(f64::INFINITY, f64::min), most.into_iter().fold(f64::NEG_INFINITY, f64::max))
 }
 
 /// The size of the flat on whose rim each ray passes.
@@ -494,8 +542,9 @@ fn sizes_of_rays(
             let (px, py) = (x[i] + dx[i] * t, y[i] + dy[i] * t);
             let (c, x2, y2) = (b + px, px * px, py * py);
             let root = (c * c * x2 + y2 * (c * c - a * a + x2 + y2)).max(0.0).sqrt();
-            let k = (a * c - root) / (c * c + y2);
-            sizes[i] = 2.0 * (a - k * b) / (1.0 - k * k);
+            // k is n/d; divisions are what this loop waits for.
+            let (n, d) = (a * c - root, c * c + y2);
+            sizes[i] = 2.0 * d * (a * d - n * b) / (d * d - n * n);
         }
     }
 }

@@ -10,7 +10,12 @@ use crate::numeric::phase::sine_and_cosine;
 
 /// Angles that are taken side by side.
 pub(super) const LANES: usize = 8;
-pub(super) type Lanes = [f64; LANES];
+type Lanes = [f64; LANES];
+
+/// Angles at which every curve is looked at.
+pub(super) const LOOKS: usize = 2 * LANES;
+/// Their cosines and sines.
+pub(super) type Looks = ([f64; LOOKS], [f64; LOOKS]);
 
 /// Stops that one train may have here.
 pub(super) const MOST: usize = 8;
@@ -111,80 +116,115 @@ impl Sight {
         self.towards[2] * r * r * 0.5 - radial * self.curvature_per_mm * r * r * r * sum
     }
 
-    /// The radii at which light begins to pass outside of a circle, for eight angles, and the last step toward them.
+    /// The radii at which light begins to pass outside of a circle, for some angles, and the last step toward them.
     ///
     /// A parabola through the centre, half way and the rim, then secants: always the root where the excess rises.
+    ///
+    /// Loops without an exit, a call or a sum across the lanes, and too long to be unrolled: only such become vector
+    /// instructions. `clamp` has an exit, for limits that are none, and the greatest of all lanes is a sum across.
     #[inline(always)]
-    fn solve<const UP: bool>(
+    fn solve<const UP: bool, const N: usize>(
         &self,
         circle: &Circle,
         at_centre: f64,
-        cos: &Lanes,
-        sin: &Lanes,
-    ) -> (Lanes, f64) {
-        let (rim, half) = (self.rim_mm, 0.5 * self.rim_mm);
-        let mut beyond = [false; LANES];
-        let (mut r, mut last, mut value, mut slope) =
-            ([0.0; LANES], [0.0; LANES], [0.0; LANES], [0.0; LANES]);
-        for i in 0..LANES {
+        cos: &[f64; N],
+        sin: &[f64; N],
+    ) -> ([f64; N], f64) {
+        let (rim, half, far, end_of_all) =
+            (self.rim_mm, 0.5 * self.rim_mm, FAR * self.rim_mm, 2.0 * self.rim_mm);
+        let per_bend = 1.0 / (2.0 * half * half);
+        let near = 1e-7 * rim;
+        // 1 where a radius is looked for, 0 where it lies too far beyond the rim to be needed.
+        let mut wanted = [0.0; N];
+        let (mut r, mut last, mut value, mut slope) = ([0.0; N], [0.0; N], [0.0; N], [0.0; N]);
+        let mut change = [0.0_f64; N];
+        for i in 0..N {
             let middle = self.excess::<UP>(circle, half, cos[i], sin[i]);
             let end = self.excess::<UP>(circle, rim, cos[i], sin[i]);
-            let bend = (at_centre - 2.0 * middle + end) / (2.0 * half * half);
+            let bend = (at_centre - 2.0 * middle + end) * per_bend;
             let rise = (4.0 * middle - 3.0 * at_centre - end) / (2.0 * half);
-            let root = (rise * rise - 4.0 * bend * at_centre).max(0.0).sqrt();
-            last[i] = -2.0 * at_centre / (rise + root);
-            // Far beyond the rim no radius is needed, and a conic may have none.
-            beyond[i] = last[i] > FAR * rim || !last[i].is_finite();
-            last[i] = if beyond[i] { FAR * rim } else { last[i] };
-            slope[i] = rise + 2.0 * bend * last[i];
-            value[i] = self.excess::<UP>(circle, last[i], cos[i], sin[i]);
-            r[i] = if beyond[i] { last[i] } else { (last[i] - value[i] / slope[i]).clamp(0.0, 2.0 * rim) };
+            let root = greater(rise * rise - 4.0 * bend * at_centre, 0.0).sqrt();
+            let first = -2.0 * at_centre / (rise + root);
+            // Far beyond the rim a conic may have no height at all; what is no number lies there too.
+            let is_near = if first <= far && first >= -far { 1.0 } else { 0.0 };
+            let start = if is_near > 0.0 { first } else { far };
+            let at_start = self.excess::<UP>(circle, start, cos[i], sin[i]);
+            let steep = rise + 2.0 * bend * start;
+            let moved = if is_near > 0.0 { at_start / steep } else { 0.0 };
+            (wanted[i], last[i], value[i], slope[i]) = (is_near, start, at_start, steep);
+            r[i] = lesser(greater(start - moved, 0.0), end_of_all);
         }
         let mut step = f64::INFINITY;
         for _ in 0..STEPS {
-            step = 0.0;
-            for i in 0..LANES {
+            for i in 0..N {
                 let now = self.excess::<UP>(circle, r[i], cos[i], sin[i]);
                 let moved = r[i] - last[i];
                 // Below this a difference of two values tells no slope.
-                let secant = (now - value[i]) / if moved.abs() > 1e-7 * rim { moved } else { 1.0 };
-                slope[i] = if moved.abs() > 1e-7 * rim { secant } else { slope[i] };
-                let change = if beyond[i] { 0.0 } else { now / slope[i] };
-                (last[i], value[i]) = (r[i], now);
-                r[i] = (r[i] - change).clamp(0.0, 2.0 * rim);
-                step = change.abs().max(step);
+                let tells = moved.abs() > near;
+                let secant = (now - value[i]) / if tells { moved } else { 1.0 };
+                let steep = if tells { secant } else { slope[i] };
+                let by = if wanted[i] > 0.0 { now / steep } else { 0.0 };
+                (last[i], value[i], slope[i], change[i]) = (r[i], now, steep, by);
+                r[i] = lesser(greater(r[i] - by, 0.0), end_of_all);
             }
+            step = change.iter().fold(0.0, |most: f64, by| most.max(by.abs()));
             if step <= 1e-8 * rim {
                 break;
             }
         }
-        let wrong = r.iter().any(|radius| !radius.is_finite());
+        // `greater` and `lesser` let a number that is none go by.
+        let wrong = change.iter().any(|by| !by.is_finite());
         (r, if wrong { f64::NAN } else { step })
     }
 
     #[inline(always)]
-    fn radii_of(&self, circle: &Circle, at_centre: f64, cos: &Lanes, sin: &Lanes) -> (Lanes, f64) {
+    fn radii_of<const N: usize>(
+        &self,
+        circle: &Circle,
+        at_centre: f64,
+        cos: &[f64; N],
+        sin: &[f64; N],
+    ) -> ([f64; N], f64) {
         match circle.met {
-            Met::Mirror => ([circle.radius_mm; LANES], 0.0),
-            Met::Down => self.solve::<false>(circle, at_centre, cos, sin),
-            Met::Up => self.solve::<true>(circle, at_centre, cos, sin),
+            Met::Mirror => ([circle.radius_mm; N], 0.0),
+            Met::Down => self.solve::<false, N>(circle, at_centre, cos, sin),
+            Met::Up => self.solve::<true, N>(circle, at_centre, cos, sin),
         }
     }
 }
 
-/// The excess on the circle of this radius, for eight angles.
+/// The smaller of two numbers; unlike [`f64::min`] one instruction.
+#[inline(always)]
+fn lesser(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
+
+/// The larger of two numbers.
+#[inline(always)]
+fn greater(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
+/// The sum of eight numbers, always in the same order.
+#[inline(always)]
+fn sum(of: &Lanes) -> f64 {
+    ((of[0] + of[4]) + (of[2] + of[6])) + ((of[1] + of[5]) + (of[3] + of[7]))
+}
+
+/// The excess on the circle of this radius, for the angles of the looks.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn around(sight: &Sight, circle: &Circle, r: f64, cos: &Lanes, sin: &Lanes) -> Lanes {
-    let mut excess = [0.0; LANES];
+pub(super) fn around(sight: &Sight, circle: &Circle, r: f64, looks: &Looks) -> [f64; LOOKS] {
+    let (cos, sin) = (&looks.0, &looks.1);
+    let mut excess = [0.0; LOOKS];
     match circle.met {
-        Met::Mirror => excess = [r - circle.radius_mm; LANES],
+        Met::Mirror => excess = [r - circle.radius_mm; LOOKS],
         Met::Down => {
-            for i in 0..LANES {
+            for i in 0..LOOKS {
                 excess[i] = sight.excess::<false>(circle, r, cos[i], sin[i]);
             }
         }
         Met::Up => {
-            for i in 0..LANES {
+            for i in 0..LOOKS {
                 excess[i] = sight.excess::<true>(circle, r, cos[i], sin[i]);
             }
         }
@@ -192,16 +232,39 @@ pub(super) fn around(sight: &Sight, circle: &Circle, r: f64, cos: &Lanes, sin: &
     excess
 }
 
-/// The radii at which light begins to pass outside of a circle, for eight angles, and the last step toward them.
+/// The excess on the rim at an angle, and a step before and after it.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn radii(
-    sight: &Sight,
-    circle: &Circle,
-    at_centre: f64,
-    cos: &Lanes,
-    sin: &Lanes,
-) -> (Lanes, f64) {
-    sight.radii_of(circle, at_centre, cos, sin)
+pub(super) fn three(sight: &Sight, circle: &Circle, angle: f64, step: f64) -> [f64; 3] {
+    let mut excess = [0.0; LANES];
+    match circle.met {
+        Met::Mirror => excess = [sight.rim_mm - circle.radius_mm; LANES],
+        Met::Down => {
+            for i in 0..LANES {
+                let (sin, cos) = sine_and_cosine(angle + step * (i as f64 - 1.0));
+                excess[i] = sight.excess::<false>(circle, sight.rim_mm, cos, sin);
+            }
+        }
+        Met::Up => {
+            for i in 0..LANES {
+                let (sin, cos) = sine_and_cosine(angle + step * (i as f64 - 1.0));
+                excess[i] = sight.excess::<true>(circle, sight.rim_mm, cos, sin);
+            }
+        }
+    }
+    [excess[0], excess[1], excess[2]]
+}
+
+/// The radii at which light begins to pass outside of a circle, for the angles of the looks, and the last step
+/// toward them.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
+pub(super) fn radii(sight: &Sight, circle: &Circle, at_centre: f64, looks: &Looks) -> ([f64; LOOKS], f64) {
+    sight.radii_of(circle, at_centre, &looks.0, &looks.1)
+}
+
+/// The radius for one angle.
+pub(super) fn radius(sight: &Sight, circle: &Circle, at_centre: f64, angle: f64) -> f64 {
+    let (sin, cos) = sine_and_cosine(angle);
+    sight.radii_of(circle, at_centre, &[cos], &[sin]).0[0]
 }
 
 /// A stop that cuts into the rim, or the shadow, as the integral over a panel takes it.
@@ -240,40 +303,49 @@ pub(super) fn panel(sight: &Sight, takers: &[Taker], (from, to): (f64, f64)) -> 
     }
     let (mut inner, mut outer, mut free) = ([0.0_f64; LANES], [sight.rim_mm; LANES], [sight.rim_mm; LANES]);
     let mut sums = Panel { taken_mm2: [0.0; MOST], outer_mm2: 0.0, error_mm2: 0.0 };
+    let (mut share, mut seventh) = ([0.0; LANES], [0.0; LANES]);
     for taker in takers {
         let (radius, step) = sight.radii_of(&taker.circle, taker.at_centre, &cos, &sin);
-        let (mut sum, mut seventh, mut largest) = (0.0, 0.0, 0.0_f64);
-        for i in 0..LANES {
-            let (from_mm, to_mm) = if taker.is_shadow {
-                let edge = radius[i].min(outer[i]).max(inner[i]);
-                let taken = (inner[i], edge);
+        if taker.is_shadow {
+            for i in 0..LANES {
+                let edge = greater(lesser(radius[i], outer[i]), inner[i]);
+                let taken = sight.within(radial[i], edge) - sight.within(radial[i], inner[i]);
+                (share[i], seventh[i]) = (taken, SEVENTH[i] * taken);
                 inner[i] = edge;
-                taken
-            } else {
-                let edge = radius[i].clamp(0.0, outer[i]);
-                let taken = (edge.max(inner[i]), outer[i].max(inner[i]));
+            }
+        } else {
+            for i in 0..LANES {
+                let edge = lesser(greater(radius[i], 0.0), outer[i]);
+                let (from_mm, to_mm) = (greater(edge, inner[i]), greater(outer[i], inner[i]));
+                let taken = sight.within(radial[i], to_mm) - sight.within(radial[i], from_mm);
+                (share[i], seventh[i]) = (taken, SEVENTH[i] * taken);
                 outer[i] = edge;
-                free[i] = free[i].min(edge);
-                taken
-            };
-            let taken = sight.within(radial[i], to_mm) - sight.within(radial[i], from_mm);
-            sum += WEIGHTS[i] * taken;
-            seventh += WEIGHTS[i] * SEVENTH[i] * taken;
-            largest = largest.max(taken);
+                free[i] = lesser(edge, free[i]);
+            }
         }
-        sums.taken_mm2[taker.place] += half * sum;
-        sums.error_mm2 += half * (rule_error(seventh, largest) + 2.0 * sight.rim_mm * step * 1e-3);
+        let (taken, error) = summed(&share, &seventh);
+        sums.taken_mm2[taker.place] += half * taken;
+        sums.error_mm2 += half * (error + 2.0 * sight.rim_mm * step * 1e-3);
     }
-    let (mut sum, mut seventh, mut largest) = (0.0, 0.0, 0.0_f64);
     for i in 0..LANES {
         let taken = sight.within(radial[i], sight.rim_mm) - sight.within(radial[i], free[i]);
-        sum += WEIGHTS[i] * taken;
-        seventh += WEIGHTS[i] * SEVENTH[i] * taken;
-        largest = largest.max(taken);
+        (share[i], seventh[i]) = (taken, SEVENTH[i] * taken);
     }
-    sums.outer_mm2 = half * sum;
-    sums.error_mm2 += half * rule_error(seventh, largest);
+    let (taken, error) = summed(&share, &seventh);
+    sums.outer_mm2 = half * taken;
+    sums.error_mm2 += half * error;
     sums
+}
+
+/// The integral on -1 to 1 of what is taken at the nodes, and its error.
+#[inline(always)]
+fn summed(taken: &Lanes, seventh: &Lanes) -> (f64, f64) {
+    let (mut a, mut b) = ([0.0; LANES], [0.0; LANES]);
+    for i in 0..LANES {
+        (a[i], b[i]) = (WEIGHTS[i] * taken[i], WEIGHTS[i] * seventh[i]);
+    }
+    let largest = taken.iter().fold(0.0, |most, t| greater(*t, most));
+    (sum(&a), rule_error(sum(&b), largest))
 }
 
 /// The Legendre polynomial of degree 7 at the nodes, times 15/2.

@@ -8,18 +8,18 @@
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 use super::prepared::Prepared;
-use super::quick_lanes::{LANES, Lanes, MOST, Panel, Sight, Taker, around, panel, radii};
+use super::quick_lanes::{LOOKS, Looks, MOST, Panel, Sight, Taker, around, panel, radii, radius};
 use super::stops::{Circle, Met, Part};
 use crate::numeric::roots;
 #[cfg(test)]
 use crate::units::Field;
 
-/// Angles at which every curve is looked at.
-pub(super) const LOOKS: usize = 2 * LANES;
 /// Where the first one lies, in steps: off the corners and the symmetry of usual trains.
 const FIRST_LOOK: f64 = 0.3;
 /// More corners than this are left to the general way.
 const MOST_CORNERS: usize = 32;
+/// Corners are found to this, radians: only its square enters an integral, since the curves meet there.
+const CORNER_RAD: f64 = 1e-10;
 /// Halvings of a panel whose rule is not yet good enough.
 const HALVINGS: usize = 6;
 /// A panel is halved while its error is above this share of the clear aperture.
@@ -225,10 +225,7 @@ impl Look<'_> {
             if quick.shadow == Some(place) {
                 continue;
             }
-            let mut excess = [0.0; LOOKS];
-            for (chunk, (cos, sin)) in excess.chunks_exact_mut(LANES).zip(looks) {
-                chunk.copy_from_slice(&around(sight, circle, quick.rim_mm, cos, sin));
-            }
+            let excess = around(sight, circle, quick.rim_mm, looks);
             let on_rim = |angle: f64| sight.excess_mm(circle, quick.rim_mm, angle);
             let before = corners.count;
             zeros(&excess, on_rim, &mut corners)?;
@@ -240,13 +237,9 @@ impl Look<'_> {
                 return None;
             }
             let taker = Taker { circle: *circle, at_centre, place, is_shadow: false };
-            let mut curve = [0.0; LOOKS];
-            for (chunk, (cos, sin)) in curve.chunks_exact_mut(LANES).zip(looks) {
-                let (found, step) = radii(sight, circle, at_centre, cos, sin);
-                if !step.is_finite() {
-                    return None;
-                }
-                chunk.copy_from_slice(&found);
+            let (curve, step) = radii(sight, circle, at_centre, looks);
+            if !step.is_finite() {
+                return None;
             }
             let cuts = cuts.get_or_insert_with(|| Cuts::none(taker));
             for other in 0..cuts.count {
@@ -262,13 +255,9 @@ impl Look<'_> {
 
     /// The angles at which the shadow's edge crosses a cut.
     fn shadow_corners(&self, shadow: &Taker, cuts: &Cuts, corners: &mut Corners) -> Option<()> {
-        let mut edge = [0.0; LOOKS];
-        for (chunk, (cos, sin)) in edge.chunks_exact_mut(LANES).zip(looks()) {
-            let (found, step) = radii(&self.sight, &shadow.circle, shadow.at_centre, cos, sin);
-            if !step.is_finite() {
-                return None;
-            }
-            chunk.copy_from_slice(&found);
+        let (edge, step) = radii(&self.sight, &shadow.circle, shadow.at_centre, looks());
+        if !step.is_finite() {
+            return None;
         }
         for other in 0..cuts.count {
             let apart: [f64; LOOKS] = std::array::from_fn(|i| edge[i] - cuts.curves[other][i]);
@@ -281,8 +270,7 @@ impl Look<'_> {
 
     /// The radius of a stop's curve at one angle, mm.
     fn radius_at(&self, taker: &Taker, angle: f64) -> f64 {
-        let (sin, cos) = angle.sin_cos();
-        radii(&self.sight, &taker.circle, taker.at_centre, &[cos; LANES], &[sin; LANES]).0[0]
+        radius(&self.sight, &taker.circle, taker.at_centre, angle)
     }
 
     /// Adds what the takers stop, panel by panel between the corners.
@@ -393,12 +381,12 @@ pub(super) fn look_angle(i: usize) -> f64 {
     STEP * (i as f64 + FIRST_LOOK)
 }
 
-/// Cosines and sines of the looks, eight by eight.
-pub(super) fn looks() -> &'static [(Lanes, Lanes); 2] {
-    static TABLE: std::sync::OnceLock<[(Lanes, Lanes); 2]> = std::sync::OnceLock::new();
+/// Cosines and sines of the looks.
+pub(super) fn looks() -> &'static Looks {
+    static TABLE: std::sync::OnceLock<Looks> = std::sync::OnceLock::new();
     TABLE.get_or_init(|| {
-        let of = |half: usize, f: fn(f64) -> f64| std::array::from_fn(|i| f(look_angle(half * LANES + i)));
-        std::array::from_fn(|half| (of(half, f64::cos), of(half, f64::sin)))
+        let of = |f: fn(f64) -> f64| std::array::from_fn(|i| f(look_angle(i)));
+        (of(f64::cos), of(f64::sin))
     })
 }
 
@@ -412,7 +400,7 @@ fn zeros(values: &[f64; LOOKS], f: impl Fn(f64) -> f64, found: &mut Corners) -> 
         let after = values[(i + 1) % LOOKS];
         let angle = look_angle(i);
         if (here > 0.0) != (after > 0.0) {
-            found.add(roots::bracketed(&f, angle, angle + STEP, 1e-13)?)?;
+            found.add(roots::bracketed(&f, angle, angle + STEP, CORNER_RAD)?)?;
         }
         let sign = if here > 0.0 { -1.0 } else { 1.0 };
         let turns = sign * here >= sign * before && sign * here > sign * after;
@@ -425,8 +413,8 @@ fn zeros(values: &[f64; LOOKS], f: impl Fn(f64) -> f64, found: &mut Corners) -> 
         if peak > -0.1 * bend {
             let (top, value) = roots::maximum(|a| sign * f(a), angle - STEP, angle + STEP, 1e-8);
             if value > 0.0 {
-                found.add(roots::bracketed(&f, angle - STEP, top, 1e-13)?)?;
-                found.add(roots::bracketed(&f, top, angle + STEP, 1e-13)?)?;
+                found.add(roots::bracketed(&f, angle - STEP, top, CORNER_RAD)?)?;
+                found.add(roots::bracketed(&f, top, angle + STEP, CORNER_RAD)?)?;
             }
         }
     }

@@ -2,8 +2,8 @@
 
 use std::f64::consts::PI;
 
-use super::quick_lanes::{LANES, Sight, around};
-use super::quick_light::{LOOKS, QuickLight, STEP, look_angle, looks};
+use super::quick_lanes::{LOOKS, MOST, Sight, around, three};
+use super::quick_light::{QuickLight, STEP, look_angle, looks};
 use super::stops::{Circle, Part};
 use crate::numeric::roots;
 
@@ -30,8 +30,12 @@ impl QuickLight {
         let mut limited_by = None;
         let on_axis = self.open_sight(0.0, 0.0);
         let mut deepest = 1e-10 * self.rim_mm();
-        for (part, circle) in self.stops().iter().filter(|(part, _)| is_counted(*part)) {
+        let mut reach_on_axis = [0.0; MOST];
+        for (place, (part, circle)) in
+            self.stops().iter().enumerate().filter(|(_, (part, _))| is_counted(*part))
+        {
             let reach = furthest_mm(&on_axis, circle);
+            reach_on_axis[place] = reach;
             if reach > deepest {
                 (deepest, radius_mm, limited_by) = (reach, 0.0, Some(*part));
             }
@@ -39,13 +43,16 @@ impl QuickLight {
         if limited_by.is_some() {
             return QuickLitCircle { diameter_mm: 0.0, limited_by };
         }
-        for (part, circle) in self.stops().iter().filter(|(part, _)| is_counted(*part)) {
+        for (place, (part, circle)) in
+            self.stops().iter().enumerate().filter(|(_, (part, _))| is_counted(*part))
+        {
+            let on_axis = reach_on_axis[place];
             // Without a tilt all is the same around the axis.
             let azimuths = if circle.tilt == 0.0 { 1 } else { AZIMUTHS };
             let angle = |i: usize| PI * i as f64 / (AZIMUTHS - 1) as f64;
             let mut worst = None;
             for i in 0..azimuths {
-                if let Some(found) = self.nearer_root_mm(circle, angle(i), radius_mm) {
+                if let Some(found) = self.nearer_root_mm(circle, on_axis, angle(i), radius_mm) {
                     (radius_mm, limited_by, worst) = (found, Some(*part), Some(i));
                 }
             }
@@ -72,7 +79,7 @@ impl QuickLight {
             let bend = 2.0 * at - before - after;
             if bend > 0.0 {
                 let moved = angle(worst) + 0.5 * (after - before) / bend * angle(1);
-                if let Some(found) = self.nearer_root_mm(circle, moved, radius_mm) {
+                if let Some(found) = self.nearer_root_mm(circle, on_axis, moved, radius_mm) {
                     radius_mm = found;
                 }
             }
@@ -87,13 +94,21 @@ impl QuickLight {
         Sight { rim_mm, ..self.sight_from(along_mm, across_mm) }
     }
 
-    /// The field radius below `limit_mm` at which a stop begins to cut into the rim at an azimuth, if there is one.
-    fn nearer_root_mm(&self, circle: &Circle, azimuth: f64, limit_mm: f64) -> Option<f64> {
+    /// The field radius below `limit_mm` at which a stop begins to cut into the rim at an azimuth, if there is one;
+    /// its reach from the middle of the field is known.
+    fn nearer_root_mm(&self, circle: &Circle, on_axis: f64, azimuth: f64, limit_mm: f64) -> Option<f64> {
         let (sin, cos) = azimuth.sin_cos();
         let reach = |radius: f64| furthest_mm(&self.open_sight(radius * cos, radius * sin), circle);
-        if reach(limit_mm) <= 0.0 {
+        let at_limit = reach(limit_mm);
+        if at_limit <= 0.0 {
             return None;
         }
+        // The search begins with its two ends, which are known.
+        let reach = |radius: f64| match radius {
+            r if r <= 0.0 => on_axis,
+            r if r >= limit_mm => at_limit,
+            r => reach(r),
+        };
         roots::bracketed(reach, 0.0, limit_mm, 1e-9 * self.rim_mm())
     }
 }
@@ -105,10 +120,7 @@ fn is_counted(part: Part) -> bool {
 
 /// How far a stop reaches over the rim where it reaches furthest, mm; negative where it stays outside.
 fn furthest_mm(sight: &Sight, circle: &Circle) -> f64 {
-    let mut excess = [0.0; LOOKS];
-    for (chunk, (cos, sin)) in excess.chunks_exact_mut(LANES).zip(looks()) {
-        chunk.copy_from_slice(&around(sight, circle, sight.rim_mm, cos, sin));
-    }
+    let excess = around(sight, circle, sight.rim_mm, looks());
     let best = (0..LOOKS).fold(0, |best, i| if excess[i] > excess[best] { i } else { best });
     let vertex = |before: f64, at: f64, after: f64| {
         let bend = 2.0 * at - before - after;
@@ -120,8 +132,6 @@ fn furthest_mm(sight: &Sight, circle: &Circle) -> f64 {
     };
     let (moved, _) = vertex(excess[(best + LOOKS - 1) % LOOKS], excess[best], excess[(best + 1) % LOOKS]);
     // A second parabola, thirty times narrower, is good to rounding.
-    let (angle, step) = (look_angle(best) + moved * STEP, STEP / 30.0);
-    let at = |a: f64| sight.excess_mm(circle, sight.rim_mm, a);
-    let here = at(angle);
-    here + vertex(at(angle - step), here, at(angle + step)).1
+    let [before, here, after] = three(sight, circle, look_angle(best) + moved * STEP, STEP / 30.0);
+    here + vertex(before, here, after).1
 }

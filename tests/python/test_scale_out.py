@@ -25,6 +25,11 @@ def run_part(batch, k, of):
     return comparison, sum(name.startswith("catoptric-") for name in thread_names())
 
 
+def runs():
+    """Return the parts' own methods: what a script sends to its workers as it is."""
+    return [diagonals().part(k, of=PARTS).run for k in range(PARTS)]
+
+
 def thread_names():
     for task in os.listdir("/proc/self/task"):
         # A thread may end between the list and the look at it.
@@ -59,7 +64,10 @@ def test_processes_of_the_standard_library(serial, start, limit, most):
     with ProcessPoolExecutor(2, mp_context=context, initializer=limit) as workers:
         asked = [workers.submit(run_part, diagonals(), k, PARTS) for k in range(PARTS)]
         answers = [future.result(timeout=120) for future in asked]
+        bare = [workers.submit(run) for run in runs()]
+        bare = [future.result(timeout=120) for future in bare]
     holds(answers, serial, most)
+    assert ct.DiagonalComparison.join(bare) == serial
 
 
 @linux
@@ -68,8 +76,10 @@ def test_joblib(serial):
 
     with parallel_config(backend="loky", inner_max_num_threads=1):
         answers = Parallel(n_jobs=2)(delayed(run_part)(diagonals(), k, PARTS) for k in range(PARTS))
+        bare = Parallel(n_jobs=2)(delayed(run)() for run in runs())
     # One inner thread: no pool at all.
     holds(answers, serial, 0)
+    assert ct.DiagonalComparison.join(bare) == serial
 
 
 @linux
@@ -90,5 +100,7 @@ def test_dask_on_this_machine(serial, tmp_path):
     ):
         futures = [client.submit(run_part, diagonals(), k, PARTS) for k in range(PARTS)]
         answers = client.gather(futures)
+        bare = client.gather([client.submit(run) for run in runs()])
     # Dask sets OMP_NUM_THREADS to 1 in its workers, and the library heeds it.
     holds(answers, serial, 0)
+    assert ct.DiagonalComparison.join(bare) == serial
