@@ -8,7 +8,7 @@ use catoptric::numeric::gauss::on_interval;
 use catoptric::{
     Diagonal, Drawtube, Field, FilterRing, FocalLengthMm, FocalPlane, FocuserBoard, Holder, Light,
     MirrorClips, Opening, Part, Prepared, Primary, RADIANS_PER_ARCMIN, SensorMask, Spider, Star, Train,
-    TrainBuilder,
+    TrainBuilder, TurnedEdge,
 };
 use common::{Row, assert_close, everything, prepare, rows};
 
@@ -450,4 +450,22 @@ fn a_thin_vane_over_a_clip_is_seen_wherever_it_lies() {
         // The net's steps at the vane's two sides: 0.01 mm by 6 mm are 1.2e-6 of the aperture.
         assert_close(found, taken_mm2 / whole_mm2, 1.5e-6, "what a clip takes beside a vane");
     }
+}
+
+#[test]
+fn a_bevelled_rim_that_throws_its_light_aside_is_left_to_sampled_rays() {
+    // A rim that slopes by 600 nm in 0.4 mm throws its ring of light 1.5 mm aside: the free side of the drawtube is convex no more.
+    let mirror = Primary::new(80.0, FocalLengthMm(523.0)).layer(TurnedEdge::new(0.4, -600.0).power(1.0));
+    let parts = Train::builder(mirror)
+        .diagonal(Diagonal::new(12.7))
+        .focal_plane(FocalPlane::new(44.0))
+        .drawtube(Drawtube::new(12.3, 10.0, 7.5));
+    let telescope = prepare(parts);
+    let star = Field::arcmin(29.2, -40.0);
+    let (light, rays) = (telescope.light(star), telescope.light_by_rays(star));
+    assert_close(light.error_estimate, 3e-4, 1e-12, "the estimate is that of samples");
+    assert_eq!(light, rays);
+    // The ring passes the inner end where nothing else does.
+    let outer = light.stopped.iter().find(|s| s.part == Part::DrawtubeOuterEnd).expect("an outer end");
+    assert!(outer.fraction > 0.015, "{light:?}");
 }

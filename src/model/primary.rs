@@ -174,8 +174,8 @@ impl Primary {
             findings.number(
                 "mask_diameter_mm",
                 mask,
-                |v| v > 0.0 && v <= aperture,
-                "a diameter above 0 and not above the clear aperture",
+                |v| v >= 1e-3 && v <= aperture,
+                "a diameter from 0.001 mm to the clear aperture",
                 "other units, or the mask's outer diameter?",
             );
         }

@@ -62,7 +62,8 @@ pub struct DiagonalRow {
     pub relative_worst: Vec<f64>,
     /// For each radius the mean over azimuth, over the middle of the field.
     pub relative_mean: Vec<f64>,
-    /// The opening that limits at the edge in its darkest azimuth: see [`crate::Light::limited_by`].
+    /// The opening that takes most at the edge in its darkest azimuth; which one would return most,
+    /// [`crate::Light::limited_by`] tells.
     pub edge_limited_by: Option<Part>,
     /// Share of the light that would reach the darkest azimuth of the edge with the shadow left out.
     pub edge_without_shadow: f64,
@@ -119,7 +120,9 @@ impl Viewer {
             lit: light.lit_fraction,
             without_shadow: light.lit_without_shadow(),
             without_bodies: light.lit_fraction + bodies.map(|s| s.fraction).sum::<f64>(),
-            limited_by: light.limited_by,
+            limited_by: limiting(
+                light.stopped.iter().map(|s| (s.part, s.fraction)).filter(|(_, share)| *share > NOTHING),
+            ),
             error: light.error_estimate,
         }
     }
