@@ -8,7 +8,7 @@ use catoptric::numeric::gauss::on_interval;
 use catoptric::{
     Diagonal, Drawtube, Field, FilterRing, FocalLengthMm, FocalPlane, FocuserBoard, Holder, Light,
     MirrorClips, Opening, Part, Prepared, Primary, RADIANS_PER_ARCMIN, SensorMask, Spider, Star, Train,
-    TrainBuilder, TurnedEdge,
+    TrainBuilder, TurnedEdge, Zone,
 };
 use common::{Row, assert_close, everything, prepare, rows};
 
@@ -449,6 +449,31 @@ fn a_thin_vane_over_a_clip_is_seen_wherever_it_lies() {
         let found = returned(&telescope.light(field), Part::MirrorClips);
         // The net's steps at the vane's two sides: 0.01 mm by 6 mm are 1.2e-6 of the aperture.
         assert_close(found, taken_mm2 / whole_mm2, 1.5e-6, "what a clip takes beside a vane");
+    }
+}
+
+#[test]
+fn light_that_only_a_sliver_passes_is_found_behind_a_zone() {
+    // A wide zone near the vertex leaves a tip there; its light is thrown 5 um aside, which changes next to nothing.
+    let telescope = |zone: Option<Zone>| {
+        let mirror = Primary::new(80.0, FocalLengthMm(523.0)).conic(-1.5);
+        let mirror = zone.map_or(mirror.clone(), |z| mirror.layer(z));
+        let parts = Train::builder(mirror)
+            .diagonal(Diagonal::new(12.73))
+            .focal_plane(FocalPlane::new(44.0))
+            .drawtube(Drawtube::new(12.27, 10.0, 7.5));
+        prepare(parts)
+    };
+    let star = Field::arcmin(29.2, -40.0);
+    let (bare, zoned) = (telescope(None), telescope(Some(Zone::new(10.8, 8.7, 48.0))));
+    let (a, b) = (bare.light(star), zoned.light(star));
+    assert!(share(&a, Part::DrawtubeOuterEnd) > 0.015, "{a:?}");
+    for (one, other) in a.stopped.iter().zip(&b.stopped) {
+        assert_close(one.fraction, other.fraction, 2e-4, "a share with and without the zone");
+    }
+    let rays = zoned.light_by_rays(star);
+    for (one, other) in rays.stopped.iter().zip(&b.stopped) {
+        assert_close(one.fraction, other.fraction, 4e-4, "a share by rays");
     }
 }
 

@@ -9,6 +9,9 @@ const CUTS: usize = 80;
 const DEEP_ENOUGH: f64 = 0.7;
 /// Step of a slope, as a share of the rim's radius.
 const SLOPE_STEP: f64 = 1e-5;
+/// A figure changes the slope of an edge from place to place, by some hundredths on mirrors that are made: how far a straight
+/// continuation may be off, as a share of its own change.
+const BENDING: f64 = 0.05;
 /// Looks by which a region is made round, how often, and until which ratio of length to width.
 const ROUND_LOOKS: usize = 16;
 const ROUNDS: usize = 12;
@@ -21,8 +24,10 @@ const ROUND: f64 = 3.0;
 /// place through its centre, along the slope of the edge that is passed furthest there.
 pub(super) fn inside(seen: &Seen<'_>, edges: &[Edge], scales: &[f64]) -> Option<([f64; 2], f64)> {
     let rim_mm = edges[0].radius_mm;
-    let corner = 1.1 * rim_mm;
-    let mut polygon = vec![[-corner, -corner], [corner, -corner], [corner, corner], [-corner, corner]];
+    // The first cut keeps clear of the vertex, where a zone may leave the glass with a tip.
+    let (low, high) = (-1.1 * rim_mm, 1.13 * rim_mm);
+    let mut polygon = vec![[low, low], [high, low], [high, high], [low, high]];
+    let bending = if seen.prepared.mirror().bare_conic().is_some() { 0.0 } else { BENDING };
     let excess = |place: [f64; 2], i: usize| {
         seen.ray(place).map_or(f64::INFINITY, |ray| edges[i].excess_mm(&ray, &seen.beam) / scales[i])
     };
@@ -44,11 +49,12 @@ pub(super) fn inside(seen: &Seen<'_>, edges: &[Edge], scales: &[f64]) -> Option<
         let at = |p: &[f64; 2]| here + slope[0] * (p[0] - place[0]) + slope[1] * (p[1] - place[1]);
         let least = polygon.iter().map(at).fold(f64::INFINITY, f64::min);
         let (_, value) = best?;
-        // Convex: nowhere in the polygon is it below the straight continuation.
-        if least > 0.0 || (value < 0.0 && value <= DEEP_ENOUGH * least) {
+        let slack = bending * (here - least);
+        // Convex but for the slack: nowhere in the polygon is it below the straight continuation.
+        if least > slack || (value < 0.0 && value <= DEEP_ENOUGH * least) {
             break;
         }
-        polygon = cut(&polygon, |p| at(p) - here.min(value.max(least)));
+        polygon = cut(&polygon, |p| at(p) - here.min(value.max(least)) - slack);
         if polygon.len() < 3 {
             break;
         }

@@ -46,7 +46,7 @@ const DEEP: f64 = 0.12;
 /// A stop so near to the focus that aberrations outweigh the cone there by this has no convex free side.
 const BENT: f64 = 0.25;
 /// Nor has one past whose edge the figure throws a zone's light by more than this share of its radius.
-const THROWN: f64 = 0.02;
+const THROWN: f64 = 0.2;
 
 /// What one part stops of one star's light.
 ///
@@ -169,7 +169,7 @@ impl Prepared {
     /// Leaves out: reflectances; slivers of a stop's edge that are seen twice behind a kink of the glass (an edge whose
     /// power is below 2: within 1e-8). Where a stop lies so near to the focus that aberrations outweigh the cone's
     /// width there (some millimetres) and the star falls on its edge, or where a figure so steep cuts that it throws light
-    /// aside by more than 2 % of an opening's radius, 100 000 sampled rays answer, good to about 3e-4.
+    /// aside by more than a fifth of an opening's radius, 100 000 sampled rays answer, good to about 3e-4.
     /// A star in no direction (not a number) gives no light.
     ///
     /// ```
