@@ -36,7 +36,7 @@ pub use light::{
     FieldStopLight, Illumination, Light, LightMap, LitCircle, RadialIllumination, SensorCorner, SensorFrame,
     Share,
 };
-pub(crate) use light::{limiting, no_light};
+pub(crate) use light::{is_mirrored, limiting, magnitudes, no_light};
 pub use light_by_size::LightBySize;
 pub use prepared::Prepared;
 pub(crate) use pupil::{Density, Nodes};

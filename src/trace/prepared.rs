@@ -32,6 +32,8 @@ struct Parts {
     strips: Vec<Strip>,
     parts: Vec<Part>,
     breaks: Vec<Break>,
+    /// How far the figure throws light aside on its way to the focus, at most, mm.
+    thrown_mm: f64,
 }
 
 impl Prepared {
@@ -42,7 +44,8 @@ impl Prepared {
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
-        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, strips, parts, breaks }))
+        let thrown_mm = thrown_mm(train, &mirror);
+        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, strips, parts, breaks, thrown_mm }))
     }
 
     /// The description this was compiled from.
@@ -87,6 +90,11 @@ impl Prepared {
     /// How fine the part of the figure is that is not round; none where everything depends on the radius alone.
     pub(crate) fn detail(&self) -> Option<Detail> {
         self.mirror().detail()
+    }
+
+    /// How far the figure throws light aside on its way to the focus, at most, mm: looked at within each of its zones.
+    pub(crate) fn thrown_mm(&self) -> f64 {
+        self.0.thrown_mm
     }
 
     pub(crate) fn mirror(&self) -> &Mirror {
@@ -162,6 +170,25 @@ fn in_order(stops: &[Stop], strips: &[Strip]) -> Vec<Part> {
     parts.dedup();
     parts.extend(beyond);
     parts
+}
+
+fn thrown_mm(train: &Train, mirror: &Mirror) -> f64 {
+    const LOOKS: u32 = 8;
+    if mirror.bare_conic().is_some() {
+        return 0.0;
+    }
+    let primary = train.primary();
+    let ends = mirror.breaks().into_iter().map(|b| b.radius_mm).chain([primary.clear_aperture_mm / 2.0]);
+    let (mut from, mut steepest) = (0.0, 0.0_f64);
+    for to in ends {
+        for k in 0..LOOKS {
+            let r = from + (to - from) * (f64::from(k) + 0.5) / f64::from(LOOKS);
+            let slope = mirror.height_and_slope(r).1 - mirror.conic_height_and_slope(r).1;
+            steepest = steepest.max(slope.abs());
+        }
+        from = to;
+    }
+    2.0 * steepest * primary.focal_length_mm
 }
 
 fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {

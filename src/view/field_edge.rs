@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Result};
 use crate::model::{Primary, Train};
-use crate::trace::{Part, Prepared, limiting};
+use crate::trace::{Part, Prepared, limiting, magnitudes};
 
 /// A part whose share grows by less than this from the middle to the edge does not dim the edge.
 const LEAST_GROWTH: f64 = 1e-8;
@@ -45,7 +45,7 @@ impl EdgeLight {
     /// assert!((edge.worst_magnitudes().expect("half of it") - 0.752_574_989).abs() < 1e-9); // 2.5 log10 2
     /// ```
     pub fn worst_magnitudes(&self) -> Option<f64> {
-        magnitudes(self.worst)
+        lost(self.worst)
     }
 
     /// Magnitudes lost in the mean; none where no light arrives.
@@ -55,7 +55,7 @@ impl EdgeLight {
     /// assert_eq!(edge.mean_magnitudes(), None);
     /// ```
     pub fn mean_magnitudes(&self) -> Option<f64> {
-        magnitudes(self.mean)
+        lost(self.mean)
     }
 
     /// The edge at a radius of the field, mm; none where the middle is dark.
@@ -102,10 +102,9 @@ impl EdgeLight {
     }
 }
 
-/// A share of the light as magnitudes lost.
-fn magnitudes(share: f64) -> Option<f64> {
-    // Without the + 0 a full share would lose -0 magnitudes.
-    (share > 0.0).then(|| -2.5 * share.log10() + 0.0)
+/// A share of the light as magnitudes lost; none where it is dark.
+fn lost(share: f64) -> Option<f64> {
+    (share > 0.0).then(|| magnitudes(share))
 }
 
 /// How sharp the edge of a field is, by exact rays, the middle being in focus.

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::batch::{DiagonalBatchInput, Place};
 use crate::model::Train;
 use crate::numeric::gauss;
-use crate::trace::{Part, Prepared, QuickLight, limiting};
+use crate::trace::{Part, Prepared, QuickLight, is_mirrored, limiting, magnitudes};
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
 use crate::wave::perfect_mtf;
 
@@ -126,18 +126,6 @@ impl Viewer {
             error: light.error_estimate,
         }
     }
-
-    /// Whether what is above the plane of the focuser is as what is below.
-    fn is_symmetric(&self) -> bool {
-        let train = self.prepared.train();
-        let glass_in_place = train.diagonal().is_none_or(|d| d.misplaced.is_none());
-        let masked = train.sensor_mask().is_some_and(|m| m.rotation_deg != 0.0);
-        train.spider().is_none()
-            && train.mirror_clips().is_none()
-            && self.prepared.detail().is_none()
-            && glass_in_place
-            && !masked
-    }
 }
 
 /// Light over azimuth at one radius.
@@ -153,7 +141,7 @@ impl DiagonalRow {
         let quick = QuickLight::new(&prepared);
         let viewer = Viewer { prepared, quick };
         let prepared = &viewer.prepared;
-        let symmetric = viewer.is_symmetric();
+        let symmetric = is_mirrored(prepared);
         let axis = viewer.see(0.0, 0.0);
         let mut error_estimate = axis.error;
         let (mut worst, mut mean) = (Vec::new(), Vec::new());
@@ -183,7 +171,7 @@ impl DiagonalRow {
             contrast(frequency, open_mm, acts_as_aperture_mm, shadow_mm)
         });
         let reflectance = mean_reflectance(prepared, shadow_mm / 2.0, acts_as_aperture_mm / 2.0);
-        let magnitudes = |share: f64| (share > 0.0).then(|| -2.5 * share.log10());
+        let lost = |share: f64| (share > 0.0).then(|| magnitudes(share));
         Self {
             row: place.row,
             train: place.train,
@@ -201,8 +189,8 @@ impl DiagonalRow {
             edge_without_shadow: edge.without_shadow,
             contrast: contrast.collect(),
             throughput: axis.lit * reflectance,
-            lost_on_axis_magnitudes: magnitudes(axis.lit),
-            lost_at_edge_magnitudes: magnitudes(edge.lit),
+            lost_on_axis_magnitudes: lost(axis.lit),
+            lost_at_edge_magnitudes: lost(edge.lit),
             clipped_axis,
             acts_as_aperture_mm,
             price: input.price.get(place.size).copied(),

@@ -59,7 +59,7 @@ pub(super) fn lights_around(prepared: &Prepared, radius_mm: &[f64], count: usize
 }
 
 /// Whether a train is alike on both sides of the plane of the tube and the focuser, y to -y.
-fn is_mirrored(prepared: &Prepared) -> bool {
+pub(crate) fn is_mirrored(prepared: &Prepared) -> bool {
     let train = prepared.train();
     // Half a turn over the number of spokes brings them onto themselves, and so does their mirror image.
     let spokes = |angle_deg: f64, count: u32| {

@@ -28,6 +28,7 @@ use super::stops::Part;
 use crate::error::Error;
 use crate::units::Field;
 
+pub(crate) use around::is_mirrored;
 pub use field_stop::FieldStopLight;
 pub use illumination::Illumination;
 pub use lit_circle::LitCircle;
@@ -259,7 +260,7 @@ fn account(seen: &Seen<'_>, ledger: &Ledger) -> Option<(Vec<f64>, f64)> {
             let partly = acting[i] && low < 0.0;
             let is_thrown = edge.stop.is_some_and(|stop| {
                 let after_the_mirror = stop.part == Part::Diagonal || stop.part.is_beyond_the_flat();
-                after_the_mirror && seen.thrown_mm() > THROWN * stop.radius_mm()
+                after_the_mirror && seen.prepared.thrown_mm() > THROWN * stop.radius_mm()
             });
             if partly && (is_thrown || is_bent(&looks, i, spokes.at_centre_mm[i])) {
                 return None;

@@ -44,26 +44,6 @@ impl<'a> Seen<'a> {
         self.prepared.mirror().met_by(origin, direction).map(|point| self.beam.reflect(&point))
     }
 
-    /// How far the figure throws light aside on its way to the focus, at most, mm: looked at within each of its zones.
-    pub(super) fn thrown_mm(&self) -> f64 {
-        const LOOKS: u32 = 8;
-        let mirror = self.prepared.mirror();
-        if mirror.bare_conic().is_some() {
-            return 0.0;
-        }
-        let ends = self.breaks_mm.iter().copied().chain([self.prepared.clear_radius_mm()]);
-        let (mut from, mut steepest) = (0.0, 0.0_f64);
-        for to in ends {
-            for k in 0..LOOKS {
-                let r = from + (to - from) * (f64::from(k) + 0.5) / f64::from(LOOKS);
-                let slope = mirror.height_and_slope(r).1 - mirror.conic_height_and_slope(r).1;
-                steepest = steepest.max(slope.abs());
-            }
-            from = to;
-        }
-        2.0 * steepest * self.prepared.focal_length_mm()
-    }
-
     /// The circle of a radius on the mirror, seen in the plane: x and y on the mirror for each unit of u and v, and in
     /// their origin. Only where the rim lies level and the light is parallel; else none.
     pub(super) fn level_circle(&self, radius_mm: f64) -> Option<LevelCircle> {
