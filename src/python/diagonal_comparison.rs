@@ -10,7 +10,7 @@ use super::arrays::{Column, column};
 use super::diagonals::{PyDiagonalBatch, table, truths};
 use super::errors::{exception, refused};
 use super::rays::draw;
-use super::record::{getters, record};
+use super::record::{columns, getters, record};
 use crate::{Aim, AimWeights, Criterion, DiagonalComparison, DiagonalRow, Recommendation, SizeScore};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -55,30 +55,6 @@ impl PyDiagonalComparison {
         PyDiagonalBatch(self.0.batch.clone())
     }
 
-    /// Minor axes, mm.
-    #[getter]
-    fn minor_axis_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.rows.iter().map(|r| r.minor_axis_mm))
-    }
-
-    /// Diameter of the shadow over that of the mirror that gathers light.
-    #[getter]
-    fn obstruction_ratio<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.rows.iter().map(|r| r.obstruction_ratio))
-    }
-
-    /// Diameter of the circle over which nothing but the shadow takes light, mm; 0 where the axis is cut.
-    #[getter]
-    fn fully_lit_diameter_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.rows.iter().map(|r| r.fully_lit_diameter_mm))
-    }
-
-    /// Share of the light that reaches the middle of the field.
-    #[getter]
-    fn on_axis<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.rows.iter().map(|r| r.on_axis))
-    }
-
     /// Light in the darkest azimuth of the edge, over the middle of the field.
     #[getter]
     fn edge_relative<'py>(&self, py: Python<'py>) -> Column<'py> {
@@ -91,12 +67,6 @@ impl PyDiagonalComparison {
     fn edge_light<'py>(&self, py: Python<'py>) -> Column<'py> {
         let edge = self.0.edge();
         column(py, self.0.rows.iter().map(|r| r.absolute_worst(edge)))
-    }
-
-    /// Diameter of the circle of the same area as what the parts leave of the mirror for the axis, mm.
-    #[getter]
-    fn acts_as_aperture_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.rows.iter().map(|r| r.acts_as_aperture_mm))
     }
 
     /// Whether a part cuts the light of the axis itself.
@@ -122,18 +92,6 @@ impl PyDiagonalComparison {
     fn drawtube<'py>(&self, py: Python<'py>) -> Bound<'py, PyArray1<i64>> {
         let number = |r: &DiagonalRow| r.drawtube.map_or(-1, |d| d as i64);
         self.0.rows.iter().map(number).collect::<Vec<_>>().into_pyarray(py)
-    }
-
-    /// Distances from the tube's axis to the focal plane, mm.
-    #[getter]
-    fn axis_to_focus_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.rows.iter().map(|r| r.axis_to_focus_mm))
-    }
-
-    /// Prices, where they were told; else empty.
-    #[getter]
-    fn price<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.rows.iter().filter_map(|r| r.price))
     }
 
     /// Return all numbers as a table, one row a candidate.
@@ -243,6 +201,23 @@ impl PyDiagonalComparison {
         draw("diagonals", slf.as_any(), ax, None)
     }
 }
+
+columns!(PyDiagonalComparison, |value| {
+    /// Minor axes, mm.
+    minor_axis_mm = value.rows.iter().map(|r| r.minor_axis_mm);
+    /// Diameter of the shadow over that of the mirror that gathers light.
+    obstruction_ratio = value.rows.iter().map(|r| r.obstruction_ratio);
+    /// Diameter of the circle over which nothing but the shadow takes light, mm; 0 where the axis is cut.
+    fully_lit_diameter_mm = value.rows.iter().map(|r| r.fully_lit_diameter_mm);
+    /// Share of the light that reaches the middle of the field.
+    on_axis = value.rows.iter().map(|r| r.on_axis);
+    /// Diameter of the circle of the same area as what the parts leave of the mirror for the axis, mm.
+    acts_as_aperture_mm = value.rows.iter().map(|r| r.acts_as_aperture_mm);
+    /// Distances from the tube's axis to the focal plane, mm.
+    axis_to_focus_mm = value.rows.iter().map(|r| r.axis_to_focus_mm);
+    /// Prices, where they were told; else empty.
+    price = value.rows.iter().filter_map(|r| r.price);
+});
 
 getters!(PyDiagonalComparison, |found| {
     /// Columns by which the candidates are held against one another.

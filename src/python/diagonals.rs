@@ -9,11 +9,11 @@ use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count, count_or, list, maybe_number, wavelength};
-use super::arrays::{Column, column};
+use super::arrays::column;
 use super::diagonal_comparison::PyDiagonalComparison;
 use super::errors::{compute, compute_counting, exception, refused};
 use super::model::PyDrawtube;
-use super::record::{getters, record};
+use super::record::{columns, getters, record};
 use super::train::PyTrain;
 use crate::{DiagonalBatch, DiagonalBatchInput, DiagonalRow, Field, OffsetRule, Part, Train};
 
@@ -93,40 +93,10 @@ impl PyDiagonalBatch {
         self.0.len()
     }
 
-    /// Minor axes, as given, mm.
-    #[getter]
-    fn minor_axis_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.input().minor_axis_mm.iter().copied())
-    }
-
-    /// Distances of the focal plane from the tube's axis, as given, mm; empty: each train's own.
-    #[getter]
-    fn axis_to_focus_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.input().axis_to_focus_mm.iter().copied())
-    }
-
-    /// Radii in the focal plane, mm; the largest is called the edge.
-    #[getter]
-    fn field_radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.input().field_radius_mm.iter().copied())
-    }
-
-    /// Full periods of the details, arcsec.
-    #[getter]
-    fn detail_arcsec<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.input().detail_arcsec.iter().copied())
-    }
-
     /// Drawtubes, as given; empty: each train's own.
     #[getter]
     fn drawtubes<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
         PyTuple::new(py, self.0.input().drawtubes.iter().map(|tube| PyDrawtube(*tube)))
-    }
-
-    /// Prices, as given; empty: not told.
-    #[getter]
-    fn price<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.input().price.iter().copied())
     }
 
     /// Return the part `k` (from 0) of `of` parts of the rows: joined in order they are the whole, bit for bit.
@@ -175,6 +145,19 @@ impl PyDiagonalBatch {
         Ok(PyDiagonalChunks { batch: Arc::new(self.0.clone()), next: AtomicUsize::new(0), rows })
     }
 }
+
+columns!(PyDiagonalBatch, |value| {
+    /// Minor axes, as given, mm.
+    minor_axis_mm = value.input().minor_axis_mm.iter().copied();
+    /// Distances of the focal plane from the tube's axis, as given, mm; empty: each train's own.
+    axis_to_focus_mm = value.input().axis_to_focus_mm.iter().copied();
+    /// Radii in the focal plane, mm; the largest is called the edge.
+    field_radius_mm = value.input().field_radius_mm.iter().copied();
+    /// Full periods of the details, arcsec.
+    detail_arcsec = value.input().detail_arcsec.iter().copied();
+    /// Prices, as given; empty: not told.
+    price = value.input().price.iter().copied();
+});
 
 getters!(PyDiagonalBatch, |batch| {
     /// Number of rows.

@@ -4,10 +4,9 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arrays::{Column, column};
 use super::light::{keys, stopped, table};
 use super::rays::draw;
-use super::record::{getters, record};
+use super::record::{columns, getters, record};
 use crate::{Illumination, RadialIllumination};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -33,36 +32,6 @@ pub(super) struct PyIllumination(pub(super) Illumination);
 
 #[pymethods]
 impl PyIllumination {
-    /// Positions along, mm; positive toward the sky end.
-    #[getter]
-    fn along_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.along_mm.iter().copied())
-    }
-
-    /// Positions across, mm.
-    #[getter]
-    fn across_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.across_mm.iter().copied())
-    }
-
-    /// Share of the light on the clear aperture that arrives.
-    #[getter]
-    fn absolute<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute.iter().copied())
-    }
-
-    /// The same over its value in the middle of the field.
-    #[getter]
-    fn relative<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.relative.iter().copied())
-    }
-
-    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
-    #[getter]
-    fn magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.magnitudes())
-    }
-
     /// The share that each part stops, by part.
     #[getter]
     fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
@@ -90,6 +59,19 @@ impl PyIllumination {
         table(slf.as_any(), &["along_mm", "across_mm", "absolute", "relative", "magnitudes", "limited_by"])
     }
 }
+
+columns!(PyIllumination, |value| {
+    /// Positions along, mm; positive toward the sky end.
+    along_mm = value.along_mm.iter().copied();
+    /// Positions across, mm.
+    across_mm = value.across_mm.iter().copied();
+    /// Share of the light on the clear aperture that arrives.
+    absolute = value.absolute.iter().copied();
+    /// The same over its value in the middle of the field.
+    relative = value.relative.iter().copied();
+    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
+    magnitudes = value.magnitudes();
+});
 
 getters!(PyIllumination, |light| {
     /// The opening that limits at every point, by its key; an empty text where none stops anything.
@@ -123,66 +105,6 @@ pub(super) struct PyRadialIllumination(pub(super) RadialIllumination);
 
 #[pymethods]
 impl PyRadialIllumination {
-    /// Radii, mm.
-    #[getter]
-    fn radius_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.radius_mm.iter().copied())
-    }
-
-    /// The darkest azimuth, relative to the axis.
-    #[getter]
-    fn worst<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.worst.iter().copied())
-    }
-
-    /// The mean over azimuth, relative to the axis.
-    #[getter]
-    fn mean<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.mean.iter().copied())
-    }
-
-    /// The brightest azimuth, relative to the axis.
-    #[getter]
-    fn best<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.best.iter().copied())
-    }
-
-    /// Where the darkest place lies, degrees from the sky end toward +across.
-    #[getter]
-    fn worst_azimuth_deg<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.worst_azimuth_deg.iter().copied())
-    }
-
-    /// Where the brightest place lies, degrees from the sky end toward +across.
-    #[getter]
-    fn best_azimuth_deg<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.best_azimuth_deg.iter().copied())
-    }
-
-    /// Loss in the darkest azimuth against the middle of the field, magnitudes; infinite where no light arrives.
-    #[getter]
-    fn worst_magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.worst_magnitudes())
-    }
-
-    /// The darkest azimuth, as a share of the light on the clear aperture.
-    #[getter]
-    fn absolute_worst<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute_worst())
-    }
-
-    /// The mean over azimuth, as a share of the light on the clear aperture.
-    #[getter]
-    fn absolute_mean<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute_mean())
-    }
-
-    /// The brightest azimuth, as a share of the light on the clear aperture.
-    #[getter]
-    fn absolute_best<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute_best())
-    }
-
     /// The share that each part stops, by part; the mean over azimuth.
     #[getter]
     fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
@@ -242,6 +164,29 @@ impl PyRadialIllumination {
         draw("shares", slf.as_any(), ax, None)
     }
 }
+
+columns!(PyRadialIllumination, |value| {
+    /// Radii, mm.
+    radius_mm = value.radius_mm.iter().copied();
+    /// The darkest azimuth, relative to the axis.
+    worst = value.worst.iter().copied();
+    /// The mean over azimuth, relative to the axis.
+    mean = value.mean.iter().copied();
+    /// The brightest azimuth, relative to the axis.
+    best = value.best.iter().copied();
+    /// Where the darkest place lies, degrees from the sky end toward +across.
+    worst_azimuth_deg = value.worst_azimuth_deg.iter().copied();
+    /// Where the brightest place lies, degrees from the sky end toward +across.
+    best_azimuth_deg = value.best_azimuth_deg.iter().copied();
+    /// Loss in the darkest azimuth against the middle of the field, magnitudes; infinite where no light arrives.
+    worst_magnitudes = value.worst_magnitudes();
+    /// The darkest azimuth, as a share of the light on the clear aperture.
+    absolute_worst = value.absolute_worst();
+    /// The mean over azimuth, as a share of the light on the clear aperture.
+    absolute_mean = value.absolute_mean();
+    /// The brightest azimuth, as a share of the light on the clear aperture.
+    absolute_best = value.absolute_best();
+});
 
 getters!(PyRadialIllumination, |light| {
     /// The opening that limits in the darkest azimuth, by its key; an empty text where none stops anything.

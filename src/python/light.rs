@@ -4,9 +4,9 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arrays::{Column, column};
+use super::arrays::column;
 use super::rays::draw;
-use super::record::{getters, record};
+use super::record::{columns, getters, record};
 use crate::{FieldStopLight, Light, LightMap, LitCircle, Part, SensorCorner};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -92,30 +92,6 @@ pub(super) struct PyFieldStopLight(pub(super) FieldStopLight);
 
 #[pymethods]
 impl PyFieldStopLight {
-    /// Azimuths, degrees from the sky end toward +across.
-    #[getter]
-    fn azimuth_deg<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.azimuth_deg.iter().copied())
-    }
-
-    /// Share of the light on the clear aperture that arrives.
-    #[getter]
-    fn absolute<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute.iter().copied())
-    }
-
-    /// The same over its value in the middle of the field.
-    #[getter]
-    fn relative<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.relative.iter().copied())
-    }
-
-    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
-    #[getter]
-    fn magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.magnitudes())
-    }
-
     /// The share that each part stops, by part.
     #[getter]
     fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
@@ -144,6 +120,17 @@ impl PyFieldStopLight {
         draw("field_stop_light", slf.as_any(), ax, None)
     }
 }
+
+columns!(PyFieldStopLight, |value| {
+    /// Azimuths, degrees from the sky end toward +across.
+    azimuth_deg = value.azimuth_deg.iter().copied();
+    /// Share of the light on the clear aperture that arrives.
+    absolute = value.absolute.iter().copied();
+    /// The same over its value in the middle of the field.
+    relative = value.relative.iter().copied();
+    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
+    magnitudes = value.magnitudes();
+});
 
 getters!(PyFieldStopLight, |ring| {
     /// Diameter of the field stop, mm.
@@ -194,36 +181,6 @@ pub(super) struct PyLightMap(pub(super) LightMap);
 
 #[pymethods]
 impl PyLightMap {
-    /// Where each point lies along, mm; positive toward the sky end.
-    #[getter]
-    fn along_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.along_mm())
-    }
-
-    /// Where each point lies across, mm.
-    #[getter]
-    fn across_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.across_mm())
-    }
-
-    /// Share of the light on the clear aperture that arrives.
-    #[getter]
-    fn absolute<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.absolute.iter().copied())
-    }
-
-    /// The same over its value in the middle of the field.
-    #[getter]
-    fn relative<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.relative())
-    }
-
-    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
-    #[getter]
-    fn magnitudes<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.magnitudes())
-    }
-
     /// The share that each part stops, by part.
     #[getter]
     fn stopped<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
@@ -252,6 +209,19 @@ impl PyLightMap {
         draw("sensor_light", slf.as_any(), ax, None)
     }
 }
+
+columns!(PyLightMap, |value| {
+    /// Where each point lies along, mm; positive toward the sky end.
+    along_mm = value.along_mm();
+    /// Where each point lies across, mm.
+    across_mm = value.across_mm();
+    /// Share of the light on the clear aperture that arrives.
+    absolute = value.absolute.iter().copied();
+    /// The same over its value in the middle of the field.
+    relative = value.relative();
+    /// Loss against the middle of the field, magnitudes; infinite where no light arrives.
+    magnitudes = value.magnitudes();
+});
 
 getters!(PyLightMap, |map| {
     /// Length of the sensor's side along, mm.

@@ -77,6 +77,20 @@ macro_rules! arrays {
 }
 pub(super) use arrays;
 
+/// Writes getters of columns: a name, the numbers of the wrapped value that it holds, and its page of help.
+macro_rules! columns {
+    ($class:ident, |$value:ident| { $($(#[$meta:meta])* $name:ident = $from:expr;)* }) => {
+        #[pymethods]
+        impl $class {
+            $($(#[$meta])* #[getter] fn $name<'py>(&self, py: Python<'py>) -> $crate::python::arrays::Column<'py> {
+                let $value = &self.0;
+                $crate::python::arrays::column(py, $from)
+            })*
+        }
+    };
+}
+pub(super) use columns;
+
 /// The JSON of a wrapped value.
 pub(super) fn to_json(py: Python<'_>, value: &impl serde::Serialize) -> PyResult<String> {
     serde_json::to_string(value).map_err(|e| {
