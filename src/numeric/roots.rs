@@ -186,6 +186,48 @@ fn is_same_place(a: (f64, f64), b: (f64, f64)) -> bool {
     a.0.to_bits() == b.0.to_bits()
 }
 
+/// Where a function that is nearly a parabola rises through zero, from three values of it; never outside of the
+/// bracket, at whose lower end it is negative. A step below `enough` is the last one, and its end is not looked at.
+///
+/// Source: Muller's method (Muller 1956, Math. Tables Aids Comput. 10, 208), kept safe by bisection.
+pub(crate) fn rising(
+    mut f: impl FnMut(f64) -> f64,
+    mut known: [(f64, f64); 3],
+    (mut low, mut high): (f64, f64),
+    enough: f64,
+) -> f64 {
+    for _ in 0..80 {
+        let [a, b, c] = known;
+        let (h1, h2) = (b.0 - a.0, c.0 - b.0);
+        let (d1, d2) = ((b.1 - a.1) / h1, (c.1 - b.1) / h2);
+        let curvature = (d2 - d1) / (h1 + h2);
+        let slope = curvature * h2 + d2;
+        let root = (slope * slope - 4.0 * curvature * c.1).sqrt();
+        let mut next = c.0 - 2.0 * c.1 / (slope + root.copysign(slope));
+        let inside = next > low && next < high;
+        if inside && (next - c.0).abs() <= enough {
+            return next;
+        }
+        if c.1 == 0.0 {
+            return c.0;
+        }
+        if !inside {
+            next = f64::midpoint(low, high);
+            if high - low <= 1e-4 * enough {
+                return next;
+            }
+        }
+        let value = f(next);
+        if value > 0.0 {
+            high = next;
+        } else {
+            low = next;
+        }
+        known = [b, c, (next, value)];
+    }
+    f64::midpoint(low, high)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

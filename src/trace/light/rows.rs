@@ -4,7 +4,7 @@ use super::super::ray::Ray;
 use super::super::strips::Strip;
 use super::ledger::Ledger;
 use super::seen::{Edge, Seen};
-use super::spokes::{rising_root, square_of};
+use super::spokes::square_of;
 use crate::numeric::{gauss, roots};
 
 /// Rows in a band, and steps along a piece of a row: both are smooth.
@@ -340,7 +340,7 @@ impl Row<'_> {
         let (low, high) = if sign > 0.0 { (k - 1, k) } else { (k, k - 1) };
         let bracket = (known(low).0, known(high).0);
         let enough = STEP * self.rows.edges[0].radius_mm;
-        sign * rising_root(
+        sign * roots::rising(
             |s| self.off(which, sign * s),
             [known(third), known(low), known(high)],
             bracket,

@@ -5,7 +5,7 @@ use std::f64::consts::{PI, TAU};
 use super::super::ray::Ray;
 use super::corners;
 use super::seen::{Edge, LevelCircle, Seen};
-use crate::numeric::kronrod;
+use crate::numeric::{kronrod, roots};
 
 /// Most edges that a train can have: ten parts that are no strips, and the rim.
 pub(super) const MOST_EDGES: usize = 16;
@@ -121,7 +121,7 @@ impl<'a> Spokes<'a> {
         };
         let centre = square_of(self.at_centre_mm[0], r);
         let known = [(0.0, centre), (0.5 * guess, square(0.5 * guess)), (guess, square(guess))];
-        rising_root(square, known, (0.0, guess + slack), RADIUS_STEP * (guess + slack))
+        roots::rising(square, known, (0.0, guess + slack), RADIUS_STEP * (guess + slack))
     }
 
     pub(super) fn spoke(&self, angle: f64) -> Spoke {
@@ -155,7 +155,7 @@ impl<'a> Spokes<'a> {
             (rim, square_of(excess, edge.radius_mm)),
         ];
         let square = |radius: f64| square_at(self.seen.ray(self.place(direction, radius)));
-        rising_root(square, known, (0.0, rim), RADIUS_STEP * rim)
+        roots::rising(square, known, (0.0, rim), RADIUS_STEP * rim)
     }
 
     /// How much further out one edge is met than another, both no further than the rim.
@@ -273,46 +273,4 @@ fn largest_difference(fine: &[f64], coarse: &[f64]) -> f64 {
 #[inline]
 pub(super) fn square_of(excess: f64, radius: f64) -> f64 {
     excess * (excess + 2.0 * radius)
-}
-
-/// Where a function that is nearly a parabola rises through zero, from three values of it; never outside of the
-/// bracket, at whose lower end it is negative. A step below `enough` is the last one, and its end is not looked at.
-///
-/// Source: Muller's method (Muller 1956, Math. Tables Aids Comput. 10, 208), kept safe by bisection.
-pub(super) fn rising_root(
-    mut f: impl FnMut(f64) -> f64,
-    mut known: [(f64, f64); 3],
-    (mut low, mut high): (f64, f64),
-    enough: f64,
-) -> f64 {
-    for _ in 0..80 {
-        let [a, b, c] = known;
-        let (h1, h2) = (b.0 - a.0, c.0 - b.0);
-        let (d1, d2) = ((b.1 - a.1) / h1, (c.1 - b.1) / h2);
-        let curvature = (d2 - d1) / (h1 + h2);
-        let slope = curvature * h2 + d2;
-        let root = (slope * slope - 4.0 * curvature * c.1).sqrt();
-        let mut next = c.0 - 2.0 * c.1 / (slope + root.copysign(slope));
-        let inside = next > low && next < high;
-        if inside && (next - c.0).abs() <= enough {
-            return next;
-        }
-        if c.1 == 0.0 {
-            return c.0;
-        }
-        if !inside {
-            next = f64::midpoint(low, high);
-            if high - low <= 1e-4 * enough {
-                return next;
-            }
-        }
-        let value = f(next);
-        if value > 0.0 {
-            high = next;
-        } else {
-            low = next;
-        }
-        known = [b, c, (next, value)];
-    }
-    f64::midpoint(low, high)
 }
