@@ -233,6 +233,12 @@ impl Wavefront {
         lines.map(|((nm, _), counts)| counts * Sums::new(&self.pupil, &self.view, *nm).strehl()).sum()
     }
 
+    /// Sums of the amplitude and of the light over the open pupil, mm^2.
+    pub(crate) fn light_mm2(&self) -> (f64, f64) {
+        let sums = Sums::new(&self.pupil, &self.view, self.wavelength_nm);
+        (sums.amplitude, sums.energy)
+    }
+
     /// Where the star stands; the centre of the field for given coefficients.
     pub fn field(&self) -> Field {
         match &self.source {
