@@ -20,8 +20,7 @@ const LOOKED_THROUGH: usize = 400;
 const CHUNK: usize = 50;
 
 /// Pieces of draws, of their Strehl, and one for each diameter and the open mirror where more is computed.
-pub(super) fn steps(figure: &FigureEstimate, diameters: usize, options: &MaskOptions) -> usize {
-    let draws = figure.options.draws;
+pub(super) fn steps(draws: usize, diameters: usize, options: &MaskOptions) -> usize {
     pieces_of_draws(draws) + draws.div_ceil(CHUNK) + if needs_sights(options) { diameters + 1 } else { 0 }
 }
 

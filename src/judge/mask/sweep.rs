@@ -82,8 +82,14 @@ impl MaskSubject {
     pub fn steps(&self, diameters: usize, options: &MaskOptions) -> usize {
         match self {
             Self::Train(_) => of_train::steps(diameters),
-            Self::Figure { figure, .. } => of_figure::steps(figure, diameters, options),
+            Self::Figure { figure, .. } => of_figure::steps(figure.options.draws, diameters, options),
         }
+    }
+
+    /// The same of a figure with so many draws.
+    #[cfg_attr(not(feature = "python"), allow(dead_code))]
+    pub(crate) fn steps_of_draws(draws: usize, diameters: usize, options: &MaskOptions) -> usize {
+        of_figure::steps(draws, diameters, options)
     }
 }
 
