@@ -1,6 +1,7 @@
 //! One mask, what it leaves to a refigure, and when a mask can raise the peak at all.
 
 use pyo3::prelude::*;
+use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{number, wavelength};

@@ -1,24 +1,29 @@
 """Mirrors behind masks of several inner diameters -> mask.json.
 
-kind "exact": the mirrors of a worked refiguring example (conic, turned edge, Gaussian zone) and a family of
-edges that give the same reading in the last opening, W from the exact path with the figure in the hit point:
-W = -(d . Q + |P0 - Q|), r dr for the beam. For each inner diameter the greatest Strehl along the axis, from a
-scan over +-2 waves of W020 in steps of 0.02 and golden sections; the full width at half of the peak and the
-light within the Airy disks of the open and of the masked mirror, in the conjugate coordinate
-m = r/|P0 - Q|: amplitude by J0, energy by quadrature over the disk, normalised by the area of the pupil in m.
-The mask stops the light and leaves the figure where it is: layers are tied to the clear aperture.
+kind "exact": the mirrors of a worked refiguring example (conic, turned edge, Gaussian zone) and a
+family of edges that give the same reading in the last opening, W from the exact path with the
+figure in the hit point: W = -(d . Q + |P0 - Q|), r dr for the beam. For each inner diameter the
+greatest Strehl along the axis, from a scan over +-2 waves of W020 in steps of 0.02 and golden
+sections; the full width at half of the peak and the light within the Airy disks of the open and
+of the masked mirror, in the conjugate coordinate m = r/|P0 - Q|: amplitude by J0, energy by
+quadrature over the disk, over that of the whole image by Parseval's theorem. The mask stops the
+light and leaves the figure where it is: layers are tied to the clear aperture.
 
-kind "round": the same surfaces by W = 2 h/(1 + (r/R)^2), the conic as its difference from the paraboloid,
-a move of the focus as a multiple of (r/R)^2/(1 + (r/R)^2).
+kind "round": the same surfaces by W = 2 h/(1 + (r/R)^2), the conic as its difference from the
+paraboloid, a move of the focus as a multiple of (r/R)^2/(1 + (r/R)^2).
 
-Gauss-Legendre panels split where the edge begins, at the zone's centre +- 1.2 and 3 half-widths and every
-tenth of the radius, 24 nodes a panel in 80-bit floats; 32 nodes change no Strehl by more than `node_change`.
+Gauss-Legendre panels split where the edge begins, at the zone's centre +- 1.2 and 3 half-widths
+and every tenth of the radius, 24 nodes a panel in 80-bit floats; 32 nodes change no Strehl by more
+than `node_change`.
 
-Layers as in strehl.json. A reading of an opening measures the height difference of its rims, to first order: those of
-the last opening lie 9.5 and 1 mm within the rim here, so that an edge of width w (1 to 9.5 mm) and power 2 reads as one of
-9 mm and 330 nm does if its drop is 330 (8/9)^2 (w/(w - 1))^2. The row of 2 mm has 1036 nm, which second order makes of it.
+Layers as in strehl.json. A reading of an opening measures the height difference of its rims, to
+first order: those of the last opening lie 9.5 and 1 mm within the rim here, so that an edge of
+width w (1 to 9.5 mm) and power 2 reads as one of 9 mm and 330 nm does if its drop is
+330 (8/9)^2 (w/(w - 1))^2. The row of 2 mm has 1036 nm, which second order makes of it.
 Units: mm, nm, arcsec.
 """
+
+from itertools import pairwise
 
 import numpy as np
 from exact import write
@@ -67,7 +72,7 @@ class Mirror:
         if self.zone:
             breaks += [self.zone[0] + REAL(k) * self.zone[1] for k in (-3, -1.2, 1.2, 3)]
         breaks = sorted({b for b in breaks if inner <= b <= outer_mm})
-        parts = [gauss(count, a, b) for a, b in zip(breaks, breaks[1:], strict=False) if b - a > 1e-9]
+        parts = [gauss(count, a, b) for a, b in pairwise(breaks) if b - a > 1e-9]
         r = np.concatenate([p[0] for p in parts])
         weight = np.concatenate([p[1] for p in parts]) * r
         return r, weight / weight.sum()
@@ -138,26 +143,24 @@ def width_arcsec(intensity, diameter_mm):
 
 
 def energy(paths, shift, diameter_mm, mirror, radii_mm, count=40):
-    """Light within circles, as shares of the whole: an integral over the image against Parseval's over the pupil."""
+    """Light within circles: an integral over the image against Parseval's over the pupil."""
     r, weight = mirror.nodes(diameter_mm / 2, count)
     path, m = paths(mirror, r)(shift)
     intensity = image(path, m, weight)
-    # dm/dr by a step of the exact formula; weight = r dr / sum, so the amplitude for a unit of m-area is r/(m dm/dr).
     step = REAL("1e-3")
     up, down = paths(mirror, r + step)(shift)[1], paths(mirror, r - step)(shift)[1]
     slope = (up - down) / (2 * step)
-    area = np.sum(weight)
-    norm = (SHADOW_MM / 2) ** 2
-    total_r = ((diameter_mm / 2) ** 2 - norm) / 2
-    # integral of |A|^2 d2m = 2 pi int (r/(m m'))^2 m dm = 2 pi int (r/(m m')) r dr, in units where the sum of weights is 1.
-    whole = 2 * np.pi * float(np.sum(weight * r / (m * slope)) / area) / (2 * np.pi * float(total_r)) / (2 * np.pi)
-    lam = WAVELENGTH_NM * 1e-6
+    # weight = r dr/half; the amplitude for a unit of area in m is weight/(2 pi m dm), so that the
+    # integral of its square is the sum of weight r/(m dm/dr), over 2 pi half.
+    half = ((diameter_mm / 2) ** 2 - (SHADOW_MM / 2) ** 2) / 2
+    whole = float(np.sum(weight * r / (m * slope))) / (2 * np.pi * half)
+    wave_mm = WAVELENGTH_NM * 1e-6
     found = []
     for radius in radii_mm:
         x, w = np.polynomial.legendre.leggauss(60)
         rho, wide = radius * (x + 1) / 2, radius / 2 * w
         flux = 2 * np.pi * sum(g * q * intensity(q) for q, g in zip(rho, wide, strict=True))
-        found.append(flux / (lam**2 * whole))
+        found.append(flux / (wave_mm**2 * whole))
     return found
 
 
@@ -194,7 +197,7 @@ def row(kind, name, mirror, paths, diameter_mm):
 
 
 def family_drop(width):
-    """The drop at which an edge of this width gives the last opening the same reading as 9 mm and 330 nm."""
+    """The drop of an edge of this width that reads as one of 9 mm and 330 nm."""
     return 330 * (8 / 9) ** 2 * (width / (width - 1)) ** 2
 
 
