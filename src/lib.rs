@@ -49,8 +49,9 @@ pub use error::{Error, Problem, Result, Severity};
 pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{
     Aim, AimWeights, Ceiling, Change, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison,
-    DiagonalRow, Evidence, Judgement, OffsetRule, ReadingDetails, Recommendation, RowChunks, SizeScore,
-    Verdict, Worth, judge_refigure,
+    DiagonalRow, Evidence, Judgement, LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject,
+    MaskSweep, MaskValue, MaskingBound, OffsetRule, ReadingDetails, Recommendation, RowChunks, SizeScore,
+    Verdict, Worth, judge_refigure, mask_sweep, mask_sweep_counting, masking_bound,
 };
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,

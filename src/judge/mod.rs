@@ -2,6 +2,7 @@
 
 mod diagonals;
 mod evidence;
+mod mask;
 mod refigure;
 mod words;
 mod worth;
@@ -11,5 +12,9 @@ pub use diagonals::{
     OffsetRule, Recommendation, RowChunks, SizeScore,
 };
 pub use evidence::Evidence;
+pub use mask::{
+    LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject, MaskSweep, MaskValue, MaskingBound,
+    mask_sweep, mask_sweep_counting, masking_bound,
+};
 pub use refigure::{Judgement, ReadingDetails, Verdict, judge_refigure};
 pub use worth::{Change, Worth};

@@ -29,6 +29,8 @@ mod illumination;
 mod judge;
 mod ladder;
 mod light;
+mod mask;
+mod mask_row;
 mod model;
 mod moves;
 mod mtf;
@@ -90,6 +92,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     moves::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
+    mask::register(module)?;
+    mask_row::register(module)?;
     diagonals::register(module)?;
     diagonal_comparison::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;

@@ -51,8 +51,8 @@ pub use unseen::{
     AssumedEnds, Cause, Contribution, EdgeFinding, NextMeasurement, Settling, SmoothFigure, ZoneCheck,
 };
 pub(crate) use unseen::{
-    PairedDraws, Quadratic, WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling,
-    sights,
+    PairedDraws, Quadratic, WELL_MEASURED_MM, contributions, figures_at, next_measurements, paired_draws,
+    pieces_of_draws, settling, sights,
 };
 pub use zernike_figure::ZernikeFigure;
 pub use zernike_report::{CoefficientUnit, Normalisation, TestPlace, ZernikeReport, ZernikeReportInput};

@@ -5,6 +5,9 @@ use crate::numeric::gauss::on_interval;
 
 /// Quadrature nodes in each segment between two breaks.
 pub(super) const NODES_PER_SEGMENT: usize = 4;
+/// From a segment's beginning to its first node, over the distance of its outermost nodes: (1/x - 1)/2 with x^2 = (3 + 2
+/// sqrt(6/5))/7 (Abramowitz & Stegun 1964, table 25.4).
+const BEFORE_FIRST_NODE: f64 = 0.080_628_169_162;
 /// No segment is longer than this share of the mirror's radius.
 const LONGEST_SEGMENT: f64 = 0.16;
 /// Breaks and points closer than this share of the mirror's radius are one.
@@ -61,6 +64,50 @@ impl RadialGrid {
         (self.nodes..self.radius_mm.len())
             .find(|&point| (self.radius_mm[point] - radius_mm).abs() <= 2.0 * SAME * rim)
     }
+}
+
+/// From heights at the points of a grid to those at the points of another, whose own breaks are breaks of the first.
+#[derive(Clone, Debug)]
+pub(crate) struct Resampled {
+    /// For each point the first node of its segment and the weights with which its nodes interpolate there.
+    points: Vec<(usize, [f64; NODES_PER_SEGMENT])>,
+}
+
+impl Resampled {
+    pub(crate) fn new(from: &RadialGrid, to: &RadialGrid) -> Self {
+        let nodes = &from.radius_mm[..from.nodes];
+        Self { points: to.radius_mm.iter().map(|r| interpolation(nodes, *r)).collect() }
+    }
+
+    pub(crate) fn heights(&self, from_nm: &[f64], to_nm: &mut Vec<f64>) {
+        to_nm.clear();
+        to_nm.extend(
+            self.points.iter().map(|(first, weights)| {
+                weights.iter().zip(&from_nm[*first..]).map(|(w, h)| w * h).sum::<f64>()
+            }),
+        );
+    }
+}
+
+/// The first node of a radius's segment, and the weights with which its nodes interpolate there.
+pub(super) fn interpolation(radius_mm: &[f64], at_mm: f64) -> (usize, [f64; NODES_PER_SEGMENT]) {
+    let next = radius_mm.partition_point(|r| *r < at_mm).min(radius_mm.len() - 1);
+    let mut first = next / NODES_PER_SEGMENT * NODES_PER_SEGMENT;
+    if next == first && first > 0 {
+        // Between two segments: Gauss's nodes tell where the later one begins.
+        let (start, end) = (radius_mm[first], radius_mm[first + NODES_PER_SEGMENT - 1]);
+        if at_mm < start - BEFORE_FIRST_NODE * (end - start) {
+            first -= NODES_PER_SEGMENT;
+        }
+    }
+    let nodes = &radius_mm[first..first + NODES_PER_SEGMENT];
+    let mut weights = [1.0; NODES_PER_SEGMENT];
+    for (k, weight) in weights.iter_mut().enumerate() {
+        for (_, other) in nodes.iter().enumerate().filter(|(j, _)| *j != k) {
+            *weight *= (at_mm - other) / (nodes[k] - other);
+        }
+    }
+    (first, weights)
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use std::f64::consts::{PI, TAU};
 
 use super::radial::{RadialPupil, Scratch};
-use super::radial_grid::{NODES_PER_SEGMENT, RadialGrid};
+use super::radial_grid::{NODES_PER_SEGMENT, RadialGrid, interpolation};
 use crate::numeric::gauss::on_interval;
 use crate::numeric::phase::sines_and_cosines;
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
@@ -14,7 +14,7 @@ const RING_NODES: usize = 48;
 /// Nodes across the Airy disk.
 const DISK_NODES: usize = 12;
 /// First zero of J1 over pi: the Airy disk's radius in units of lambda/D.
-const AIRY: f64 = 1.219_669_891_266_504_5;
+pub(crate) const AIRY: f64 = 1.219_669_891_266_504_5;
 
 /// A pupil made ready for the contrast of some details and for the light within the Airy disk.
 ///
@@ -156,23 +156,6 @@ fn radii(inner_mm: f64, outer_mm: f64, shift_mm: f64) -> Vec<(f64, f64)> {
             .map(move |(u, w)| (start + length * u * u * (3.0 - 2.0 * u), 6.0 * length * w * u * (1.0 - u)))
     };
     breaks.windows(2).flat_map(of_piece).collect()
-}
-
-/// The first node of a radius's segment, and the weights with which its nodes interpolate there.
-fn interpolation(radius_mm: &[f64], at_mm: f64) -> (usize, [f64; NODES_PER_SEGMENT]) {
-    let next = radius_mm.partition_point(|r| *r < at_mm).min(radius_mm.len() - 1);
-    // Between two segments the nearer node tells which.
-    let near =
-        if next > 0 && at_mm - radius_mm[next - 1] < radius_mm[next] - at_mm { next - 1 } else { next };
-    let first = near / NODES_PER_SEGMENT * NODES_PER_SEGMENT;
-    let nodes = &radius_mm[first..first + NODES_PER_SEGMENT];
-    let mut weights = [1.0; NODES_PER_SEGMENT];
-    for (k, weight) in weights.iter_mut().enumerate() {
-        for (_, other) in nodes.iter().enumerate().filter(|(j, _)| *j != k) {
-            *weight *= (at_mm - other) / (nodes[k] - other);
-        }
-    }
-    (first, weights)
 }
 
 #[cfg(test)]

@@ -242,6 +242,12 @@ impl Wavefront {
         lines.map(|((nm, _), counts)| counts * strehl(*nm)).sum()
     }
 
+    /// Sums of the amplitude and of the light over the open pupil, mm^2.
+    pub(crate) fn light_mm2(&self) -> (f64, f64) {
+        let sums = Sums::new(&self.pupil, &self.view, self.wavelength_nm);
+        (sums.amplitude, sums.energy)
+    }
+
     /// Where the star stands; the centre of the field for given coefficients.
     pub fn field(&self) -> Field {
         match &self.source {

@@ -8,6 +8,7 @@ from .bench import figure_estimate, readings
 from .diagonals import diagonals
 from .focus import exit_pupils, focus_ladder
 from .light import field_stop_light, illumination, illumination_map, sensor_light, shares
+from .mask import mask_sweep
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
 from .section import sight_lines, sights_in_section, train_section
@@ -32,6 +33,7 @@ __all__ = [
     "illumination",
     "illumination_map",
     "knife_shadow",
+    "mask_sweep",
     "nights",
     "profiles",
     "readings",

@@ -8,6 +8,7 @@
 //! Leaves out: what is not rotationally symmetric; a reader whose eye does not take the mean of an opening. With
 //! 2000 draws the ends of a 95 % interval of the Strehl scatter by 0.004.
 
+mod at_breaks;
 mod conditional;
 mod contributions;
 mod draws;
@@ -27,6 +28,7 @@ mod settling;
 mod sight;
 mod summary;
 
+pub(crate) use at_breaks::{figures_at, pieces as pieces_of_draws};
 pub(crate) use contributions::contributions;
 pub use contributions::{Cause, Contribution};
 pub(super) use evidence::Evidence;

@@ -50,12 +50,23 @@ impl Analysis {
         means: &ZoneMeans,
         options: &ReduceOptions,
     ) -> Result<Self> {
+        Self::with_breaks(readings, means, options, &[])
+    }
+
+    /// The same with some more radii at which the figures are known and quadratures stop, mm.
+    pub(in crate::shop_test) fn with_breaks(
+        readings: &KnifeEdgeReadings,
+        means: &ZoneMeans,
+        options: &ReduceOptions,
+        more_breaks_mm: &[f64],
+    ) -> Result<Self> {
         let bench = Bench::new(readings);
         let (rim, radius) = (bench.rim_radius_mm, bench.radius_of_curvature_mm);
         let inner = options.obstruction_ratio * rim;
         let unequal = || unexplained("openings", "openings of comparable width");
         let mut breaks_mm = vec![inner];
         breaks_mm.extend(next_rims_mm(&bench));
+        breaks_mm.extend(more_breaks_mm);
         let model = FigureModel::new(bench, options.radius_sigma_mm(), options.bench_scatter_mm, &breaks_mm)
             .ok_or_else(unequal)?;
         let data = Data::new(&model, means).ok_or_else(unequal)?;

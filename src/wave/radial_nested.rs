@@ -1,0 +1,558 @@
+//! The brightest focus of one round figure behind many masks at once.
+//!
+//! All pupils share their inner end and their figure; each reaches as far as its mask. So the phase of a node is turned to a
+//! focus once for all of them, and sums that run outward serve each mask as they pass its rim. The transfer from focus to
+//! focus is smooth: between steps of defocus the sums of one mask are interpolated, and their summit found there.
+
+use std::f64::consts::PI;
+
+use multiversion::multiversion;
+
+use super::radial_grid::RadialGrid;
+use crate::numeric::phase::sine_and_cosine;
+
+/// One step of defocus, as the RMS of its phase over the widest pupil of a band, radians.
+const STEP_RAD: f64 = 0.3;
+/// Pupils whose units of defocus differ by less than this factor share their steps.
+const BAND: f64 = 1.5;
+/// Steps of one block lie on both sides of its middle, half a step from it and on.
+const PAIRS: usize = 8;
+const BLOCK: usize = 2 * PAIRS;
+/// How far around a start is looked, as the RMS of its phase, radians.
+const AROUND_RAD: f64 = 1.5;
+/// How often the look may move on, by so many steps, when the brightest focus is the last one looked at.
+const MOVES: usize = 6;
+const MOVE_STEPS: i64 = 5;
+/// An RMS that breaks the light up into many maxima has them within so many times itself, for spherical aberration has foci
+/// out to sqrt(15) of it; further out than the last, radians, the nodes no longer follow the phase.
+const REACH: f64 = 4.5;
+const FURTHEST_RAD: f64 = 12.0;
+/// Half a step from its summit a maximum still has this share of it.
+const NEAR_GREATEST: f64 = 0.85;
+/// Share of the area next to the rim that the second start leaves out.
+const LEFT_OUT_AREA: f64 = 0.15;
+/// Points of the interpolation between steps, the first of them so many steps before the place: good to 2e-8 of the amplitude,
+/// for no node of a pupil turns by more than sqrt(3) x 0.3 a step.
+const POINTS: usize = 12;
+const BEFORE: i64 = 5;
+
+/// The brightest focus behind one mask.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct NestedPeak {
+    pub(crate) strehl: f64,
+    /// Where it lies, mm from the focus to which the heights refer; positive further from the primary.
+    pub(crate) focus_mm: f64,
+}
+
+/// Rings of one mirror that share their inner radius.
+#[derive(Clone, Debug)]
+pub(crate) struct NestedPupils {
+    /// The nodes inside the widest, one stretch of the grid's.
+    nodes: std::ops::Range<usize>,
+    weight: Vec<f64>,
+    /// Phase for each nm of glass, radians.
+    phase_per_nm: Vec<f64>,
+    /// Defocus of mean 0 and RMS 1 over the widest pupil.
+    defocus: Vec<f64>,
+    /// Pupil by pupil, as given.
+    pupils: Vec<Pupil>,
+    bands: Vec<Band>,
+    /// Place along the axis for a unit of defocus, mm.
+    focus_mm: f64,
+    /// Row by row the coefficients of powers of the step, from the values at the points.
+    powers: [[f64; POINTS]; POINTS],
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Pupil {
+    /// Nodes inside, and those that the second start keeps.
+    end: usize,
+    kept: usize,
+    area: f64,
+    /// Mean and RMS of the defocus about it, over the pupil; its mean and its variance over the kept nodes.
+    mean: f64,
+    rms: f64,
+    kept_mean: f64,
+    kept_square: f64,
+}
+
+/// Pupils that share steps of defocus.
+#[derive(Clone, Debug)]
+struct Band {
+    /// From the narrowest to the widest, with the nodes inside each.
+    members: Vec<usize>,
+    ends: Vec<usize>,
+    /// One step, in units of the defocus.
+    step: f64,
+    /// Defocus of each node from the mean of the widest: a common turn of all phasors would be a fast wave from step to step.
+    defocus: Vec<f64>,
+    /// Cosines and sines of half a step, one and a half, ..., node by node.
+    cosines: Vec<[f64; PAIRS]>,
+    sines: Vec<[f64; PAIRS]>,
+}
+
+/// Space for the sums of one figure.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct NestedScratch {
+    phase: Vec<f64>,
+    /// Running sums of weight times phase, times phase and defocus, times phase squared: one more than the nodes.
+    running: Vec<[f64; 3]>,
+    blocks: Vec<Block>,
+    free: Vec<Vec<[[f64; 2]; BLOCK]>>,
+}
+
+/// Sums of a stretch of steps: member by member, step by step, real and imaginary.
+#[derive(Clone, Debug)]
+struct Block {
+    number: i64,
+    sums: Vec<[[f64; 2]; BLOCK]>,
+}
+
+impl NestedPupils {
+    /// The rings from `inner_mm` to each of some radii; all are breaks of the grid.
+    pub(crate) fn new(
+        grid: &RadialGrid,
+        inner_mm: f64,
+        outer_mm: &[f64],
+        radius_of_curvature_mm: f64,
+        wavelength_nm: f64,
+    ) -> Self {
+        let widest_mm = outer_mm.iter().copied().fold(0.0, f64::max);
+        let slack = 1e-7 * widest_mm;
+        let radii = &grid.radius_mm[..grid.nodes];
+        let first = radii.partition_point(|r| *r < inner_mm - slack);
+        let nodes = first..radii.partition_point(|r| *r <= widest_mm + slack);
+        let radii = &radii[nodes.clone()];
+        let weight = grid.weight_mm2[nodes.clone()].to_vec();
+        let share = |r: f64| 1.0 / (1.0 + (r / radius_of_curvature_mm).powi(2));
+        let raw: Vec<f64> = radii.iter().map(|&r| (r / widest_mm).powi(2) * share(r)).collect();
+        let moments = |end: usize, values: &[f64]| {
+            let area: f64 = weight[..end].iter().sum();
+            let mean = weight[..end].iter().zip(values).map(|(w, t)| w * t).sum::<f64>() / area;
+            let square: f64 = weight[..end].iter().zip(values).map(|(w, t)| w * (t - mean).powi(2)).sum();
+            (area, mean, square)
+        };
+        let (area, mean, square) = moments(radii.len(), &raw);
+        let unit = (square / area).sqrt();
+        let defocus: Vec<f64> = raw.iter().map(|t| (t - mean) / unit).collect();
+        let pupil = |outer: &f64| {
+            let end = radii.partition_point(|r| *r <= outer + slack);
+            let limit = (outer.powi(2) - LEFT_OUT_AREA * (outer.powi(2) - inner_mm.powi(2))).sqrt();
+            let kept = radii.partition_point(|r| *r < limit).max(2);
+            let (area, mean, square) = moments(end, &defocus);
+            let (_, kept_mean, kept_square) = moments(kept, &defocus);
+            Pupil { end, kept, area, mean, rms: (square / area).sqrt(), kept_mean, kept_square }
+        };
+        let pupils: Vec<Pupil> = outer_mm.iter().map(pupil).collect();
+        let wavenumber = 2.0 * PI / wavelength_nm;
+        // A move dz adds 2 dz (r/R)^2/(1 + (r/R)^2) to the wavefront, and the phase is turned by less the defocus.
+        let per_mm = 2e6 * wavenumber * (widest_mm / radius_of_curvature_mm).powi(2) * unit;
+        Self {
+            bands: bands(&pupils, &defocus),
+            phase_per_nm: radii.iter().map(|&r| 2.0 * share(r) * wavenumber).collect(),
+            nodes,
+            weight,
+            defocus,
+            pupils,
+            focus_mm: -1.0 / per_mm,
+            powers: powers(),
+        }
+    }
+
+    /// The brightest focus of each pupil for a figure given by its heights at the grid's points, nm.
+    pub(crate) fn peaks(&self, height_nm: &[f64], scratch: &mut NestedScratch, peaks: &mut Vec<NestedPeak>) {
+        let heights = &height_nm[self.nodes.clone()];
+        scratch.phase.clear();
+        scratch.phase.extend(heights.iter().zip(&self.phase_per_nm).map(|(h, factor)| h * factor));
+        let mut sums = [0.0; 3];
+        scratch.running.clear();
+        scratch.running.push(sums);
+        for ((phase, w), t) in scratch.phase.iter().zip(&self.weight).zip(&self.defocus) {
+            let weighted = w * phase;
+            sums = [sums[0] + weighted, sums[1] + weighted * t, sums[2] + weighted * phase];
+            scratch.running.push(sums);
+        }
+        peaks.clear();
+        peaks.resize(self.pupils.len(), NestedPeak::default());
+        for band in &self.bands {
+            scratch.free.extend(scratch.blocks.drain(..).map(|block| block.sums));
+            let widest = band.members.last().map_or(0, |member| *member);
+            let origin = self.starts(&self.pupils[widest], scratch).0;
+            for (place, &member) in band.members.iter().enumerate() {
+                peaks[member] = self.peak(band, place, origin, scratch);
+            }
+        }
+    }
+
+    /// The defocus of least RMS, that of the part away from the rim, and the RMS at the first, radians.
+    fn starts(&self, p: &Pupil, scratch: &NestedScratch) -> (f64, f64, f64) {
+        let [sum, by_defocus, square] = scratch.running[p.end];
+        let slope = (by_defocus - p.mean * sum) / (p.area * p.rms * p.rms);
+        let variance = square / p.area - (sum / p.area).powi(2) - (slope * p.rms).powi(2);
+        let [sum, by_defocus, _] = scratch.running[p.kept];
+        let inner = (by_defocus - p.kept_mean * sum) / p.kept_square;
+        (slope, inner, variance.max(0.0).sqrt())
+    }
+
+    /// The brightest focus of one member of a band.
+    fn peak(&self, band: &Band, place: usize, origin: f64, scratch: &mut NestedScratch) -> NestedPeak {
+        let pupil = &self.pupils[band.members[place]];
+        let (least, inner, rms) = self.starts(pupil, scratch);
+        let steps = |defocus: f64| (defocus - origin) / band.step + STEP_OFFSET;
+        // A large RMS breaks the light up into several maxima.
+        let around = (REACH * rms).clamp(AROUND_RAD, FURTHEST_RAD) / (pupil.rms * band.step);
+        let (mut low, mut high) = (steps(least) - around, steps(least) + around);
+        let around = AROUND_RAD / (pupil.rms * band.step);
+        (low, high) = (low.min(steps(inner) - around), high.max(steps(inner) + around));
+        let (mut low, mut high) = (low.floor() as i64, high.ceil() as i64);
+        let intensity = |step: i64, scratch: &mut NestedScratch| {
+            let [re, im] = self.sum(band, place, origin, step, scratch);
+            re * re + im * im
+        };
+        let mut values: Vec<f64> = (low..=high).map(|step| intensity(step, scratch)).collect();
+        for _ in 0..MOVES {
+            let best = (0..values.len()).fold(0, |best, k| if values[k] > values[best] { k } else { best });
+            if best == 0 {
+                let more: Vec<f64> = (low - MOVE_STEPS..low).map(|step| intensity(step, scratch)).collect();
+                values.splice(0..0, more);
+                low -= MOVE_STEPS;
+            } else if best == values.len() - 1 {
+                values.extend((high + 1..=high + MOVE_STEPS).map(|step| intensity(step, scratch)));
+                high += MOVE_STEPS;
+            } else {
+                break;
+            }
+        }
+        let greatest = values.iter().copied().fold(0.0, f64::max);
+        let at = |k: usize| values.get(k).copied().unwrap_or(0.0);
+        let mut best = (0.0, 0.0);
+        for k in 0..values.len() {
+            let is_maximum = at(k) >= at(k.wrapping_sub(1)) && at(k) >= at(k + 1);
+            if is_maximum && at(k) > NEAR_GREATEST * greatest {
+                let step = low + k as i64;
+                let (value, further) = self.summit(band, place, origin, step, scratch);
+                if value > best.0 {
+                    best = (value, step as f64 + further);
+                }
+            }
+        }
+        NestedPeak {
+            // Rounding may carry a perfect figure beyond 1.
+            strehl: (best.0 / (pupil.area * pupil.area)).min(1.0),
+            focus_mm: (origin + (best.1 - STEP_OFFSET) * band.step) * self.focus_mm,
+        }
+    }
+
+    /// The greatest intensity within a step of one of the steps, and how far from it, by Newton's method on the interpolated
+    /// sums.
+    fn summit(
+        &self,
+        band: &Band,
+        place: usize,
+        origin: f64,
+        step: i64,
+        scratch: &mut NestedScratch,
+    ) -> (f64, f64) {
+        let mut sums = [[0.0; 2]; POINTS];
+        for (sum, k) in sums.iter_mut().zip(0_i64..) {
+            *sum = self.sum(band, place, origin, step - BEFORE + k, scratch);
+        }
+        let coefficient = self.powers.map(|row| {
+            let part = |i: usize| row.iter().zip(&sums).map(|(a, sum)| a * sum[i]).sum::<f64>();
+            [part(0), part(1)]
+        });
+        let (mut best, mut x) = ((0.0, 0.0), 0.0);
+        for _ in 0..6 {
+            let [f, f1, f2] = value_and_slopes(&coefficient, x);
+            let value = f[0] * f[0] + f[1] * f[1];
+            if value > best.0 {
+                best = (value, x);
+            }
+            let slope = 2.0 * (f[0] * f1[0] + f[1] * f1[1]);
+            let bend = 2.0 * (f1[0] * f1[0] + f1[1] * f1[1] + f[0] * f2[0] + f[1] * f2[1]);
+            if bend >= 0.0 {
+                break;
+            }
+            let next = (x - slope / bend).clamp(-1.0, 1.0);
+            if (next - x).abs() < 1e-7 {
+                break;
+            }
+            x = next;
+        }
+        best
+    }
+
+    /// The sum of a member's phasors at one step.
+    fn sum(
+        &self,
+        band: &Band,
+        place: usize,
+        origin: f64,
+        step: i64,
+        scratch: &mut NestedScratch,
+    ) -> [f64; 2] {
+        let number = step.div_euclid(BLOCK as i64);
+        let within = step.rem_euclid(BLOCK as i64) as usize;
+        let known = scratch.blocks.iter().position(|block| block.number == number);
+        let block = known.unwrap_or_else(|| {
+            let mut sums = scratch.free.pop().unwrap_or_default();
+            let middle = origin + (number * BLOCK as i64) as f64 * band.step;
+            let turned = Turned { nested: self, phase: &scratch.phase, middle };
+            running_sums(&turned, band, &mut sums);
+            scratch.blocks.push(Block { number, sums });
+            scratch.blocks.len() - 1
+        });
+        scratch.blocks[block].sums[place][within]
+    }
+}
+
+/// The steps of block 0 lie about its middle: the first of them this many steps before it.
+const STEP_OFFSET: f64 = PAIRS as f64 - 0.5;
+
+/// A figure's phases turned to the middle of a block.
+struct Turned<'a> {
+    nested: &'a NestedPupils,
+    phase: &'a [f64],
+    middle: f64,
+}
+
+/// Sums of the phasors from the inner end outward, as they stand at each of the rising ends: for each step of a block.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
+fn running_sums(turned: &Turned<'_>, band: &Band, sums: &mut Vec<[[f64; 2]; BLOCK]>) {
+    let Turned { nested, phase, middle } = turned;
+    let mut lanes = [[0.0_f64; PAIRS]; 4];
+    let mut from = 0;
+    sums.clear();
+    for &end in &band.ends {
+        let angles = phase[from..end].iter().zip(&band.defocus[from..end]);
+        let tables = band.cosines[from..end].iter().zip(&band.sines[from..end]);
+        for (((phase, t), w), (cosines, sines)) in angles.zip(&nested.weight[from..end]).zip(tables) {
+            let (sine, cosine) = sine_and_cosine(phase - middle * t);
+            let (re, im) = (w * cosine, w * sine);
+            for q in 0..PAIRS {
+                lanes[0][q] += re * cosines[q];
+                lanes[1][q] += re * sines[q];
+                lanes[2][q] += im * cosines[q];
+                lanes[3][q] += im * sines[q];
+            }
+        }
+        // e^(i phase) e^(-i step t), and with the step turned round.
+        let mut row = [[0.0; 2]; BLOCK];
+        for q in 0..PAIRS {
+            let [rc, rs, ic, is] = [lanes[0][q], lanes[1][q], lanes[2][q], lanes[3][q]];
+            row[PAIRS + q] = [rc + is, ic - rs];
+            row[PAIRS - 1 - q] = [rc - is, ic + rs];
+        }
+        sums.push(row);
+        from = end;
+    }
+}
+
+/// Pupils from the widest unit of defocus down, in bands.
+fn bands(pupils: &[Pupil], defocus: &[f64]) -> Vec<Band> {
+    let mut order: Vec<usize> = (0..pupils.len()).collect();
+    order.sort_by(|&a, &b| pupils[b].end.cmp(&pupils[a].end).then(a.cmp(&b)));
+    let mut bands = Vec::new();
+    let mut rest = &order[..];
+    while let Some(&widest) = rest.first() {
+        let unit = pupils[widest].rms;
+        let count = rest.iter().take_while(|k| pupils[**k].rms * BAND > unit).count().max(1);
+        let (own, others) = rest.split_at(count);
+        let step = STEP_RAD / unit;
+        let nodes: Vec<f64> = defocus[..pupils[widest].end].iter().map(|t| t - pupils[widest].mean).collect();
+        let table = |of: fn(f64) -> f64| {
+            let row = |t: &f64| std::array::from_fn(|q| of((q as f64 + 0.5) * step * t));
+            nodes.iter().map(row).collect::<Vec<[f64; PAIRS]>>()
+        };
+        bands.push(Band {
+            members: own.iter().rev().copied().collect(),
+            ends: own.iter().rev().map(|member| pupils[*member].end).collect(),
+            step,
+            cosines: table(libm::cos),
+            sines: table(libm::sin),
+            defocus: nodes,
+        });
+        rest = others;
+    }
+    bands
+}
+
+/// A polynomial of complex coefficients with its first two derivatives.
+fn value_and_slopes(coefficient: &[[f64; 2]; POINTS], x: f64) -> [[f64; 2]; 3] {
+    let mut found = [[0.0; 2]; 3];
+    for c in coefficient.iter().rev() {
+        for i in 0..2 {
+            found[2][i] = found[2][i] * x + 2.0 * found[1][i];
+            found[1][i] = found[1][i] * x + found[0][i];
+            found[0][i] = found[0][i] * x + c[i];
+        }
+    }
+    found
+}
+
+/// From values at the points to coefficients of powers: Lagrange's polynomials, multiplied out.
+fn powers() -> [[f64; POINTS]; POINTS] {
+    let place = |k: usize| k as f64 - BEFORE as f64;
+    let mut rows = [[0.0; POINTS]; POINTS];
+    for own in 0..POINTS {
+        let mut polynomial = [0.0; POINTS];
+        polynomial[0] = 1.0;
+        for other in (0..POINTS).filter(|k| *k != own) {
+            let width = place(own) - place(other);
+            for power in (0..POINTS).rev() {
+                let lower = if power > 0 { polynomial[power - 1] } else { 0.0 };
+                polynomial[power] = (lower - place(other) * polynomial[power]) / width;
+            }
+        }
+        for (row, value) in rows.iter_mut().zip(polynomial) {
+            row[own] = value;
+        }
+    }
+    rows
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::random::Stream;
+    use crate::wave::radial::{RadialPupil, Scratch};
+
+    const RIM_MM: f64 = 159.0;
+    const INNER_MM: f64 = 35.0;
+    const RADIUS_MM: f64 = 3116.0;
+
+    /// A mirror by chance: a conic, a few waves, an edge of some width and power.
+    fn figure(stream: &mut Stream, scale: f64, radius_mm: &[f64]) -> Vec<f64> {
+        let mut uniform = |low: f64, high: f64| low + (high - low) * stream.uniform();
+        let (conic, focus) = (scale * uniform(-150.0, 150.0), scale * uniform(-200.0, 200.0));
+        let waves: Vec<[f64; 3]> =
+            (0..3).map(|k| [scale * uniform(-15.0, 15.0), f64::from(k) + 1.0, uniform(0.0, 6.28)]).collect();
+        let (width, drop, power) =
+            (uniform(1.0, 15.0), scale * uniform(-300.0, 1200.0), 1.0 + 2.0 * uniform(0.0, 1.0).round());
+        let height = |r: &f64| {
+            let t = r / RIM_MM;
+            let wavy: f64 = waves.iter().map(|[a, n, p]| a * (TURN * n * t * t + p).cos()).sum();
+            let q = ((r - RIM_MM + width) / width).max(0.0);
+            conic * t.powi(4) + focus * t * t + wavy - drop * q.powf(power)
+        };
+        radius_mm.iter().map(height).collect()
+    }
+
+    const TURN: f64 = std::f64::consts::TAU;
+
+    fn compared(outer_mm: &[f64], scale: f64, figures: usize) -> (f64, f64, f64) {
+        let mut breaks = outer_mm.to_vec();
+        breaks.push(INNER_MM);
+        let grid = RadialGrid::new(RIM_MM, &breaks);
+        let nested = NestedPupils::new(&grid, INNER_MM, outer_mm, RADIUS_MM, 550.0);
+        let pupils: Vec<RadialPupil> =
+            outer_mm.iter().map(|r| RadialPupil::new(&grid, INNER_MM, *r, RADIUS_MM, 550.0)).collect();
+        let (mut stream, mut scratch) = (Stream::new(11, 0), NestedScratch::default());
+        let (mut peaks, mut quality) = (Vec::new(), Scratch::default());
+        let (mut below, mut above, mut lowest) = (0.0_f64, 0.0_f64, 1.0_f64);
+        for _ in 0..figures {
+            let height_nm = figure(&mut stream, scale, &grid.radius_mm);
+            nested.peaks(&height_nm, &mut scratch, &mut peaks);
+            for (peak, pupil) in peaks.iter().zip(&pupils) {
+                let slow = pupil.quality(&height_nm, &mut quality);
+                below = below.max(slow.strehl - peak.strehl);
+                above = above.max(peak.strehl - slow.strehl);
+                lowest = lowest.min(slow.strehl);
+            }
+        }
+        (below, above, lowest)
+    }
+
+    #[test]
+    fn masks_over_a_known_mirror_agree_with_an_independent_quadrature() {
+        // tests/data/make_mask.py, rows "round": numpy, 80-bit floats, the same definitions by other hands.
+        let table: serde_json::Value =
+            serde_json::from_str(include_str!("../../tests/data/mask.json")).expect("a table of truth");
+        let rows = table["rows"].as_array().expect("rows").iter().filter(|row| row["kind"] == "round");
+        let mut seen = 0;
+        for row in rows {
+            let number = |key: &str| row[key].as_f64().expect("a number");
+            let outer_mm = 0.5 * number("mask_diameter_mm");
+            let width = number("edge_width_mm");
+            let zone = (number("zone_radius_mm"), number("zone_half_width_mm"), number("zone_height_nm"));
+            let joints = [-3.0, -1.2, 0.0, 1.2, 3.0].map(|k| zone.0 + k * zone.1);
+            let breaks = [&joints[..], &[INNER_MM, outer_mm, RIM_MM - width]].concat();
+            let grid = RadialGrid::new(RIM_MM, &breaks);
+            let sagitta = |r: f64, conic: f64| {
+                let root = (1.0 - (1.0 + conic) * (r / RADIUS_MM).powi(2)).sqrt();
+                r * r / (RADIUS_MM * (1.0 + root))
+            };
+            let height = |r: &f64| {
+                let q = ((r - RIM_MM + width) / width).max(0.0);
+                let bump = zone.2 * (-((r - zone.0) / zone.1).powi(2)).exp();
+                1e6 * (sagitta(*r, number("conic")) - sagitta(*r, -1.0)) + bump
+                    - number("edge_drop_nm") * q * q
+            };
+            let height_nm: Vec<f64> = grid.radius_mm.iter().map(height).collect();
+            let nested = NestedPupils::new(&grid, INNER_MM, &[outer_mm], RADIUS_MM, 550.0);
+            let (mut scratch, mut peaks) = (NestedScratch::default(), Vec::new());
+            nested.peaks(&height_nm, &mut scratch, &mut peaks);
+            let (found, known) = (peaks[0].strehl, number("strehl"));
+            println!("{outer_mm}: {found:.9} for {known:.9}, {:.1e}", found - known);
+            assert!((found - known).abs() < 1e-6, "{outer_mm}: {found} for {known}");
+            assert!((peaks[0].focus_mm - number("shift_mm")).abs() < 1e-4);
+            seen += 1;
+        }
+        assert_eq!(seen, 12);
+    }
+
+    #[test]
+    fn every_mask_has_the_peak_of_its_own_pupil() {
+        // Hundred masks beside one another, and some as far apart as masks can be, out of order.
+        let beside: Vec<f64> = (0..100).map(|k| 140.0 + 0.19 * f64::from(k)).collect();
+        let apart = [159.0, 60.0, 155.0, 40.0, 120.0, 90.0, 158.2];
+        for outer_mm in [&beside[..], &apart[..]] {
+            for scale in [0.1, 0.5, 1.0] {
+                let (below, above, lowest) = compared(outer_mm, scale, 60);
+                println!("scale {scale}: below {below:.1e}, above {above:.1e}, lowest Strehl {lowest:.3}");
+                assert!(below < 1e-6 && above < 1e-6, "{scale}: {below} {above}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_large_error_has_the_brightest_focus_of_all() {
+        let outer_mm = [159.0, 150.0, 120.0];
+        let grid = RadialGrid::new(RIM_MM, &[INNER_MM, 150.0, 120.0]);
+        let nested = NestedPupils::new(&grid, INNER_MM, &outer_mm, RADIUS_MM, 550.0);
+        let (mut stream, mut scratch, mut peaks) = (Stream::new(5, 0), NestedScratch::default(), Vec::new());
+        for _ in 0..12 {
+            let height_nm = figure(&mut stream, 3.0, &grid.radius_mm);
+            nested.peaks(&height_nm, &mut scratch, &mut peaks);
+            for (peak, pupil) in peaks.iter().zip(&nested.pupils) {
+                // The obvious way: the sum over the nodes at every focus, from one end to the other, then closer.
+                let (end, least) = (pupil.end, nested.starts(pupil, &scratch).0);
+                let strehl = |defocus: f64| {
+                    let (mut re, mut im) = (0.0, 0.0);
+                    for n in 0..end {
+                        let phase = scratch.phase[n] - defocus * nested.defocus[n];
+                        re += nested.weight[n] * phase.cos();
+                        im += nested.weight[n] * phase.sin();
+                    }
+                    (re * re + im * im) / (pupil.area * pupil.area)
+                };
+                let mut best = (0.0, 0.0);
+                for k in -1200..=1200 {
+                    let defocus = least + 0.01 * f64::from(k) / pupil.rms;
+                    if strehl(defocus) > best.0 {
+                        best = (strehl(defocus), defocus);
+                    }
+                }
+                let (mut low, mut high) = (best.1 - 0.01 / pupil.rms, best.1 + 0.01 / pupil.rms);
+                for _ in 0..60 {
+                    let third = (high - low) / 3.0;
+                    if strehl(low + third) < strehl(high - third) { low += third } else { high -= third }
+                }
+                let summit = strehl(0.5 * (low + high));
+                assert!((peak.strehl - summit).abs() < 1e-7, "{} for {summit}", peak.strehl);
+                let place_mm = 0.5 * (low + high) * nested.focus_mm;
+                assert!((peak.focus_mm - place_mm).abs() < 1e-4, "{} for {place_mm}", peak.focus_mm);
+            }
+        }
+    }
+}
