@@ -53,10 +53,10 @@ pub use judge::{
     Verdict, Worth, judge_refigure,
 };
 pub use model::{
-    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
-    FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MirrorClips, Misplacement, Opening, Primary,
-    PrimaryInput, RadialProfile, Ripple, SensorMask, Spider, Train, TrainBuilder, TurnedEdge, ZernikeTerms,
-    Zone,
+    AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,
+    EdgeStep, FigureLayer, FilterRing, FlatEdge, FocalPlane, FocuserBoard, HeightMap, Holder, Joined,
+    MirrorClips, Misplacement, Opening, Primary, PrimaryInput, RadialProfile, Ripple, SensorMask, Spider,
+    Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{

@@ -3,6 +3,7 @@
 mod beyond_the_flat;
 mod coating;
 mod diagonal;
+mod edge_layers;
 mod figure;
 mod height_map;
 mod misplacement;
@@ -17,6 +18,7 @@ mod zernike_terms;
 pub use beyond_the_flat::{FilterRing, FocuserBoard, SensorMask};
 pub use coating::{Coating, CoatingPatch, CoatingRing};
 pub use diagonal::{Diagonal, FlatEdge, FocalPlane};
+pub use edge_layers::{CentralHill, EdgeRollOff, EdgeStep};
 pub use figure::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
 pub use height_map::{AxisDirection, HeightMap};
 pub use misplacement::Misplacement;
