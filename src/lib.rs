@@ -54,10 +54,11 @@ pub use judge::{
     Verdict, Worth, judge_refigure, mask_sweep, mask_sweep_counting, masking_bound,
 };
 pub use model::{
-    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
-    FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MetalCoat, MirrorClips, Misplacement, Opening,
-    Primary, PrimaryInput, RadialProfile, ReflectanceMap, Ripple, SensorMask, Spider, ThicknessMap,
-    ThinPatch, ThinRing, Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
+    AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,
+    EdgeStep, FigureLayer, FilterRing, FlatEdge, FocalPlane, FocuserBoard, HeightMap, Holder, Joined,
+    MetalCoat, MirrorClips, Misplacement, Opening, Primary, PrimaryInput, RadialProfile, ReflectanceMap,
+    Ripple, SensorMask, Spider, ThicknessMap, ThinPatch, ThinRing, Train, TrainBuilder, TurnedEdge,
+    ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{

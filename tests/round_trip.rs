@@ -3,10 +3,10 @@
 mod common;
 
 use catoptric::{
-    Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FilterRing,
-    FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light, MirrorClips, Opening, Prepared,
-    Primary, PsfSize, RadialProfile, SensorMask, Spider, Spot, Train, TrainBuilder, TurnedEdge, Wavefront,
-    ZernikeTerms, Zone,
+    CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff, EdgeStep, Error, Field,
+    FigureLayer, FilterRing, FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light,
+    MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, SensorMask, Spider, Spot, Train,
+    TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;
@@ -48,7 +48,13 @@ fn layer(rim_mm: f64) -> impl Strategy<Value = FigureLayer> {
     });
     let terms = vec((1_u32..40, -25.0..25.0_f64), 0..4)
         .prop_map(|terms| ZernikeTerms::new(terms, Indexing::Noll).into());
-    prop_oneof![edge, zone, profile, terms]
+    let rolled = (between(0.01, 0.24), between(-600.0, 600.0))
+        .prop_map(move |(reach, drop)| EdgeRollOff::new(reach * rim_mm, drop).into());
+    let step = (between(0.01, 0.4), between(-130.0, 130.0))
+        .prop_map(move |(width, drop)| EdgeStep::new(width * rim_mm, drop).into());
+    let hill = (between(0.01, 1.0), between(-200.0, 200.0), 1.0..4.0_f64)
+        .prop_map(move |(r, height, power)| CentralHill::new(r * rim_mm, height).power(power).into());
+    prop_oneof![edge, zone, profile, terms, rolled, step, hill]
 }
 
 fn primary() -> impl Strategy<Value = Primary> {

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::edge_layers::{CentralHill, EdgeRollOff, EdgeStep};
 use super::height_map::HeightMap;
 use super::ripple::Ripple;
 use super::zernike_terms::ZernikeTerms;
@@ -257,8 +258,8 @@ impl RadialProfile {
 
 /// One layer of the figure. Layers add.
 ///
-/// In a file a layer is a table with a key `kind`: `turned_edge`, `zone`, `radial_profile`, `zernike_terms`,
-/// `height_map` or `ripple`.
+/// In a file a layer is a table with a key `kind`: `turned_edge`, `edge_roll_off`, `edge_step`, `zone`, `central_hill`,
+/// `radial_profile`, `zernike_terms`, `height_map` or `ripple`.
 ///
 /// ```
 /// use catoptric::{FigureLayer, Zone};
@@ -271,8 +272,14 @@ impl RadialProfile {
 pub enum FigureLayer {
     /// An edge that turns down or up.
     TurnedEdge(TurnedEdge),
+    /// An edge that falls off without a start.
+    EdgeRollOff(EdgeRollOff),
+    /// A sharp step near the rim.
+    EdgeStep(EdgeStep),
     /// A ring-shaped hill or hollow.
     Zone(Zone),
+    /// A hill or a hole in the centre.
+    CentralHill(CentralHill),
     /// Heights at a list of radii.
     RadialProfile(RadialProfile),
     /// A sum of Zernike terms.
@@ -299,7 +306,10 @@ impl FigureLayer {
     pub(crate) fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         match self {
             Self::TurnedEdge(edge) => edge.note_problems(rim_mm, findings),
+            Self::EdgeRollOff(edge) => edge.note_problems(rim_mm, findings),
+            Self::EdgeStep(step) => step.note_problems(rim_mm, findings),
             Self::Zone(zone) => zone.note_problems(rim_mm, findings),
+            Self::CentralHill(hill) => hill.note_problems(rim_mm, findings),
             Self::RadialProfile(profile) => profile.note_problems(rim_mm, findings),
             Self::ZernikeTerms(terms) => terms.note_problems(findings),
             Self::HeightMap(map) => map.note_problems(rim_mm, findings),
@@ -311,6 +321,24 @@ impl FigureLayer {
 impl From<TurnedEdge> for FigureLayer {
     fn from(edge: TurnedEdge) -> Self {
         Self::TurnedEdge(edge)
+    }
+}
+
+impl From<EdgeRollOff> for FigureLayer {
+    fn from(edge: EdgeRollOff) -> Self {
+        Self::EdgeRollOff(edge)
+    }
+}
+
+impl From<EdgeStep> for FigureLayer {
+    fn from(step: EdgeStep) -> Self {
+        Self::EdgeStep(step)
+    }
+}
+
+impl From<CentralHill> for FigureLayer {
+    fn from(hill: CentralHill) -> Self {
+        Self::CentralHill(hill)
     }
 }
 

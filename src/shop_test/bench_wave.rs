@@ -109,16 +109,20 @@ impl HalfPlane {
         let mut panels = Vec::new();
         for (from, to) in lit_stretches(&self.openings, y_mm) {
             let mut joints = vec![from, to];
-            for joint in self.bench.mirror().breaks() {
-                let x = (joint.radius_mm.powi(2) - y_mm * y_mm).max(0.0).sqrt();
-                joints.extend([-x, x].into_iter().filter(|x| from < *x && *x < to && *x != 0.0));
-            }
+            let mirror = self.bench.mirror();
+            let crossings = |radius_mm: f64| {
+                let x = (radius_mm.powi(2) - y_mm * y_mm).max(0.0).sqrt();
+                [-x, x].into_iter().filter(move |x| from < *x && *x < to && *x != 0.0)
+            };
+            joints.extend(mirror.breaks().iter().flat_map(|joint| crossings(joint.radius_mm)));
+            let steps: Vec<f64> = mirror.mirror().jumps_mm().flat_map(crossings).collect();
             joints.sort_by(f64::total_cmp);
             joints.dedup();
             let last = joints.len() - 2;
             let stretch = |(k, pair): (usize, &[f64])| Stretch {
                 ends_mm: [pair[0], pair[1]],
                 joined: [k > 0, k < last],
+                steps: [pair[0], pair[1]].map(|x| steps.contains(&x)),
             };
             panels.extend(joints.windows(2).enumerate().map(stretch));
         }
@@ -163,6 +167,8 @@ struct Stretch {
     ends_mm: [f64; 2],
     /// Which ends touch another stretch, rather than the dark.
     joined: [bool; 2],
+    /// At which of these the glass has a step, and the field with it.
+    steps: [bool; 2],
 }
 
 /// A stretch with its nodes, and what the field is there.
@@ -179,7 +185,14 @@ impl Panel {
         let [from, to] = stretch.ends_mm;
         let nodes: Vec<(f64, f64)> = gauss::on_interval(count, from, to).collect();
         let waves = nodes.iter().map(|(x, _)| field(*x)).collect();
-        Self { stretch, end_waves: stretch.ends_mm.map(field), nodes, waves }
+        // At a step the field is what it is on this side.
+        let hair = 1e-9 * (to - from);
+        let end = |end: usize| match (stretch.steps[end], end) {
+            (false, _) => stretch.ends_mm[end],
+            (true, 0) => from + hair,
+            (true, _) => to - hair,
+        };
+        Self { stretch, end_waves: [field(end(0)), field(end(1))], nodes, waves }
     }
 
     fn holds(&self, x_mm: f64) -> bool {
@@ -213,10 +226,10 @@ impl Panel {
             }
         }
         let Some(near) = near else { return };
-        // On a rim the brightness has no bound: it is shown at half a pixel from it. At a joint two logarithms
-        // cancel; the limit only keeps them finite.
+        // On a rim, and on a step, the brightness has no bound: it is shown at half a pixel from it. At a joint two
+        // logarithms cancel; the limit only keeps them finite.
         let distance = |end: usize| {
-            let least = if self.stretch.joined[end] { 1e-9 } else { 0.5 };
+            let least = if self.stretch.joined[end] && !self.stretch.steps[end] { 1e-9 } else { 0.5 };
             (x_mm - self.stretch.ends_mm[end]).abs().max(least * pixel_mm).ln()
         };
         let rest = distance(0) - distance(1) - quadrature;

@@ -3,7 +3,7 @@
 
 use super::detail::Detail;
 use super::height_map::MapSurface;
-use crate::model::{FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
+use crate::model::{CentralHill, EdgeRollOff, FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
 use crate::numeric::spline::{CubicSpline, End};
 use crate::numeric::zernike_sum::ZernikeSum;
 use crate::units::NM_PER_MM;
@@ -37,6 +37,9 @@ enum Uneven {
 /// Beyond the clear aperture by more than this share of its radius the height is held; nearer, a layer runs on.
 const BEYOND: f64 = 1e-9;
 
+/// Where the panels of a roll-off end, in reaches from the rim.
+pub(crate) const ROLL_OFF_PANELS: [f64; 4] = [1.5, 4.0, 8.0, 16.0];
+
 #[derive(Clone, Debug)]
 enum Layer {
     Edge {
@@ -45,10 +48,24 @@ enum Layer {
         drop_mm: f64,
         power: f64,
     },
+    RollOff {
+        rim_mm: f64,
+        reach_mm: f64,
+        drop_mm: f64,
+    },
+    Step {
+        start_mm: f64,
+        drop_mm: f64,
+    },
     Zone {
         radius_mm: f64,
         half_width_mm: f64,
         height_mm: f64,
+    },
+    Hill {
+        radius_mm: f64,
+        height_mm: f64,
+        power: f64,
     },
     Spline(CubicSpline),
     /// Squared radii and heights of the points.
@@ -65,7 +82,13 @@ impl Figure {
         for layer in layers {
             match layer {
                 FigureLayer::TurnedEdge(edge) => figure.layers.push(edge_layer(edge, rim_mm)),
+                FigureLayer::EdgeRollOff(edge) => figure.layers.push(roll_off_layer(edge, rim_mm)),
+                FigureLayer::EdgeStep(step) => figure.layers.push(Layer::Step {
+                    start_mm: rim_mm - step.width_mm,
+                    drop_mm: step.drop_nm / NM_PER_MM,
+                }),
                 FigureLayer::Zone(zone) => figure.layers.push(zone_layer(zone)),
+                FigureLayer::CentralHill(hill) => figure.layers.push(hill_layer(hill)),
                 FigureLayer::RadialProfile(profile) => figure.layers.push(profile_layer(profile)),
                 FigureLayer::ZernikeTerms(terms) => {
                     let in_mm = |(n, m, height_nm)| (n, m, height_nm / NM_PER_MM);
@@ -143,6 +166,14 @@ impl Figure {
     pub(crate) fn breaks(&self) -> Vec<Break> {
         self.layers.iter().flat_map(Layer::breaks).collect()
     }
+
+    /// Those of the breaks at which the height itself jumps.
+    pub(crate) fn jumps_mm(&self) -> impl Iterator<Item = f64> {
+        self.layers.iter().filter_map(|layer| match layer {
+            Layer::Step { start_mm, .. } => Some(*start_mm),
+            _ => None,
+        })
+    }
 }
 
 fn edge_layer(edge: &TurnedEdge, rim_mm: f64) -> Layer {
@@ -152,6 +183,14 @@ fn edge_layer(edge: &TurnedEdge, rim_mm: f64) -> Layer {
         drop_mm: edge.drop_nm / NM_PER_MM,
         power: edge.power,
     }
+}
+
+fn roll_off_layer(edge: &EdgeRollOff, rim_mm: f64) -> Layer {
+    Layer::RollOff { rim_mm, reach_mm: edge.reach_mm, drop_mm: edge.drop_nm / NM_PER_MM }
+}
+
+fn hill_layer(hill: &CentralHill) -> Layer {
+    Layer::Hill { radius_mm: hill.radius_mm, height_mm: hill.height_nm / NM_PER_MM, power: hill.power }
 }
 
 fn zone_layer(zone: &Zone) -> Layer {
@@ -187,6 +226,21 @@ impl Layer {
                 let steepness = if power - 2.0 == 0.0 { depth } else { depth.powf(power - 1.0) };
                 (-drop_mm * depth * steepness, -drop_mm * power * steepness / width_mm)
             }
+            Self::RollOff { rim_mm, reach_mm, drop_mm } => {
+                let depth = (r_mm - rim_mm) / reach_mm;
+                // Beyond the rim it runs on for one reach and is then held: an exponential knows no bound.
+                let h = -drop_mm * depth.min(1.0).exp();
+                (h, if depth < 1.0 { h / reach_mm } else { 0.0 })
+            }
+            Self::Step { start_mm, drop_mm } => (if r_mm > *start_mm { -drop_mm } else { 0.0 }, 0.0),
+            Self::Hill { radius_mm, height_mm, power } => {
+                let left = 1.0 - r_mm / radius_mm;
+                if left <= 0.0 {
+                    return (0.0, 0.0);
+                }
+                let steepness = if power - 2.0 == 0.0 { left } else { left.powf(power - 1.0) };
+                (height_mm * left * steepness, -height_mm * power * steepness / radius_mm)
+            }
             Self::Zone { radius_mm, half_width_mm, height_mm } => {
                 let q = (r_mm - radius_mm) / half_width_mm;
                 let h = height_mm * (-q * q).exp();
@@ -211,6 +265,20 @@ impl Layer {
         match self {
             Self::Edge { start_mm, power, .. } => {
                 vec![Break { radius_mm: *start_mm, fractional: power.fract() != 0.0 }]
+            }
+            // What lies inward of the last one is below 2e-7 of the drop.
+            Self::RollOff { rim_mm, reach_mm, .. } => {
+                ROLL_OFF_PANELS.map(|k| smooth(rim_mm - k * reach_mm)).to_vec()
+            }
+            Self::Step { start_mm, .. } => vec![smooth(*start_mm)],
+            Self::Hill { radius_mm, power, .. } => {
+                // The tip is a cone, no polynomial of r^2: the distance from it is the variable.
+                let mut breaks = vec![Break { radius_mm: 0.0, fractional: true }, smooth(*radius_mm)];
+                // A power that is no whole number ends at the hill's foot: panels that shrink toward it.
+                if power.fract() != 0.0 {
+                    breaks.extend([0.97, 0.999].map(|share| smooth(share * radius_mm)));
+                }
+                breaks
             }
             // A Gaussian wants panels of its own: measured best at 1.2 and 3 half widths.
             Self::Zone { radius_mm, half_width_mm, .. } => {

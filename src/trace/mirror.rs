@@ -50,6 +50,11 @@ impl Mirror {
         self.figure.breaks()
     }
 
+    /// Radii at which the height of the glass jumps.
+    pub(crate) fn jumps_mm(&self) -> impl Iterator<Item = f64> {
+        self.figure.jumps_mm()
+    }
+
     /// Curvature at the vertex, 1/mm, and 1 + conic constant.
     pub(crate) fn conic(&self) -> (f64, f64) {
         (self.curvature_per_mm, self.shape)
@@ -213,7 +218,7 @@ pub(crate) fn along(origin_mm: [f64; 3], direction: [f64; 3], t: f64) -> [f64; 3
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{TurnedEdge, Zone};
+    use crate::model::{CentralHill, EdgeRollOff, EdgeStep, TurnedEdge, Zone};
     use crate::units::FocalLengthMm;
 
     #[test]
@@ -239,9 +244,12 @@ mod tests {
     fn slopes_are_the_derivatives_of_the_heights() {
         let primary = Primary::new(318.0, FocalLengthMm(1558.0))
             .layer(TurnedEdge::new(9.0, 900.0).power(2.5))
-            .layer(Zone::new(60.0, 20.0, 500.0));
+            .layer(Zone::new(60.0, 20.0, 500.0))
+            .layer(EdgeRollOff::new(2.0, -300.0))
+            .layer(EdgeStep::new(4.0, 250.0))
+            .layer(CentralHill::new(50.0, 120.0).power(1.7));
         let mirror = Mirror::new(&primary);
-        for r in [0.5, 1.0, 44.0, 60.0, 75.0, 151.0, 158.9] {
+        for r in [0.5, 1.0, 44.0, 49.9, 60.0, 75.0, 151.0, 154.9, 155.1, 158.9] {
             let step = 1e-4;
             let (up, down) = (mirror.height_and_slope(r + step).0, mirror.height_and_slope(r - step).0);
             let secant = (up - down) / (2.0 * step);

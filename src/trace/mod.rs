@@ -31,6 +31,7 @@ pub use cone::{
     cone_on_flat, smallest_diagonal,
 };
 pub(crate) use detail::Detail;
+pub(crate) use figure::ROLL_OFF_PANELS;
 pub(crate) use fold::Fold;
 pub use image_shift::ImageShift;
 pub use light::{

@@ -308,7 +308,9 @@ fn breaks(train: &Train, mirror: &Mirror, coat: &Coat) -> Vec<Break> {
     breaks.extend(coat.breaks());
     // Closer than this two breaks are one: a panel so short holds no light.
     let shortest_mm = 1e-9 * rim_mm;
-    breaks.retain(|b| b.radius_mm > shortest_mm && b.radius_mm < rim_mm - shortest_mm);
+    // The very centre stays where a tip begins there.
+    let is_tip = |b: &Break| b.radius_mm == 0.0 && b.fractional;
+    breaks.retain(|b| is_tip(b) || b.radius_mm > shortest_mm && b.radius_mm < rim_mm - shortest_mm);
     breaks.sort_by(|a, b| a.radius_mm.total_cmp(&b.radius_mm));
     breaks.dedup_by(|later, kept| {
         let same = later.radius_mm - kept.radius_mm < shortest_mm;

@@ -418,7 +418,10 @@ impl Prepared {
             let angle = TAU * i as f64 / angles as f64;
             let (sin, cos) = angle.sin_cos();
             let (inner, outer) = (outline.shadow_radius_mm(angle), outline.outer_radius_mm(angle).0);
-            let inside = self.breaks().iter().map(|b| b.radius_mm).filter(|r| *r > inner && *r < outer);
+            // Of a step both sides.
+            let jumps = self.mirror().jumps_mm().flat_map(|r| [r * (1.0 - 1e-9), r * (1.0 + 1e-9)]);
+            let inside = self.breaks().iter().map(|b| b.radius_mm).chain(jumps);
+            let inside = inside.filter(|r| *r > inner && *r < outer);
             if outer > inner {
                 points.extend(inside.chain([inner, outer]).map(|r| [r * cos, r * sin]));
             }

@@ -12,8 +12,8 @@ use super::otf;
 use super::source::{Pupil, Source, View};
 use super::wavefront::{Sums, Wavefront};
 use crate::model::{
-    Coating, CoatingPatch, CoatingRing, Diagonal, FocalPlane, Holder, MirrorClips, Opening, Primary, Spider,
-    Train, TurnedEdge, ZernikeTerms, Zone,
+    CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, EdgeRollOff, EdgeStep, FocalPlane, Holder,
+    MirrorClips, Opening, Primary, Spider, Train, TurnedEdge, ZernikeTerms, Zone,
 };
 use crate::numeric::pool;
 use crate::numeric::random::Stream;
@@ -51,6 +51,18 @@ fn train(number: usize) -> (Prepared, Field) {
     let mut primary = Primary::new(aperture_mm, FocalLengthMm(focal_mm))
         .layer(edge.power(draw.between(1.0, 3.0)))
         .layer(zone);
+    // From a stream of their own: the other trains stay what they were.
+    let mut shape = Draw(Stream::new(SEED + 1, number as u64));
+    primary = match (shape.0.uniform() * 6.0) as u32 {
+        0 => primary.layer(EdgeRollOff::new(shape.between(0.5, 15.0), shape.between(-300.0, 600.0))),
+        1 => primary.layer(EdgeStep::new(shape.between(0.5, 12.0), shape.between(-130.0, 130.0))),
+        2 => {
+            let hill =
+                CentralHill::new(shape.between(0.1, 0.6) * aperture_mm / 2.0, shape.between(-150.0, 150.0));
+            primary.layer(hill.power(shape.between(1.0, 3.0)))
+        }
+        _ => primary,
+    };
     let far = if draw.once_in(2.0) { 20.0 } else { 0.0 };
     let field = Field::arcmin(draw.between(-far, far), draw.between(-far, far));
     if draw.once_in(2.0) {

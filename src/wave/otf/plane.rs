@@ -8,7 +8,7 @@
 use std::f64::consts::TAU;
 
 use crate::model::{FigureLayer, Joined};
-use crate::trace::{Part, Prepared, StarBeam};
+use crate::trace::{Part, Prepared, ROLL_OFF_PANELS, StarBeam};
 use crate::units::NM_PER_MM;
 use crate::wave::path::{dot, line_of_sight};
 use crate::wave::source::Source;
@@ -132,7 +132,7 @@ impl<'a> Plane<'a> {
             self.curves.push(Curve::Patch(i));
         }
         let hard = joints_mm(prepared);
-        for joint in prepared.breaks() {
+        for joint in prepared.breaks().iter().filter(|joint| joint.radius_mm > 0.0) {
             if hard.iter().any(|r| (r - joint.radius_mm).abs() < 1e-8 * rim_mm) {
                 self.curves.push(Curve::Joint(joint.radius_mm, joint.fractional));
             } else {
@@ -304,6 +304,12 @@ fn joints_mm(prepared: &Prepared) -> Vec<f64> {
     for layer in &primary.figure {
         match layer {
             FigureLayer::TurnedEdge(edge) => radii.push(prepared.clear_radius_mm() - edge.width_mm),
+            FigureLayer::EdgeStep(step) => radii.push(prepared.clear_radius_mm() - step.width_mm),
+            FigureLayer::EdgeRollOff(edge) => {
+                let from_rim = ROLL_OFF_PANELS.iter().take(3).map(|k| k * edge.reach_mm);
+                radii.extend(from_rim.map(|back| prepared.clear_radius_mm() - back));
+            }
+            FigureLayer::CentralHill(hill) => radii.push(hill.radius_mm),
             FigureLayer::RadialProfile(profile) if profile.joined == Joined::StraightInArea => {
                 radii.extend(&profile.radius_mm);
             }
