@@ -49,9 +49,11 @@ pub use error::{Error, Problem, Result, Severity};
 pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{
     Aim, AimWeights, Ceiling, Change, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison,
-    DiagonalRow, Evidence, Judgement, LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject,
-    MaskSweep, MaskValue, MaskingBound, OffsetRule, ReadingDetails, Recommendation, RowChunks, SizeScore,
-    Verdict, Worth, judge_refigure, mask_sweep, mask_sweep_counting, masking_bound,
+    DiagonalRow, Evidence, GainBasis, Judgement, LadderGain, LadderOptions, LadderRow, LadderWeights,
+    LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject, MaskSweep, MaskValue, MaskingBound,
+    NamedInterval, OffsetRule, ReadingDetails, Recommendation, RefigureAfter, RowChunks, SizeScore,
+    TrainJudgement, ValueLadder, Verdict, Work, WorkChange, Worth, judge_refigure, judgement, mask_sweep,
+    mask_sweep_counting, masking_bound, value_ladder,
 };
 pub use model::{
     AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,

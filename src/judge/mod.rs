@@ -2,6 +2,8 @@
 
 mod diagonals;
 mod evidence;
+mod judgement;
+mod ladder;
 mod mask;
 mod refigure;
 mod words;
@@ -12,6 +14,11 @@ pub use diagonals::{
     OffsetRule, Recommendation, RowChunks, SizeScore,
 };
 pub use evidence::Evidence;
+pub use judgement::{NamedInterval, TrainJudgement, judgement};
+pub use ladder::{
+    GainBasis, LadderGain, LadderOptions, LadderRow, LadderWeights, RefigureAfter, ValueLadder, Work,
+    WorkChange, value_ladder,
+};
 pub use mask::{
     LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject, MaskSweep, MaskValue, MaskingBound,
     mask_sweep, mask_sweep_counting, masking_bound,

@@ -27,6 +27,7 @@ mod sensitivity;
 mod settling;
 mod sight;
 mod summary;
+mod through;
 
 pub(crate) use at_breaks::{figures_at, pieces as pieces_of_draws};
 pub(crate) use contributions::contributions;
@@ -46,3 +47,4 @@ pub(crate) use settling::settling;
 pub(crate) use sight::sights;
 pub(super) use summary::smooth_figure;
 pub use summary::{EdgeFinding, SmoothFigure};
+pub(crate) use through::{AllowedFigures, RingQuality, RoundRing};
