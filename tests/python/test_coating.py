@@ -82,7 +82,7 @@ def test_light_and_height_place_by_place_against_tmm():
 
 
 def test_a_star_behind_a_soft_thin_patch_against_the_plain_sum():
-    # 2048 x 2048 places of the pupil; what lies by the rim is weighted by how much of its cell is lit.
+    # 2048 x 2048 places of the pupil; by the rim weighted by how much of the cell is lit.
     patch = ct.ThinPatch(x_mm=38, y_mm=-25, radius_mm=28, thickness_nm=12, softness_mm=4)
     worn = train(metal=ct.MetalCoat(film=aluminium(90), patches=[patch]))
     side = 2048
