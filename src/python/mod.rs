@@ -31,6 +31,7 @@ mod ladder;
 mod light;
 mod mask;
 mod mask_row;
+mod metal_coat;
 mod model;
 mod moves;
 mod mtf;
@@ -64,6 +65,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     coating::register(module)?;
     figure::register(module)?;
     film::register(module)?;
+    metal_coat::register(module)?;
     ripple::register(module)?;
     obstructions::register(module)?;
     flat::register(module)?;
