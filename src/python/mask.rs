@@ -31,8 +31,9 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 ///
 /// A diameter holds for a figure if its Strehl is not below that of the open mirror by more than 0.002, and if its core
 /// light (Strehl times light) comes within 0.05 of the best that any diameter of the sweep, or no mask, gives for this
-/// figure. The plateau is the longest run of diameters that hold for 95 % of the figures; the recommended one sends the most
-/// core light. Common practice, no source.
+/// figure. The plateau is the longest run of diameters that hold for 95 % of the figures. Of its diameters whose core light shows
+/// no difference from the best (0.005) the one that holds for the most figures is recommended, of those alike the widest. Common
+/// practice, no source.
 ///
 /// Units: mm, arcsec, nm; shares of 1.
 /// Shapes: arrays have one entry a diameter, in the order given; contrasts one row a diameter, one column a detail.

@@ -18,7 +18,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 
 /// What a mirror shows through a mask of one inner diameter, at its own brightest focus.
 ///
-/// Every `..._interval` holds 95 % of the figures that the readings allow; of a train it is the value twice.
+/// Every `..._interval` holds 95 % of the figures that the readings allow; of a train it is None, lists of them are empty.
 ///
 /// Units: mm, arcsec; shares of 1.
 /// Shapes: contrasts have one entry a detail; empty where not computed.
@@ -36,8 +36,12 @@ fn values(list: &[MaskValue]) -> Vec<f64> {
     list.iter().map(|v| v.value).collect()
 }
 
+fn ends(value: &MaskValue) -> Option<(f64, f64)> {
+    value.interval.map(|i| (i.low, i.high))
+}
+
 fn intervals(list: &[MaskValue]) -> Vec<(f64, f64)> {
-    list.iter().map(MaskValue::ends).collect()
+    list.iter().filter_map(ends).collect()
 }
 
 getters!(PyMaskRow, |row| {
@@ -46,17 +50,17 @@ getters!(PyMaskRow, |row| {
     /// Strehl.
     strehl: f64 = row.strehl.value;
     /// Its interval.
-    strehl_interval: (f64, f64) = row.strehl.ends();
+    strehl_interval: Option<(f64, f64)> = ends(&row.strehl);
     /// Light, as a share of that of the open mirror.
     light: f64 = row.light;
     /// Strehl times light: the share of the open mirror's light that is where a perfect figure would send it.
     core_light: f64 = row.core_light.value;
     /// Its interval.
-    core_light_interval: (f64, f64) = row.core_light.ends();
+    core_light_interval: Option<(f64, f64)> = ends(&row.core_light);
     /// Peak of a star's image over that of a perfect figure on the open mirror.
     peak_brightness: f64 = row.peak_brightness.value;
     /// Its interval.
-    peak_brightness_interval: (f64, f64) = row.peak_brightness.ends();
+    peak_brightness_interval: Option<(f64, f64)> = ends(&row.peak_brightness);
     /// How far the brightest focus lies from that of the open mirror, mm; positive further from the primary.
     focus_shift_mm: f64 = row.focus_shift_mm;
     /// The period beyond which nothing is resolved, wavelength over diameter, arcsec.
@@ -95,7 +99,7 @@ record!(PyMaskRow, "MaskRow",
 
 /// What is left for a refigure when the recommended mask is on.
 ///
-/// Each `..._interval` holds 95 % of the figures that the readings allow; of a train it is the value twice.
+/// Every `..._interval` holds 95 % of the figures that the readings allow; of a train it is None, lists of them are empty.
 ///
 /// Units: mm; shares of 1.
 /// Shapes: contrasts have one entry a detail.
@@ -116,7 +120,7 @@ getters!(PyLeftAfterMask, |left| {
     /// Strehl that a perfect figure would add behind the same mask.
     strehl: f64 = left.strehl.value;
     /// Its interval.
-    strehl_interval: (f64, f64) = left.strehl.ends();
+    strehl_interval: Option<(f64, f64)> = ends(&left.strehl);
     /// Contrast that a perfect figure would add behind the same mask.
     contrast: Vec<f64> = values(&left.contrast);
     /// Their intervals.
@@ -132,7 +136,7 @@ getters!(PyLeftAfterMask, |left| {
     /// Peak brightness that a perfect figure without a mask has over the figure as it is with the mask.
     peak_brightness: f64 = left.peak_brightness.value;
     /// Its interval.
-    peak_brightness_interval: (f64, f64) = left.peak_brightness.ends();
+    peak_brightness_interval: Option<(f64, f64)> = ends(&left.peak_brightness);
 });
 record!(PyLeftAfterMask, "LeftAfterMask",
     attributes: ["diameter_mm", "strehl", "strehl_interval", "contrast", "contrast_intervals", "contrast_full",

@@ -16,7 +16,10 @@ MASKS = [315, 312, 308, 300, 280]
 
 def mirror(row):
     edge = ct.TurnedEdge(width_mm=row["edge_width_mm"], drop_nm=row["edge_drop_nm"])
-    return newtonian(primary=primary(conic=row["conic"], figure=[edge, HILL]))
+    return newtonian(
+        primary=primary(conic=row["conic"], figure=[edge, HILL]),
+        diagonal=ct.Diagonal(minor_axis_mm=70, offset_mm=0),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +37,7 @@ def test_exact_paths_behind_masks():
         assert abs(row.fwhm_arcsec - truth["fwhm_arcsec"]) < 1e-6
         assert abs(row.airy_energy - truth["airy_energy"]) < 1e-5
         assert abs(row.own_airy_energy - truth["own_airy_energy"]) < 1e-5
-        assert row.strehl_interval == (row.strehl, row.strehl)
+        assert row.strehl_interval is None
 
 
 def test_the_contrast_is_that_of_the_masked_train():

@@ -55,7 +55,7 @@ def mask_sweep(result: MaskSweepLike, ax: Axes | None = None) -> Axes:
     if result.draws:
         low, high = (np.asarray(v)[order] for v in (result.strehl_low, result.strehl_high))
         if open_end:
-            ends = row.strehl_interval
+            ends = row.strehl_interval or (row.strehl, row.strehl)
             low, high = np.append(low, ends[0]), np.append(high, ends[1])
         ax.fill_between(x, low, high, color=strehl.colour, alpha=0.22, linewidth=0.0, zorder=1)
     line(result.light, 1.0, light, "light")

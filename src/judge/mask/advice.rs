@@ -9,6 +9,8 @@ use super::words;
 const NO_LOSS: f64 = 0.002;
 /// Core light within this of a figure's own best is as good: a twentieth of a magnitude. Common practice, no source.
 pub(super) const AS_GOOD: f64 = 0.05;
+/// Core light that differs by less shows no difference: 0.005 magnitudes. Common practice, no source.
+const NO_DIFFERENCE: f64 = 0.005;
 /// The share of the figures for which a diameter of the plateau holds.
 pub(super) const HOLDS_FOR: f64 = 0.95;
 /// A gain in contrast below this is not seen: common practice, no source.
@@ -87,11 +89,20 @@ fn plateau(rows: &[MaskRow], order: &[usize]) -> Option<Range<usize>> {
     best
 }
 
-/// Of the plateau the row of the greatest median core light; none where that is no more than the open mirror's.
+/// Of the plateau's rows whose median core light shows no difference from the best the one that holds for the most figures, of
+/// those alike the widest; none where the best is no more than the open mirror's.
 fn recommended(rows: &[MaskRow], plateau: &[usize], open: &MaskRow) -> Option<usize> {
-    let by_core = |a: &&usize, b: &&usize| rows[**a].core_light.value.total_cmp(&rows[**b].core_light.value);
-    let best = *plateau.iter().max_by(by_core)?;
-    (rows[best].core_light.value > open.core_light.value + NO_LOSS).then_some(best)
+    let core = |row: usize| rows[row].core_light.value;
+    let best = plateau.iter().map(|row| core(*row)).fold(0.0, f64::max);
+    if best <= open.core_light.value + NO_LOSS {
+        return None;
+    }
+    let alike = plateau.iter().copied().filter(|row| core(*row) >= best - NO_DIFFERENCE);
+    alike.max_by(|&a, &b| rows[a].holds.total_cmp(&rows[b].holds).then(wider(&rows[a], &rows[b])))
+}
+
+fn wider(a: &MaskRow, b: &MaskRow) -> std::cmp::Ordering {
+    a.diameter_mm.total_cmp(&b.diameter_mm)
 }
 
 /// What a perfect figure would add to a row, the open mirror being row 0.

@@ -270,7 +270,8 @@ pub struct MaskSweep {
     /// light comes within 0.05 of the best that any diameter of the sweep, or no mask, gives for this figure. Common
     /// practice, no source.
     pub plateau_mm: Option<(f64, f64)>,
-    /// The diameter to take; none where no mask is better than none.
+    /// The diameter to take: of the plateau's whose core light shows no difference from the best (0.005) the one that holds for the
+    /// most figures, of those alike the widest; none where no mask is better than none.
     pub recommended_mm: Option<f64>,
     /// Why.
     pub reason: String,

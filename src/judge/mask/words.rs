@@ -39,9 +39,18 @@ pub(super) fn reason(
     let chance = row.probability_rises.map_or(String::new(), |p| {
         format!(" The Strehl rises by {} or more in {:.0} % of the figures.", asked.options.rise, 100.0 * p)
     });
+    let chosen = if found.draws == 0 {
+        "is the widest that shows no difference from the best".to_owned()
+    } else {
+        format!(
+            "holds for the most, {:.1} %, of those that show no difference from the best",
+            100.0 * row.holds
+        )
+    };
     format!(
-        "{run}: the Strehl is not below that of the open mirror, and Strehl times light comes within {AS_GOOD} of the best. Of these {} \
-         mm sends the most light to its place: {:.3} of the open mirror's, against {:.3} without a mask.{chance}",
+        "{run}: the Strehl is not below that of the open mirror, and Strehl times light comes within {AS_GOOD} of the best. Of \
+         these {} mm {chosen}: {:.3} of the open mirror's light goes where a perfect figure would send it, against {:.3} \
+         without a mask.{chance}",
         row.diameter_mm, row.core_light.value, open.core_light.value
     )
 }
