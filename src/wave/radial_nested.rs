@@ -1,8 +1,9 @@
 //! The brightest focus of one round figure behind many masks at once.
 //!
-//! All pupils share their inner end and their figure; each reaches as far as its mask. So the phase of a node is turned to a
-//! focus once for all of them, and sums that run outward serve each mask as they pass its rim. The transfer from focus to
-//! focus is smooth: between steps of defocus the sums of one mask are interpolated, and their summit found there.
+//! All pupils share their inner end and their figure; each reaches as far as its mask. So the phase of a node is turned
+//! to a focus once for all of them, and sums that run outward serve each mask as they pass its rim. The transfer from
+//! focus to focus is smooth: between steps of defocus the sums of one mask are interpolated, and their summit found
+//! there.
 
 use std::f64::consts::PI;
 
@@ -23,16 +24,16 @@ const AROUND_RAD: f64 = 1.5;
 /// How often the look may move on, by so many steps, when the brightest focus is the last one looked at.
 const MOVES: usize = 6;
 const MOVE_STEPS: i64 = 5;
-/// An RMS that breaks the light up into many maxima has them within so many times itself, for spherical aberration has foci
-/// out to sqrt(15) of it; further out than the last, radians, the nodes no longer follow the phase.
+/// An RMS that breaks the light up into many maxima has them within so many times itself, for spherical aberration has
+/// foci out to sqrt(15) of it; further out than the last, radians, the nodes no longer follow the phase.
 const REACH: f64 = 4.5;
 const FURTHEST_RAD: f64 = 12.0;
 /// Half a step from its summit a maximum still has this share of it.
 const NEAR_GREATEST: f64 = 0.85;
 /// Share of the area next to the rim that the second start leaves out.
 const LEFT_OUT_AREA: f64 = 0.15;
-/// Points of the interpolation between steps, the first of them so many steps before the place: good to 2e-8 of the amplitude,
-/// for no node of a pupil turns by more than sqrt(3) x 0.3 a step.
+/// Points of the interpolation between steps, the first of them so many steps before the place: good to 2e-8 of the
+/// amplitude, for no node of a pupil turns by more than sqrt(3) x 0.3 a step.
 const POINTS: usize = 12;
 const BEFORE: i64 = 5;
 
@@ -84,7 +85,8 @@ struct Band {
     ends: Vec<usize>,
     /// One step, in units of the defocus.
     step: f64,
-    /// Defocus of each node from the mean of the widest: a common turn of all phasors would be a fast wave from step to step.
+    /// Defocus of each node from the mean of the widest: a common turn of all phasors would be a fast wave from step to
+    /// step.
     defocus: Vec<f64>,
     /// Cosines and sines of half a step, one and a half, ..., node by node.
     cosines: Vec<[f64; PAIRS]>,
@@ -243,8 +245,8 @@ impl NestedPupils {
         }
     }
 
-    /// The greatest intensity within a step of one of the steps, and how far from it, by Newton's method on the interpolated
-    /// sums.
+    /// The greatest intensity within a step of one of the steps, and how far from it, by Newton's method on the
+    /// interpolated sums.
     fn summit(
         &self,
         band: &Band,

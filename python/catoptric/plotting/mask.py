@@ -96,10 +96,11 @@ def _recommended(ax: Axes, diameter_mm: float | None) -> None:
     ax.axvline(diameter_mm, color=_style.INK, linewidth=1.2, zorder=2)
     ax.annotate(
         f"{diameter_mm:g} mm",
-        xy=(diameter_mm, 0.0),
+        xy=(diameter_mm, 1.0),
         xycoords=("data", "axes fraction"),
-        xytext=(4, 5),
+        xytext=(4, -4),
         textcoords="offset points",
+        va="top",
         fontsize=9.5,
         fontweight="bold",
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.5},
