@@ -1,4 +1,4 @@
-"""Star images beside what a good user of numpy and scipy would write, in one process.
+"""Star images, diagonals and masks beside what a good user of numpy and scipy would write.
 
 Rounds alternate between the peers; a row gives the median over the rounds of (peer's time / our
 time), our time, and how far each answer lies from a converged sum. Run pinned to one core, with
@@ -382,6 +382,124 @@ def compare_sizes(rounds: int) -> None:
     )
 
 
+RIM_MM, SHADOW_MM, WAVE_NM = 159.0, 35.0, 550.0
+
+
+class MaskNodes:
+    """Quadrature nodes of a round mirror that stop at each mask's rim, and steps of defocus."""
+
+    def __init__(self, masks_mm: Answer) -> None:
+        breaks = np.unique(np.concatenate([[SHADOW_MM], np.linspace(35, 140, 9), masks_mm / 2]))
+        x, w = np.polynomial.legendre.leggauss(4)
+        low, high = breaks[:-1, None], breaks[1:, None]
+        self.r = ((low + high) / 2 + (high - low) / 2 * x).ravel()
+        self.weight = ((high - low) / 2 * w).ravel() * self.r
+        self.end = np.searchsorted(self.r, masks_mm / 2)
+        self.defocus = (self.r / RIM_MM) ** 2 * 2 * np.sqrt(3)
+        self.steps = np.arange(-20, 21) * 0.15
+
+    def figures(self, count: int) -> Answer:
+        """Return wavefronts of mirrors of chance, radians: a conic, a wave and a turned edge."""
+        rng = np.random.default_rng(1)
+        t = self.r / RIM_MM
+        conic = rng.normal(60, 15, (count, 1)) * t**4
+        wave = rng.normal(0, 8, (count, 1)) * np.cos(6 * t + rng.uniform(0, 6, (count, 1)))
+        width = rng.uniform(1, 12, (count, 1))
+        edge = rng.normal(300, 100, (count, 1)) * np.clip(1 + (self.r - RIM_MM) / width, 0, 1) ** 2
+        return 4 * np.pi / WAVE_NM * (conic + wave - edge) / (1 + (self.r / 3116) ** 2)
+
+    def focused(self, phase: Answer) -> Answer:
+        """Return the phases less piston and the defocus of least RMS over the whole mirror."""
+        total = self.weight.sum()
+        t = self.defocus - (self.weight @ self.defocus) / total
+        slope = (phase * self.weight) @ t / ((self.weight * t) @ t)
+        return phase - slope[:, None] * t
+
+
+def strehl_by_cumulative_sums(nodes: MaskNodes, phase: Answer) -> Answer:
+    """Return the Strehl of each figure at each mask: running sums of whole arrays, a parabola."""
+    phase = nodes.focused(phase)
+    area = np.cumsum(nodes.weight)[nodes.end - 1]
+    seen = np.empty((len(nodes.steps), len(phase), len(nodes.end)))
+    turned = nodes.weight * np.exp(1j * (phase - nodes.steps[0] * nodes.defocus))
+    step = np.exp(-1j * (nodes.steps[1] - nodes.steps[0]) * nodes.defocus)
+    for k in range(len(nodes.steps)):
+        seen[k] = np.abs(np.cumsum(turned, axis=1)[:, nodes.end - 1] / area) ** 2
+        turned *= step
+    return summit(seen)
+
+
+def summit(seen: Answer) -> Answer:
+    """Return the greatest value along the first axis, by a parabola through three steps."""
+    best = np.clip(np.argmax(seen, axis=0), 1, len(seen) - 2)[None]
+    a, b, c = (np.take_along_axis(seen, best + k, axis=0)[0] for k in (-1, 0, 1))
+    return b - (c - a) ** 2 / (8 * np.minimum(a - 2 * b + c, -1e-12))
+
+
+def strehl_one_mask_after_another(nodes: MaskNodes, phase: Answer) -> Answer:
+    """Return the same, each mask by itself, as one writes it first."""
+    found = np.empty((len(phase), len(nodes.end)))
+    phase = nodes.focused(phase)
+    for j, end in enumerate(nodes.end):
+        weight = nodes.weight[:end] / nodes.weight[:end].sum()
+        turns = [phase[:, :end] - d * nodes.defocus[:end] for d in nodes.steps]
+        found[:, j] = summit(np.array([np.abs(np.exp(1j * turn) @ weight) ** 2 for turn in turns]))
+    return found
+
+
+def compare_masks(rounds: int) -> None:
+    """Measure and print 100 masks over 1000 figures that readings allow."""
+    masks = np.linspace(268, 318, 101)[:-1]
+    edge, hill = (
+        ct.TurnedEdge(width_mm=9, drop_nm=330),
+        ct.Zone(radius_mm=95, half_width_mm=13, height_nm=28),
+    )
+    mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558, figure=[edge, hill])
+    telescope = ct.Train(
+        primary=mirror,
+        diagonal=ct.Diagonal(minor_axis_mm=70),
+        focal_plane=ct.FocalPlane(axis_to_focus_mm=235),
+    )
+    readings = ct.KnifeEdgeReadings(
+        clear_aperture_mm=318,
+        radius_of_curvature_mm=3116,
+        source="moving",
+        readings_increase="away_from_mirror",
+        radius_mm=[40, 65, 86, 104, 119, 132, 144, 154],
+        runs_mm=[[0.25, 0.66, 1.17, 1.75, 2.27, 2.81, 3.33, 5.2]] * 4,
+    )
+    figure = readings.reduce(draws=1000, obstruction_ratio=70 / 318)
+    fast = {"diameters_mm": masks, "detail_arcsec": [], "star_image": False}
+    nodes = MaskNodes(np.append(masks, 318.0))
+    phase = nodes.figures(1000)
+    t = nodes.r
+    known = -330 * np.clip(1 + (t - RIM_MM) / 9, 0, 1) ** 2 + 28 * np.exp(-(((t - 95) / 13) ** 2))
+    known = 4 * np.pi / WAVE_NM * known / (1 + (t / 3116) ** 2)
+    exact = ct.mask_sweep(telescope, **fast).strehl
+    peer = strehl_by_cumulative_sums(nodes, known[None])[0][:-1]
+    print("100 masks: largest difference of the Strehl of a known mirror")
+    print("    numpy, running sums", difference(exact, peer))
+    peer = strehl_one_mask_after_another(nodes, known[None])[0][:-1]
+    print("    numpy, one mask after another", difference(exact, peer))
+
+    def ours() -> Answer:
+        return ct.mask_sweep(figure, **fast).strehl
+
+    compare(
+        "100 masks x 1000 figures, drawing these from readings included",
+        ours,
+        {"numpy, running sums (figures given)": lambda: strehl_by_cumulative_sums(nodes, phase)},
+        rounds,
+    )
+    compare(
+        "the same beside 20 of the figures (times 50 for all)",
+        ours,
+        {"numpy, one mask after another": lambda: strehl_one_mask_after_another(nodes, phase[:20])},
+        rounds,
+    )
+
+
 if __name__ == "__main__":
     main()
     compare_sizes(int(sys.argv[1]) if len(sys.argv) > 1 else 7)
+    compare_masks(int(sys.argv[1]) if len(sys.argv) > 1 else 7)

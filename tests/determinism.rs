@@ -5,8 +5,9 @@ mod common;
 use std::process::Command;
 
 use catoptric::{
-    AxisDirection, Field, Focus, HeightMap, Indexing, KnifeEdgeReadings, PsfSize, RadiusOfCurvatureMm,
-    ReadingsIncrease, ReduceOptions, TestSource, ZernikeTerms, judge_refigure,
+    AxisDirection, Field, Focus, HeightMap, Indexing, KnifeEdgeReadings, MaskOptions, PsfSize,
+    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, ZernikeTerms, judge_refigure,
+    mask_sweep,
 };
 use common::{everything, prepare};
 
@@ -64,6 +65,11 @@ fn bench_answers() -> Vec<f64> {
     let verdict = judge_refigure(&figure(2.0), &figure(1.9)).expect("a verdict");
     let before = verdict.before.readings().expect("readings");
     let mut numbers = vec![verdict.probability_better, before.seen_rms_nm.median];
+    let sweep = mask_sweep(before, &[180.0, 196.0, 190.0], &MaskOptions::default()).expect("a sweep");
+    for row in &sweep.rows {
+        numbers.extend([row.strehl.value, row.strehl.ends().0, row.contrast[1].value, row.focus_shift_mm]);
+        numbers.extend(row.fwhm_arcsec.map(|width| width.value));
+    }
     for draws in [&before.draws, &before.total_draws] {
         numbers.extend(draws.strehl.iter().chain(&draws.strehl_least_rms));
         numbers.extend(draws.rms_nm.iter().chain(&draws.pv_nm));

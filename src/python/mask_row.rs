@@ -18,7 +18,8 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 
 /// What a mirror shows through a mask of one inner diameter, at its own brightest focus.
 ///
-/// Every `..._interval` holds 95 % of the figures that the readings allow; of a train it is the value twice.
+/// Every `..._interval` holds 95 % of the figures that the readings allow; of a train it is None, lists of them are
+/// empty.
 ///
 /// Units: mm, arcsec; shares of 1.
 /// Shapes: contrasts have one entry a detail; empty where not computed.
@@ -36,8 +37,12 @@ fn values(list: &[MaskValue]) -> Vec<f64> {
     list.iter().map(|v| v.value).collect()
 }
 
+fn ends(value: &MaskValue) -> Option<(f64, f64)> {
+    value.interval.map(|i| (i.low, i.high))
+}
+
 fn intervals(list: &[MaskValue]) -> Vec<(f64, f64)> {
-    list.iter().map(MaskValue::ends).collect()
+    list.iter().filter_map(ends).collect()
 }
 
 getters!(PyMaskRow, |row| {
@@ -46,17 +51,17 @@ getters!(PyMaskRow, |row| {
     /// Strehl.
     strehl: f64 = row.strehl.value;
     /// Its interval.
-    strehl_interval: (f64, f64) = row.strehl.ends();
+    strehl_interval: Option<(f64, f64)> = ends(&row.strehl);
     /// Light, as a share of that of the open mirror.
     light: f64 = row.light;
     /// Strehl times light: the share of the open mirror's light that is where a perfect figure would send it.
     core_light: f64 = row.core_light.value;
     /// Its interval.
-    core_light_interval: (f64, f64) = row.core_light.ends();
+    core_light_interval: Option<(f64, f64)> = ends(&row.core_light);
     /// Peak of a star's image over that of a perfect figure on the open mirror.
     peak_brightness: f64 = row.peak_brightness.value;
     /// Its interval.
-    peak_brightness_interval: (f64, f64) = row.peak_brightness.ends();
+    peak_brightness_interval: Option<(f64, f64)> = ends(&row.peak_brightness);
     /// How far the brightest focus lies from that of the open mirror, mm; positive further from the primary.
     focus_shift_mm: f64 = row.focus_shift_mm;
     /// The period beyond which nothing is resolved, wavelength over diameter, arcsec.
@@ -73,7 +78,8 @@ getters!(PyMaskRow, |row| {
     contrast_gain_intervals: Vec<(f64, f64)> = intervals(&row.contrast_gain);
     /// Contrast of each detail through the stated air; empty without one.
     seeing_contrast: Vec<f64> = values(&row.seeing_contrast);
-    /// Share of the light through the mask within the Airy disk of the open mirror without obstruction; None where not computed.
+    /// Share of the light through the mask within the Airy disk of the open mirror without obstruction; None where not
+    /// computed.
     airy_energy: Option<f64> = row.airy_energy.map(|v| v.value);
     /// The same within the Airy disk of the masked mirror itself; None where not computed.
     own_airy_energy: Option<f64> = row.own_airy_energy.map(|v| v.value);
@@ -87,15 +93,16 @@ getters!(PyMaskRow, |row| {
     error_estimate: f64 = row.error_estimate;
 });
 record!(PyMaskRow, "MaskRow",
-    attributes: ["diameter_mm", "strehl", "strehl_interval", "light", "core_light", "core_light_interval", "peak_brightness",
-        "peak_brightness_interval", "focus_shift_mm", "cutoff_arcsec", "fwhm_arcsec", "contrast", "contrast_intervals",
-        "contrast_gain", "contrast_gain_intervals", "seeing_contrast", "airy_energy", "own_airy_energy", "probability_rises",
-        "probability_brighter", "holds", "error_estimate"],
+    attributes: ["diameter_mm", "strehl", "strehl_interval", "light", "core_light", "core_light_interval",
+        "peak_brightness", "peak_brightness_interval", "focus_shift_mm", "cutoff_arcsec", "fwhm_arcsec", "contrast", "contrast_intervals",
+        "contrast_gain", "contrast_gain_intervals", "seeing_contrast", "airy_energy", "own_airy_energy",
+        "probability_rises", "probability_brighter", "holds", "error_estimate"],
     shown: ["diameter_mm", "strehl", "light", "core_light"]);
 
 /// What is left for a refigure when the recommended mask is on.
 ///
-/// Each `..._interval` holds 95 % of the figures that the readings allow; of a train it is the value twice.
+/// Every `..._interval` holds 95 % of the figures that the readings allow; of a train it is None, lists of them are
+/// empty.
 ///
 /// Units: mm; shares of 1.
 /// Shapes: contrasts have one entry a detail.
@@ -116,7 +123,7 @@ getters!(PyLeftAfterMask, |left| {
     /// Strehl that a perfect figure would add behind the same mask.
     strehl: f64 = left.strehl.value;
     /// Its interval.
-    strehl_interval: (f64, f64) = left.strehl.ends();
+    strehl_interval: Option<(f64, f64)> = ends(&left.strehl);
     /// Contrast that a perfect figure would add behind the same mask.
     contrast: Vec<f64> = values(&left.contrast);
     /// Their intervals.
@@ -132,7 +139,7 @@ getters!(PyLeftAfterMask, |left| {
     /// Peak brightness that a perfect figure without a mask has over the figure as it is with the mask.
     peak_brightness: f64 = left.peak_brightness.value;
     /// Its interval.
-    peak_brightness_interval: (f64, f64) = left.peak_brightness.ends();
+    peak_brightness_interval: Option<(f64, f64)> = ends(&left.peak_brightness);
 });
 record!(PyLeftAfterMask, "LeftAfterMask",
     attributes: ["diameter_mm", "strehl", "strehl_interval", "contrast", "contrast_intervals", "contrast_full",
@@ -142,9 +149,9 @@ record!(PyLeftAfterMask, "LeftAfterMask",
 
 /// A ring that stands a step above or below the rest of a perfect mirror, and what a mask over it does to the peak.
 ///
-/// With the share p of the area and the phase phi = 4 pi g/lambda of a step g of glass the peak is 1 - 4 p (1 - p) s of the perfect
-/// one, s = sin^2(phi/2); a mask leaves (1 - p)^2. So it raises the peak where s > (2 - p)/(4 (1 - p)): for a narrow ring
-/// steps from lambda/8 to 3 lambda/8, and never for two thirds of the area or more.
+/// With the share p of the area and the phase phi = 4 pi g/lambda of a step g of glass the peak is 1 - 4 p (1 - p) s of
+/// the perfect one, s = sin^2(phi/2); a mask leaves (1 - p)^2. So it raises the peak where s > (2 - p)/(4 (1 - p)): for
+/// a narrow ring steps from lambda/8 to 3 lambda/8, and never for two thirds of the area or more.
 ///
 /// Units: nm; shares of the area and of the perfect open mirror's peak.
 /// Errors: those of `masking_bound`.
@@ -171,8 +178,8 @@ getters!(PyMaskingBound, |bound| {
     masked_peak: f64 = bound.masked_peak;
     /// Whether a mask over the ring raises the peak.
     raises_peak: bool = bound.raises_peak;
-    /// The smallest and the largest step, nm of glass, within the first half wave, at which a mask over a ring of this share
-    /// raises the peak; None where none does.
+    /// The smallest and the largest step, nm of glass, within the first half wave, at which a mask over a ring of this
+    /// share raises the peak; None where none does.
     raising_step_nm: Option<(f64, f64)> = bound.raising_step_nm;
 });
 record!(PyMaskingBound, "MaskingBound",

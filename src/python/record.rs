@@ -142,7 +142,7 @@ fn shown_with_interval(object: &Bound<'_, PyAny>, name: &str, value: &Bound<'_, 
     let mut ends = None;
     for interval in [format!("{name}_total_interval"), format!("{name}_interval")] {
         if ends.is_none() && object.hasattr(interval.as_str())? {
-            ends = Some(object.getattr(interval.as_str())?.extract::<(f64, f64)>()?);
+            ends = object.getattr(interval.as_str())?.extract::<Option<(f64, f64)>>()?;
         }
     }
     let Some((low, high)) = ends else { return shown(value) };

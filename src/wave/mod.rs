@@ -50,7 +50,7 @@ pub use nights::{NightsThatShow, ShowsWhen, nights_that_show};
 pub use otf::{DetailContrast, Mtf, MtfOptions, Otf, perfect_mtf};
 pub use picture::WavefrontMap;
 pub(crate) use radial::{RadialPupil, RadialQuality, Scratch};
-pub(crate) use radial_grid::{RadialGrid, Resampled};
+pub(crate) use radial_grid::{RIM_BREAKS_MM, RadialGrid, Resampled};
 pub(crate) use radial_nested::{NestedPeak, NestedPupils, NestedScratch};
 pub(crate) use radial_star::{RadialStar, RadialStarSight};
 pub(crate) use radial_view::{AIRY, RadialSight, RadialView};

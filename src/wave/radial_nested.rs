@@ -1,8 +1,9 @@
 //! The brightest focus of one round figure behind many masks at once.
 //!
-//! All pupils share their inner end and their figure; each reaches as far as its mask. So the phase of a node is turned to a
-//! focus once for all of them, and sums that run outward serve each mask as they pass its rim. The transfer from focus to
-//! focus is smooth: between steps of defocus the sums of one mask are interpolated, and their summit found there.
+//! All pupils share their inner end and their figure; each reaches as far as its mask. So the phase of a node is turned
+//! to a focus once for all of them, and sums that run outward serve each mask as they pass its rim. The transfer from
+//! focus to focus is smooth: between steps of defocus the sums of one mask are interpolated, and their summit found
+//! there.
 
 use std::f64::consts::PI;
 
@@ -23,16 +24,16 @@ const AROUND_RAD: f64 = 1.5;
 /// How often the look may move on, by so many steps, when the brightest focus is the last one looked at.
 const MOVES: usize = 6;
 const MOVE_STEPS: i64 = 5;
-/// An RMS that breaks the light up into many maxima has them within so many times itself, for spherical aberration has foci
-/// out to sqrt(15) of it; further out than the last, radians, the nodes no longer follow the phase.
+/// An RMS that breaks the light up into many maxima has them within so many times itself, for spherical aberration has
+/// foci out to sqrt(15) of it; further out than the last, radians, the nodes no longer follow the phase.
 const REACH: f64 = 4.5;
 const FURTHEST_RAD: f64 = 12.0;
 /// Half a step from its summit a maximum still has this share of it.
 const NEAR_GREATEST: f64 = 0.85;
 /// Share of the area next to the rim that the second start leaves out.
 const LEFT_OUT_AREA: f64 = 0.15;
-/// Points of the interpolation between steps, the first of them so many steps before the place: good to 2e-8 of the amplitude,
-/// for no node of a pupil turns by more than sqrt(3) x 0.3 a step.
+/// Points of the interpolation between steps, the first of them so many steps before the place: good to 2e-8 of the
+/// amplitude, for no node of a pupil turns by more than sqrt(3) x 0.3 a step.
 const POINTS: usize = 12;
 const BEFORE: i64 = 5;
 
@@ -84,7 +85,8 @@ struct Band {
     ends: Vec<usize>,
     /// One step, in units of the defocus.
     step: f64,
-    /// Defocus of each node from the mean of the widest: a common turn of all phasors would be a fast wave from step to step.
+    /// Defocus of each node from the mean of the widest: a common turn of all phasors would be a fast wave from step to
+    /// step.
     defocus: Vec<f64>,
     /// Cosines and sines of half a step, one and a half, ..., node by node.
     cosines: Vec<[f64; PAIRS]>,
@@ -243,8 +245,8 @@ impl NestedPupils {
         }
     }
 
-    /// The greatest intensity within a step of one of the steps, and how far from it, by Newton's method on the interpolated
-    /// sums.
+    /// The greatest intensity within a step of one of the steps, and how far from it, by Newton's method on the
+    /// interpolated sums.
     fn summit(
         &self,
         band: &Band,
@@ -412,147 +414,4 @@ fn powers() -> [[f64; POINTS]; POINTS] {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::numeric::random::Stream;
-    use crate::wave::radial::{RadialPupil, Scratch};
-
-    const RIM_MM: f64 = 159.0;
-    const INNER_MM: f64 = 35.0;
-    const RADIUS_MM: f64 = 3116.0;
-
-    /// A mirror by chance: a conic, a few waves, an edge of some width and power.
-    fn figure(stream: &mut Stream, scale: f64, radius_mm: &[f64]) -> Vec<f64> {
-        let mut uniform = |low: f64, high: f64| low + (high - low) * stream.uniform();
-        let (conic, focus) = (scale * uniform(-150.0, 150.0), scale * uniform(-200.0, 200.0));
-        let waves: Vec<[f64; 3]> =
-            (0..3).map(|k| [scale * uniform(-15.0, 15.0), f64::from(k) + 1.0, uniform(0.0, 6.28)]).collect();
-        let (width, drop, power) =
-            (uniform(1.0, 15.0), scale * uniform(-300.0, 1200.0), 1.0 + 2.0 * uniform(0.0, 1.0).round());
-        let height = |r: &f64| {
-            let t = r / RIM_MM;
-            let wavy: f64 = waves.iter().map(|[a, n, p]| a * (TURN * n * t * t + p).cos()).sum();
-            let q = ((r - RIM_MM + width) / width).max(0.0);
-            conic * t.powi(4) + focus * t * t + wavy - drop * q.powf(power)
-        };
-        radius_mm.iter().map(height).collect()
-    }
-
-    const TURN: f64 = std::f64::consts::TAU;
-
-    fn compared(outer_mm: &[f64], scale: f64, figures: usize) -> (f64, f64, f64) {
-        let mut breaks = outer_mm.to_vec();
-        breaks.push(INNER_MM);
-        let grid = RadialGrid::new(RIM_MM, &breaks);
-        let nested = NestedPupils::new(&grid, INNER_MM, outer_mm, RADIUS_MM, 550.0);
-        let pupils: Vec<RadialPupil> =
-            outer_mm.iter().map(|r| RadialPupil::new(&grid, INNER_MM, *r, RADIUS_MM, 550.0)).collect();
-        let (mut stream, mut scratch) = (Stream::new(11, 0), NestedScratch::default());
-        let (mut peaks, mut quality) = (Vec::new(), Scratch::default());
-        let (mut below, mut above, mut lowest) = (0.0_f64, 0.0_f64, 1.0_f64);
-        for _ in 0..figures {
-            let height_nm = figure(&mut stream, scale, &grid.radius_mm);
-            nested.peaks(&height_nm, &mut scratch, &mut peaks);
-            for (peak, pupil) in peaks.iter().zip(&pupils) {
-                let slow = pupil.quality(&height_nm, &mut quality);
-                below = below.max(slow.strehl - peak.strehl);
-                above = above.max(peak.strehl - slow.strehl);
-                lowest = lowest.min(slow.strehl);
-            }
-        }
-        (below, above, lowest)
-    }
-
-    #[test]
-    fn masks_over_a_known_mirror_agree_with_an_independent_quadrature() {
-        // tests/data/make_mask.py, rows "round": numpy, 80-bit floats, the same definitions by other hands.
-        let table: serde_json::Value =
-            serde_json::from_str(include_str!("../../tests/data/mask.json")).expect("a table of truth");
-        let rows = table["rows"].as_array().expect("rows").iter().filter(|row| row["kind"] == "round");
-        let mut seen = 0;
-        for row in rows {
-            let number = |key: &str| row[key].as_f64().expect("a number");
-            let outer_mm = 0.5 * number("mask_diameter_mm");
-            let width = number("edge_width_mm");
-            let zone = (number("zone_radius_mm"), number("zone_half_width_mm"), number("zone_height_nm"));
-            let joints = [-3.0, -1.2, 0.0, 1.2, 3.0].map(|k| zone.0 + k * zone.1);
-            let breaks = [&joints[..], &[INNER_MM, outer_mm, RIM_MM - width]].concat();
-            let grid = RadialGrid::new(RIM_MM, &breaks);
-            let sagitta = |r: f64, conic: f64| {
-                let root = (1.0 - (1.0 + conic) * (r / RADIUS_MM).powi(2)).sqrt();
-                r * r / (RADIUS_MM * (1.0 + root))
-            };
-            let height = |r: &f64| {
-                let q = ((r - RIM_MM + width) / width).max(0.0);
-                let bump = zone.2 * (-((r - zone.0) / zone.1).powi(2)).exp();
-                1e6 * (sagitta(*r, number("conic")) - sagitta(*r, -1.0)) + bump
-                    - number("edge_drop_nm") * q * q
-            };
-            let height_nm: Vec<f64> = grid.radius_mm.iter().map(height).collect();
-            let nested = NestedPupils::new(&grid, INNER_MM, &[outer_mm], RADIUS_MM, 550.0);
-            let (mut scratch, mut peaks) = (NestedScratch::default(), Vec::new());
-            nested.peaks(&height_nm, &mut scratch, &mut peaks);
-            let (found, known) = (peaks[0].strehl, number("strehl"));
-            println!("{outer_mm}: {found:.9} for {known:.9}, {:.1e}", found - known);
-            assert!((found - known).abs() < 1e-6, "{outer_mm}: {found} for {known}");
-            assert!((peaks[0].focus_mm - number("shift_mm")).abs() < 1e-4);
-            seen += 1;
-        }
-        assert_eq!(seen, 12);
-    }
-
-    #[test]
-    fn every_mask_has_the_peak_of_its_own_pupil() {
-        // Hundred masks beside one another, and some as far apart as masks can be, out of order.
-        let beside: Vec<f64> = (0..100).map(|k| 140.0 + 0.19 * f64::from(k)).collect();
-        let apart = [159.0, 60.0, 155.0, 40.0, 120.0, 90.0, 158.2];
-        for outer_mm in [&beside[..], &apart[..]] {
-            for scale in [0.1, 0.5, 1.0] {
-                let (below, above, lowest) = compared(outer_mm, scale, 60);
-                println!("scale {scale}: below {below:.1e}, above {above:.1e}, lowest Strehl {lowest:.3}");
-                assert!(below < 1e-6 && above < 1e-6, "{scale}: {below} {above}");
-            }
-        }
-    }
-
-    #[test]
-    fn a_large_error_has_the_brightest_focus_of_all() {
-        let outer_mm = [159.0, 150.0, 120.0];
-        let grid = RadialGrid::new(RIM_MM, &[INNER_MM, 150.0, 120.0]);
-        let nested = NestedPupils::new(&grid, INNER_MM, &outer_mm, RADIUS_MM, 550.0);
-        let (mut stream, mut scratch, mut peaks) = (Stream::new(5, 0), NestedScratch::default(), Vec::new());
-        for _ in 0..12 {
-            let height_nm = figure(&mut stream, 3.0, &grid.radius_mm);
-            nested.peaks(&height_nm, &mut scratch, &mut peaks);
-            for (peak, pupil) in peaks.iter().zip(&nested.pupils) {
-                // The obvious way: the sum over the nodes at every focus, from one end to the other, then closer.
-                let (end, least) = (pupil.end, nested.starts(pupil, &scratch).0);
-                let strehl = |defocus: f64| {
-                    let (mut re, mut im) = (0.0, 0.0);
-                    for n in 0..end {
-                        let phase = scratch.phase[n] - defocus * nested.defocus[n];
-                        re += nested.weight[n] * phase.cos();
-                        im += nested.weight[n] * phase.sin();
-                    }
-                    (re * re + im * im) / (pupil.area * pupil.area)
-                };
-                let mut best = (0.0, 0.0);
-                for k in -1200..=1200 {
-                    let defocus = least + 0.01 * f64::from(k) / pupil.rms;
-                    if strehl(defocus) > best.0 {
-                        best = (strehl(defocus), defocus);
-                    }
-                }
-                let (mut low, mut high) = (best.1 - 0.01 / pupil.rms, best.1 + 0.01 / pupil.rms);
-                for _ in 0..60 {
-                    let third = (high - low) / 3.0;
-                    if strehl(low + third) < strehl(high - third) { low += third } else { high -= third }
-                }
-                let summit = strehl(0.5 * (low + high));
-                assert!((peak.strehl - summit).abs() < 1e-7, "{} for {summit}", peak.strehl);
-                let place_mm = 0.5 * (low + high) * nested.focus_mm;
-                assert!((peak.focus_mm - place_mm).abs() < 1e-4, "{} for {place_mm}", peak.focus_mm);
-            }
-        }
-    }
-}
+mod tests;

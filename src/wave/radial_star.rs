@@ -39,8 +39,8 @@ pub(crate) struct RadialStarSight {
 }
 
 impl RadialStar {
-    /// A pupil from `inner_mm` to `outer_mm`, and the radii of two circles, cycles for each mm of the pupil, the second not
-    /// the smaller.
+    /// A pupil from `inner_mm` to `outer_mm`, and the radii of two circles, cycles for each mm of the pupil, the second
+    /// not the smaller.
     pub(crate) fn new(
         grid: &RadialGrid,
         pupil: &RadialPupil,
@@ -116,7 +116,8 @@ impl RadialStar {
             };
             (0..RADII).map(term).sum()
         };
-        // The first radius below half may be the panel's first: then the fall lies between it and the last of the panel before.
+        // The first radius below half may be the panel's first: then the fall lies between it and the last of the panel
+        // before.
         let mut low = if first == 0 { 0.0 } else { self.radius_per_mm[first - 1] };
         let mut high = self.radius_per_mm[first];
         for _ in 0..50 {

@@ -234,6 +234,14 @@ def thin_coat():
 
 
 @functools.cache
+def masks():
+    """Return readings behind two masks, with all that can be computed."""
+    figure = readings("before").reduce(obstruction_ratio=0.22, draws=200)
+    air = ct.Seeing(fwhm_arcsec=1.5)
+    return ct.mask_sweep(figure, diameters_mm=[312, 308], detail_arcsec=[1, 2], seeing=air)
+
+
+@functools.cache
 def parts():
     """Return one object of each class that describes something, by class name."""
     train = complete()
@@ -340,6 +348,10 @@ def results():
         ct.bench_scatter(readings("after"), readings("after_fixed", "fixed")),
         readings("before").reduce(draws=200),
         ct.judge_refigure(before=readings("before"), after=readings("after"), draws=200),
+        masks(),
+        masks().unmasked,
+        masks().left_after_mask,
+        ct.masking_bound(area_share=0.05, surface_step_nm=100),
         sheet().figure(),
         report().figure(draws=200),
         turned_runs().estimate(),

@@ -349,6 +349,7 @@ PICTURES = {
     "sensor_light": (plotting.sensor_light, a_sensor, "mm", "mm"),
     "field_stop_light": (plotting.field_stop_light, a_field_stop, "degrees", "relative"),
     "diagonals": (plotting.diagonals, lambda: a_choice(), "%", "%"),
+    "mask_sweep": (plotting.mask_sweep, lambda: some_masks(), "mm", "share"),
     "focus_ladder": (plotting.focus_ladder, a_ladder, "", "mm"),
     "exit_pupils": (plotting.exit_pupils, lambda: some_pupils(), "", "mm"),
     "train_section": (plotting.train_section, lambda: a_section(), "mm", "mm"),
@@ -374,6 +375,13 @@ def real_train():
 def a_choice():
     return ct.compare_diagonals(
         real_train(), minor_axis_mm=[50, 63, 70, 80], field_radius_mm=[0, 15], price=[4, 5, 6, 8]
+    )
+
+
+@cache
+def some_masks():
+    return ct.mask_sweep(
+        real_readings().reduce(draws=200), diameters_mm=[300, 306, 312], star_image=False
     )
 
 
@@ -442,6 +450,7 @@ REAL = {
     "sensor_light": lambda: real_train().light_map(along_mm=24, across_mm=16, points=9),
     "field_stop_light": lambda: real_train().field_stop_light(diameter_mm=36, azimuths=24),
     "diagonals": a_choice,
+    "mask_sweep": some_masks,
     "focus_ladder": a_ladder,
     "exit_pupils": some_pupils,
     "train_section": a_section,
@@ -471,6 +480,7 @@ OWN_PLOT = {
     "sensor_light": lambda result, ax: result.plot(ax),
     "field_stop_light": lambda result, ax: result.plot(ax),
     "diagonals": lambda result, ax: result.plot(ax),
+    "mask_sweep": lambda result, ax: result.plot(ax),
     "focus_ladder": lambda result, ax: result.plot(ax),
     "train_section": lambda result, ax: result.plot(ax),
     "sight_lines": lambda result, ax: result.plot(ax),

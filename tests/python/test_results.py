@@ -83,6 +83,12 @@ trains azimuths price drawtube drawtubes edge_relative edge_light clipped_axis d
 findings aim weights batch
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 fully_lit_circle holds_cone axis_ratio smallest rules formula quantity by_diameter by_area baffle
+answer reason unmasked left_after_mask strehl_low strehl_high light core_light core_light_low
+core_light_high core_light_interval peak_brightness peak_brightness_low peak_brightness_high
+peak_brightness_interval airy_energy own_airy_energy contrast_low contrast_high contrast_gain
+contrast_gain_low contrast_gain_high contrast_intervals contrast_gain_intervals contrast_full
+contrast_full_intervals contrast_unmasked contrast_unmasked_intervals seeing_contrast rise remarks
+probability_rises probability_brighter holds area_share open_peak masked_peak raises_peak
 enclosure open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())

@@ -55,7 +55,7 @@ def mask_sweep(result: MaskSweepLike, ax: Axes | None = None) -> Axes:
     if result.draws:
         low, high = (np.asarray(v)[order] for v in (result.strehl_low, result.strehl_high))
         if open_end:
-            ends = row.strehl_interval
+            ends = row.strehl_interval or (row.strehl, row.strehl)
             low, high = np.append(low, ends[0]), np.append(high, ends[1])
         ax.fill_between(x, low, high, color=strehl.colour, alpha=0.22, linewidth=0.0, zorder=1)
     line(result.light, 1.0, light, "light")
@@ -96,10 +96,11 @@ def _recommended(ax: Axes, diameter_mm: float | None) -> None:
     ax.axvline(diameter_mm, color=_style.INK, linewidth=1.2, zorder=2)
     ax.annotate(
         f"{diameter_mm:g} mm",
-        xy=(diameter_mm, 0.0),
+        xy=(diameter_mm, 1.0),
         xycoords=("data", "axes fraction"),
-        xytext=(4, 5),
+        xytext=(4, -4),
         textcoords="offset points",
+        va="top",
         fontsize=9.5,
         fontweight="bold",
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.5},

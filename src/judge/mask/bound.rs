@@ -9,16 +9,16 @@ use crate::wave::check_wavelength;
 
 /// A ring that stands a step above or below the rest of a perfect mirror, and what a mask over it does to the peak.
 ///
-/// With the share p of the area and the phase phi = 4 pi g/lambda of a step g of glass the peak is, in units of that of the
-/// perfect open mirror, |1 - p + p e^(i phi)|^2 = 1 - 4 p (1 - p) s, s = sin^2(phi/2). A mask over the ring leaves (1 - p)^2.
-/// So it raises the peak where s > (2 - p)/(4 (1 - p)). For a narrow ring that is s > 1/2: steps from lambda/8 to 3 lambda/8
-/// of glass, and the same a half wave further on. A wider ring has to be worse, and one of two thirds of the area or more is
-/// never worth masking by the peak.
+/// With the share p of the area and the phase phi = 4 pi g/lambda of a step g of glass the peak is, in units of that of
+/// the perfect open mirror, |1 - p + p e^(i phi)|^2 = 1 - 4 p (1 - p) s, s = sin^2(phi/2). A mask over the ring leaves
+/// (1 - p)^2. So it raises the peak where s > (2 - p)/(4 (1 - p)). For a narrow ring that is s > 1/2: steps from
+/// lambda/8 to 3 lambda/8 of glass, and the same a half wave further on. A wider ring has to be worse, and one of two
+/// thirds of the area or more is never worth masking by the peak.
 ///
 /// Units: nm; shares of the area and of the perfect open mirror's peak.
 /// Source: own derivation, above.
-/// Leaves out: refocusing, which a real edge allows (the sweep has it); W = 2g, which is 2g/(1 + (r/R)^2) in truth (1 % of
-/// the step at f/5).
+/// Leaves out: refocusing, which a real edge allows (the sweep has it); W = 2g, which is 2g/(1 + (r/R)^2) in truth (1 %
+/// of the step at f/5).
 ///
 /// ```
 /// let bound = catoptric::masking_bound(0.05, 100.0, 550.0)?;
@@ -42,15 +42,16 @@ pub struct MaskingBound {
     pub masked_peak: f64,
     /// Whether a mask over the ring raises the peak.
     pub raises_peak: bool,
-    /// The smallest and the largest step, nm of glass, at which a mask over a ring of this share raises the peak, within the
-    /// first half wave; none where none does.
+    /// The smallest and the largest step, nm of glass, at which a mask over a ring of this share raises the peak,
+    /// within the first half wave; none where none does.
     pub raising_step_nm: Option<(f64, f64)>,
 }
 
 /// When a mask over a stepped ring of an otherwise perfect mirror raises the peak.
 ///
 /// Units: share of the lit area; nm of glass; nm.
-/// Errors: [`Error::Input`] for a share outside 0 to 1, a step that is not finite or beyond 1 mm, a wavelength that cannot be.
+/// Errors: [`Error::Input`] for a share outside 0 to 1, a step that is not finite or beyond 1 mm, a wavelength that
+/// cannot be.
 ///
 /// ```
 /// // A narrow ring: from an eighth to three eighths of a wave of glass.

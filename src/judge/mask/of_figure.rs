@@ -10,14 +10,18 @@ use crate::shop_test::{FigureEstimate, ReduceOptions, figures_at, pieces_of_draw
 use crate::trace::Prepared;
 use crate::units::{ARCSEC_PER_RADIAN, Field, NM_PER_MM};
 use crate::wave::{
-    AIRY, Focus, NestedPeak, NestedPupils, NestedScratch, RadialGrid, RadialPupil, RadialSight, RadialStar,
-    RadialStarSight, RadialView, Resampled, Scratch,
+    AIRY, Focus, NestedPeak, NestedPupils, NestedScratch, RIM_BREAKS_MM, RadialGrid, RadialPupil,
+    RadialSight, RadialStar, RadialStarSight, RadialView, Resampled, Scratch,
 };
 
 /// So many of the draws are looked through: the ends of an interval then scatter by a tenth of its width.
 const LOOKED_THROUGH: usize = 400;
 /// Figures whose brightest focus is searched in one piece by one thread.
 const CHUNK: usize = 50;
+
+/// What the Strehl of a figure is good to with the nodes that it is drawn at: steep edges of 450 nm; worse ones are
+/// rare.
+const QUADRATURE_ERROR: f64 = 1e-4;
 
 /// Pieces of draws, of their Strehl, and one for each diameter and the open mirror where more is computed.
 pub(super) fn steps(draws: usize, diameters: usize, options: &MaskOptions) -> usize {
@@ -28,7 +32,11 @@ fn needs_sights(options: &MaskOptions) -> bool {
     options.star_image || !options.detail_arcsec.is_empty()
 }
 
-pub(super) fn rows(figure: &FigureEstimate, train: Option<&Train>, asked: &Asked<'_>) -> Result<Found> {
+pub(super) fn rows<'a>(
+    figure: &FigureEstimate,
+    train: Option<&Train>,
+    asked: &Asked<'_>,
+) -> Result<Found<'a>> {
     let setting = asked.setting;
     check_train(figure, train)?;
     let options = ReduceOptions {
@@ -39,7 +47,9 @@ pub(super) fn rows(figure: &FigureEstimate, train: Option<&Train>, asked: &Asked
     let openings_mm = asked.openings_mm();
     let radii_mm: Vec<f64> = openings_mm.iter().map(|d| 0.5 * d).collect();
     let inner_mm = 0.5 * setting.shadow_mm;
-    let (analysis, figures) = figures_at(figure, &options, &radii_mm, || asked.count())?;
+    let near_the_rim = RIM_BREAKS_MM.iter().map(|back| radii_mm[0] - back).filter(|r| *r > inner_mm);
+    let breaks_mm: Vec<f64> = radii_mm.iter().copied().chain(near_the_rim).collect();
+    let (analysis, figures) = figures_at(figure, &options, &breaks_mm, || asked.count())?;
     let radius_of_curvature_mm = figure.readings.radius_of_curvature().0;
     let grid = &analysis.model.grid;
     let nested = NestedPupils::new(grid, inner_mm, &radii_mm, radius_of_curvature_mm, setting.wavelength_nm);
@@ -75,12 +85,14 @@ pub(super) fn rows(figure: &FigureEstimate, train: Option<&Train>, asked: &Asked
     let strehl: Vec<Vec<f64>> =
         (0..openings_mm.len()).map(|k| peaks.iter().map(|row| row[k].strehl).collect()).collect();
     let mut remarks = vec![format!(
-        "Each number is the median of figures that the readings allow, unseen edges among them, with the interval that holds \
-         95 % of {}.",
+        "Each number is the median of figures that the readings allow, unseen edges among them, with the interval \
+         that holds 95 % of {}.",
         drawn.len()
     )];
     if sights.iter().any(|s| s.star.iter().any(|star| star.fwhm_arcsec.is_none())) {
-        remarks.push("Some figures scatter their light so far that their star has no width worth the name: none is given.".to_owned());
+        let scattered =
+            "Some figures scatter their light so far that their star has no width: none is given.";
+        remarks.push(scattered.to_owned());
     }
     if train.is_some_and(|t| t.spider().is_some()) {
         remarks.push("Vanes count in the light, not in Strehl and contrast.".to_owned());
@@ -88,9 +100,10 @@ pub(super) fn rows(figure: &FigureEstimate, train: Option<&Train>, asked: &Asked
     let rows = (0..openings_mm.len())
         .map(|k| row(k, openings_mm[k], &light, &strehl, &peaks, &sights, asked))
         .collect();
+    let perfect: Vec<Vec<f64>> = sights.into_iter().map(|s| s.perfect).collect();
     Ok(Found {
         rows,
-        perfect_contrast: sights.iter().map(|s| s.perfect.clone()).collect(),
+        perfect_contrast: Box::new(move |k| Ok(perfect[k].clone())),
         strehl,
         draws: drawn.len(),
         seed: Some(options.seed),
@@ -244,6 +257,6 @@ fn row(
         probability_rises: Some(share(&|own, open| own >= open + asked.options.rise)),
         probability_brighter: Some(share(&|own, open| own * amplitude * amplitude > open)),
         holds: 0.0,
-        error_estimate: 1e-6,
+        error_estimate: QUADRATURE_ERROR,
     }
 }

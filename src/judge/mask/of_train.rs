@@ -12,9 +12,9 @@ use crate::wave::{AIRY, Focus, MtfOptions, PsfSize, Wavefront};
 const PIXELS: usize = 16;
 const HALF_WIDTH: f64 = 2.0;
 
-/// One for each diameter, one for the open mirror.
+/// One for each diameter and for the open mirror, and two for the perfect figure.
 pub(super) fn steps(diameters: usize) -> usize {
-    diameters + 1
+    diameters + 3
 }
 
 /// The train behind a mask; without one where the mask is as wide as the mirror.
@@ -41,12 +41,11 @@ struct Seen {
     focus_shift_mm: f64,
     fwhm_arcsec: Option<f64>,
     contrast: Vec<f64>,
-    perfect_contrast: Vec<f64>,
     airy: Option<[f64; 2]>,
     error_estimate: f64,
 }
 
-pub(super) fn rows(train: &Train, asked: &Asked<'_>) -> Result<Found> {
+pub(super) fn rows<'a>(train: &'a Train, asked: &'a Asked<'a>) -> Result<Found<'a>> {
     let openings_mm = asked.openings_mm();
     let seen = pool::map_ordered(openings_mm.len(), true, |k| {
         let seen = look(train, openings_mm[k], asked);
@@ -58,7 +57,7 @@ pub(super) fn rows(train: &Train, asked: &Asked<'_>) -> Result<Found> {
         seen.iter().zip(&openings_mm).map(|(s, &d)| row(s, &seen[0], d, asked)).collect();
     Ok(Found {
         strehl: seen.iter().map(|s| vec![s.strehl]).collect(),
-        perfect_contrast: seen.iter().map(|s| s.perfect_contrast.clone()).collect(),
+        perfect_contrast: Box::new(move |k| perfect_contrast(train, openings_mm[k], asked)),
         rows,
         draws: 0,
         seed: None,
@@ -82,12 +81,6 @@ fn look(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
         airy = Some([held[0], held[1]]);
     }
     let contrast = contrast(&wavefront, focal_mm, &options.detail_arcsec)?;
-    let perfect_contrast = if contrast.is_empty() {
-        Vec::new()
-    } else {
-        let perfect = Prepared::new(&perfect(&train)?).wavefront(Field::AXIS, Focus::Peak, wavelength_nm)?;
-        self::contrast(&perfect, focal_mm, &options.detail_arcsec)?
-    };
     let (amplitude_mm2, energy_mm2) = wavefront.light_mm2();
     Ok(Seen {
         strehl: wavefront.strehl,
@@ -96,10 +89,21 @@ fn look(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
         focus_shift_mm: wavefront.focus_shift_mm(),
         fwhm_arcsec,
         contrast,
-        perfect_contrast,
         airy,
         error_estimate: wavefront.error_estimate,
     })
+}
+
+/// What a perfect paraboloid behind a mask shows of each detail.
+fn perfect_contrast(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Vec<f64>> {
+    let details = &asked.options.detail_arcsec;
+    if details.is_empty() {
+        return Ok(Vec::new());
+    }
+    let perfect = Prepared::new(&perfect(&masked(train, diameter_mm)?)?);
+    let wavefront = perfect.wavefront(Field::AXIS, Focus::Peak, asked.setting.wavelength_nm)?;
+    asked.count();
+    contrast(&wavefront, train.primary().focal_length_mm, details)
 }
 
 /// Mean contrast over the azimuths of details on the sky.

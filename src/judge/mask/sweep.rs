@@ -17,7 +17,8 @@ use crate::units::DEFAULT_WAVELENGTH_NM;
 
 /// What is masked: a train as it stands, or a figure with all that its readings leave open.
 ///
-/// With a figure the train, if there is one, gives the shadow, the coating and the vanes; its own figure does not count.
+/// With a figure the train, if there is one, gives the shadow, the coating and the vanes; its own figure does not
+/// count.
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, MaskSubject, Primary, Train};
@@ -60,8 +61,18 @@ impl From<(&FigureEstimate, &Train)> for MaskSubject {
 impl MaskSubject {
     /// The figure behind some evidence, in a train if there is one.
     ///
-    /// Errors: [`Error::Input`] for numbers on paper: a sheet leaves no figure to mask, and a report's belongs into a train, as
-    /// Zernike terms.
+    /// Errors: [`Error::Input`] for numbers on paper: a sheet leaves no figure to mask, and a report's belongs into a
+    /// train, as Zernike terms.
+    ///
+    /// ```
+    /// use catoptric::{Evidence, MaskSubject, SurfaceOrWavefront, TestSheet, TestSheetInput};
+    /// let sheet = TestSheet::new(TestSheetInput {
+    ///     rms_nm: Some(20.0),
+    ///     ..TestSheetInput::new(200.0, 200.0, SurfaceOrWavefront::Wavefront, 632.8)
+    /// })?;
+    /// assert!(MaskSubject::of_evidence(&Evidence::from(&sheet.figure(550.0)?), None).is_err());
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
     pub fn of_evidence(evidence: &Evidence, train: Option<&Train>) -> Result<Self> {
         let Some(figure) = evidence.readings() else {
             let cause = "a report's coefficients can be masked as the Zernike terms of a train's primary";
@@ -93,8 +104,8 @@ impl MaskSubject {
     }
 }
 
-/// A quantity: of a train alone its value, of a figure with its uncertainty the median with the interval that holds 95 % of the
-/// figures that the readings allow.
+/// A quantity: of a train alone its value, of a figure with its uncertainty the median with the interval that holds 95
+/// % of the figures that the readings allow.
 ///
 /// ```
 /// let value = catoptric::MaskValue { value: 0.9, interval: None };
@@ -155,8 +166,8 @@ pub struct MaskRow {
     pub strehl: MaskValue,
     /// Light, as a share of that of the open mirror.
     pub light: f64,
-    /// Peak of a star's image over that of a perfect figure on the open mirror: Strehl times light squared, where the coating
-    /// is even.
+    /// Peak of a star's image over that of a perfect figure on the open mirror: Strehl times light squared, where the
+    /// coating is even.
     pub peak_brightness: MaskValue,
     /// Strehl times light: the share of the open mirror's light that is where a perfect figure would send it.
     pub core_light: MaskValue,
@@ -172,12 +183,13 @@ pub struct MaskRow {
     pub contrast_gain: Vec<MaskValue>,
     /// Contrast of each detail through the stated air.
     pub seeing_contrast: Vec<MaskValue>,
-    /// Share of the light through the mask within the Airy disk of the open mirror without obstruction: one circle for all
-    /// diameters.
+    /// Share of the light through the mask within the Airy disk of the open mirror without obstruction: one circle for
+    /// all diameters.
     pub airy_energy: Option<MaskValue>,
     /// The same within the Airy disk of the masked mirror itself.
     pub own_airy_energy: Option<MaskValue>,
-    /// Share of the figures whose Strehl rises by the stated amount or more over that of the open mirror; none without draws.
+    /// Share of the figures whose Strehl rises by the stated amount or more over that of the open mirror; none without
+    /// draws.
     pub probability_rises: Option<f64>,
     /// Share of the figures whose peak brightness rises over that of the open mirror; none without draws.
     pub probability_brighter: Option<f64>,
@@ -191,6 +203,15 @@ pub struct MaskRow {
 ///
 /// Units: shares of 1; mm.
 /// Shapes: one entry for each detail.
+///
+/// ```
+/// use catoptric::{FocalLengthMm, MaskOptions, Primary, Train, TurnedEdge, mask_sweep};
+/// let mirror = Primary::new(200.0, FocalLengthMm(1200.0)).layer(TurnedEdge::new(4.0, 500.0));
+/// let sweep = mask_sweep(&Train::builder(mirror).build()?, &[192.0], &MaskOptions::strehl_alone())?;
+/// let left = sweep.left_after_mask.expect("a mask that helps");
+/// assert!(left.strehl.value < 0.01 && left.peak_brightness.value > 0.1);
+/// # Ok::<(), catoptric::Error>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LeftAfterMask {
@@ -239,14 +260,15 @@ impl std::fmt::Display for MaskAnswer {
 
 /// A mirror behind masks of several inner diameters.
 ///
-/// The figure stays where it is; the mask takes the edge away from it, and each mask has its own brightest focus. Of a train
-/// every number is the exact pupil integral with all its parts. Of a figure estimated from readings each is computed for figures
-/// that the readings allow, unseen edges among them, on the round pupil with the shadow.
+/// The figure stays where it is; the mask takes the edge away from it, and each mask has its own brightest focus. Of a
+/// train every number is the exact pupil integral with all its parts. Of a figure estimated from readings each is
+/// computed for figures that the readings allow, unseen edges among them, on the round pupil with the shadow.
 ///
 /// Units: mm, arcsec, nm; shares of 1.
 /// Shapes: one row for each diameter, in the order given.
-/// Leaves out: what is not rotationally symmetric, and of a figure the vanes and an uneven coating except in `light`. Contrast,
-/// width and energy of a figure are those of 400 of its draws, with the radius on the mirror taken for the pupil's (see [`crate::Worth`]).
+/// Leaves out: what is not rotationally symmetric, and of a figure the vanes and an uneven coating except in `light`.
+/// Contrast, width and energy of a figure are those of 400 of its draws, with the radius on the mirror taken for the
+/// pupil's (see [`crate::Worth`]).
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, MaskOptions, Primary, Train, TurnedEdge, mask_sweep};
@@ -263,14 +285,15 @@ pub struct MaskSweep {
     pub unmasked: MaskRow,
     /// The masks.
     pub rows: Vec<MaskRow>,
-    /// The diameters of the sweep, from the smallest to the largest in a row, that hold for 95 % of the figures; none where none
-    /// does.
+    /// The diameters of the sweep, from the smallest to the largest in a row, that hold for 95 % of the figures; none
+    /// where none does.
     ///
-    /// A diameter holds for a figure if its Strehl is not below that of the open mirror by more than 0.002, and if its core
-    /// light comes within 0.05 of the best that any diameter of the sweep, or no mask, gives for this figure. Common
-    /// practice, no source.
+    /// A diameter holds for a figure if its Strehl is not below that of the open mirror by more than 0.002, and if its
+    /// core light comes within 0.05 of the best that any diameter of the sweep, or no mask, gives for this figure.
+    /// Common practice, no source.
     pub plateau_mm: Option<(f64, f64)>,
-    /// The diameter to take; none where no mask is better than none.
+    /// The diameter to take: of the plateau's whose core light shows no difference from the best (0.005) the one that
+    /// holds for the most figures, of those alike the widest; none where no mask is better than none.
     pub recommended_mm: Option<f64>,
     /// Why.
     pub reason: String,
@@ -299,10 +322,11 @@ pub struct MaskSweep {
 /// A mirror behind masks of several inner diameters.
 ///
 /// Units: mm; see [`MaskSweep`].
-/// Errors: [`Error::Input`] for no diameters, diameters beyond the clear aperture, inside the shadow or given twice, details that
-/// the open mirror does not resolve, a train of another mirror; those of [`Prepared::wavefront`].
-/// Cost: of a train some 10 ms a diameter for the Strehl, and as much again for each detail and for the star image; more with vanes.
-/// Of a figure some 0.2 s for the Strehl of 2000 draws at all diameters together, and some 10 ms a diameter for the rest.
+/// Errors: [`Error::Input`] for no diameters, diameters beyond the clear aperture, inside the shadow or given twice,
+/// details that the open mirror does not resolve, a train of another mirror; those of [`Prepared::wavefront`].
+/// Cost, on one core: of a train some 10 ms a diameter for the Strehl and as much for the star image, and 50 ms for
+/// each detail; several times that with vanes. Of a figure some 0.2 ms a draw for the Strehl at 100 diameters together,
+/// and some 20 ms a diameter for the rest.
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, MaskOptions, Primary, Train, mask_sweep};
@@ -322,6 +346,16 @@ pub fn mask_sweep(
 /// The same, with a count of the steps that are done, out of [`MaskSubject::steps`].
 ///
 /// Errors: those of [`mask_sweep`].
+///
+/// ```
+/// use std::sync::atomic::AtomicUsize;
+/// use catoptric::{FocalLengthMm, MaskOptions, MaskSubject, Primary, Train, mask_sweep_counting};
+/// let what = MaskSubject::from(&Train::builder(Primary::new(200.0, FocalLengthMm(1200.0))).build()?);
+/// let (done, options) = (AtomicUsize::new(0), MaskOptions::strehl_alone());
+/// mask_sweep_counting(what.clone(), &[190.0, 180.0], &options, &done)?;
+/// assert_eq!(done.into_inner(), what.steps(2, &options));
+/// # Ok::<(), catoptric::Error>(())
+/// ```
 pub fn mask_sweep_counting(
     what: impl Into<MaskSubject>,
     diameters_mm: &[f64],
@@ -337,8 +371,9 @@ pub fn mask_sweep_counting(
         MaskSubject::Train(train) => of_train::rows(train, &asked)?,
         MaskSubject::Figure { figure, train } => of_figure::rows(figure, train.as_deref(), &asked)?,
     };
+    let sweep = advice::sweep(found, &asked)?;
     done.store(what.steps(diameters_mm.len(), options), Ordering::Relaxed);
-    Ok(advice::sweep(found, &asked))
+    Ok(sweep)
 }
 
 /// What the sizes are.
@@ -389,14 +424,17 @@ impl Asked<'_> {
     }
 }
 
+/// Contrast of each detail that a perfect figure has in a row.
+pub(super) type PerfectContrast<'a> = dyn Fn(usize) -> Result<Vec<f64>> + 'a;
+
 /// Rows without advice, the open mirror first, and what the advice needs besides.
-pub(super) struct Found {
+pub(super) struct Found<'a> {
     /// The open mirror first.
     pub(super) rows: Vec<MaskRow>,
     /// Strehl of each figure, row by row.
     pub(super) strehl: Vec<Vec<f64>>,
-    /// What a perfect figure has in each row: contrast of each detail.
-    pub(super) perfect_contrast: Vec<Vec<f64>>,
+    /// What a perfect figure has in a row: contrast of each detail.
+    pub(super) perfect_contrast: Box<PerfectContrast<'a>>,
     /// Figures drawn; 0 for a train.
     pub(super) draws: usize,
     pub(super) seed: Option<u64>,

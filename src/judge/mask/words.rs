@@ -5,7 +5,7 @@ use super::sweep::{Asked, Found, LeftAfterMask, MaskAnswer, MaskRow, MaskValue};
 
 /// Why a diameter is recommended, or why none is.
 pub(super) fn reason(
-    found: &Found,
+    found: &Found<'_>,
     best: Option<&MaskRow>,
     plateau_mm: Option<(f64, f64)>,
     asked: &Asked<'_>,
@@ -20,7 +20,8 @@ pub(super) fn reason(
                 .to_owned()
         } else {
             format!(
-                "No diameter of the sweep is safe: the best one holds for {:.0} % of the figures, and {:.0} % are asked for.",
+                "No diameter of the sweep is safe: the best one holds for {:.0} % of the figures, and {:.0} % are \
+                 asked for.",
                 100.0 * most,
                 100.0 * HOLDS_FOR
             )
@@ -36,19 +37,33 @@ pub(super) fn reason(
     } else {
         format!("{low} mm alone holds{whom}")
     };
-    let chance = row.probability_rises.map_or(String::new(), |p| {
-        format!(" The Strehl rises by {} or more in {:.0} % of the figures.", asked.options.rise, 100.0 * p)
+    let chance = row.probability_rises.zip(row.probability_brighter).map_or(String::new(), |(rises, brighter)| {
+        format!(
+            " The Strehl rises by {} or more in {:.0} % of the figures, the peak of a star's image in {:.0} %.",
+            asked.options.rise,
+            100.0 * rises,
+            100.0 * brighter
+        )
     });
+    let chosen = if found.draws == 0 {
+        "is the widest that shows no difference from the best".to_owned()
+    } else {
+        format!(
+            "holds for the most, {:.1} %, of those that show no difference from the best",
+            100.0 * row.holds
+        )
+    };
     format!(
-        "{run}: the Strehl is not below that of the open mirror, and Strehl times light comes within {AS_GOOD} of the best. Of these {} \
-         mm sends the most light to its place: {:.3} of the open mirror's, against {:.3} without a mask.{chance}",
+        "{run}: the Strehl is not below that of the open mirror, and Strehl times light comes within {AS_GOOD} of the \
+         best. Of these {} mm {chosen}: {:.3} of the open mirror's light goes where a perfect figure would send it, \
+         against {:.3} without a mask.{chance}",
         row.diameter_mm, row.core_light.value, open.core_light.value
     )
 }
 
 /// The mask beside a refigure.
 pub(super) fn answer(
-    found: &Found,
+    found: &Found<'_>,
     answer: MaskAnswer,
     best: Option<&MaskRow>,
     left: Option<&LeftAfterMask>,
@@ -59,10 +74,12 @@ pub(super) fn answer(
     let Some((row, left)) = best.zip(left) else {
         return match answer {
             MaskAnswer::NothingToMend => format!(
-                "There is nothing to mend: the Strehl is {before}, and a perfect figure would add less than {HARDLY} of contrast."
+                "There is nothing to mend: the Strehl is {before}, and a perfect figure would add less than {HARDLY} \
+                 of contrast."
             ),
             _ => format!(
-                "No mask of the sweep helps for certain: the Strehl of the open mirror is {before}; what it lacks only a refigure gives."
+                "No mask of the sweep helps for certain: the Strehl of the open mirror is {before}; what it lacks \
+                 only a refigure gives."
             ),
         };
     };
@@ -76,7 +93,8 @@ pub(super) fn answer(
     if let Some((detail, gap)) = most {
         let period = asked.options.detail_arcsec[detail];
         text.push_str(&format!(
-            ". A perfect figure without a mask would then add {} of contrast at {period} arcsec, where it would add {} now",
+            ". A perfect figure without a mask would then add {} of contrast at {period} arcsec, where it would add \
+             {} now",
             with_interval(gap),
             with_interval(&left.contrast_unmasked[detail])
         ));

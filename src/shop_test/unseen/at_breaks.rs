@@ -13,8 +13,9 @@ const CHUNK: usize = 16 * LANES;
 
 /// Figures that the readings of an estimate allow, drawn anew on a grid that has some more radii for breaks.
 ///
-/// Each draw is of the same component, conic and edge as that of the estimate with the same number; its smooth zones are
-/// others, for their factors depend on the grid. Ends of intervals differ by what draws scatter (0.004 for the Strehl).
+/// Each draw is of the same component, conic and edge as that of the estimate with the same number; its smooth zones
+/// are others, for their factors depend on the grid. Ends of intervals differ by what draws scatter (0.004 for the
+/// Strehl).
 /// Errors: those of [`crate::KnifeEdgeReadings::reduce`].
 pub(crate) fn figures_at(
     figure: &FigureEstimate,
