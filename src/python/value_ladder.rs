@@ -326,7 +326,7 @@ getters!(PyLadderGain, |gain| {
 record!(PyLadderGain, "LadderGain",
     attributes: ["name", "unit", "before", "after", "gain", "median_gain", "before_interval", "after_interval", "gain_interval",
         "gain_per_price", "basis", "proven"],
-    shown: ["name", "before", "after", "gain", "unit", "proven"]);
+    shown: ["name", "before", "after", "gain", "basis", "proven"]);
 
 /// One work, or a pair of works, and what it gains for its price.
 ///
@@ -507,7 +507,7 @@ getters!(PyValueLadder, |ladder| {
 record!(PyValueLadder, "ValueLadder",
     attributes: ["rows", "order_rule", "no_gain_rule", "field_rule", "left_out", "assumptions", "details_arcsec", "seeing",
         "field_loss_magnitudes", "weights", "currency", "train", "train_now", "evidence", "works", "wavelength_nm", "seed"],
-    shown: ["details_arcsec", "wavelength_nm", "left_out"]);
+    shown: ["details_arcsec", "field_loss_magnitudes", "wavelength_nm"]);
 
 /// What a call asks for: the train, what was measured, the works, the options.
 pub(super) struct Question {
