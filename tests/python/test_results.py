@@ -89,6 +89,10 @@ peak_brightness_interval airy_energy own_airy_energy contrast_low contrast_high 
 contrast_gain_low contrast_gain_high contrast_intervals contrast_gain_intervals contrast_full
 contrast_full_intervals contrast_unmasked contrast_unmasked_intervals seeing_contrast rise remarks
 probability_rises probability_brighter holds area_share open_peak masked_peak raises_peak
+kind works gains median_gain gain_per_price basis proven score score_interval dominated_by
+no_proven_gain upper_bound tied_with train_after order_rule no_gain_rule field_rule left_out
+field_loss_magnitudes currency train_now evidence before_interval after_interval before_draws
+after_draws value low high meaning numbers ladder next focus figure_words
 enclosure open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())
