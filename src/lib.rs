@@ -61,13 +61,14 @@ pub use model::{
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
     AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, BenchScatter, Bounds, Cause,
+    CoatingEstimate, CoatingLevel, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput,
     CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeFinding, Estimated,
     FigureEstimate, FigureOperator, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings,
-    KnifeFrom, KnifePicture, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
-    ReadingsIncrease, ReadingsInput, ReduceOptions, Settling, SheetFigure, SmoothFigure, SurfaceOrWavefront,
-    TestPlace, TestSheet, TestSheetInput, TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure,
-    ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
-    knife_edge_picture,
+    KnifeFrom, KnifePicture, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier, OutlinePatch,
+    OutlineRing, RatioOutlier, ReadingsIncrease, ReadingsInput, ReduceOptions, RingProfile, Settling,
+    SheetFigure, SmoothFigure, SpotResidual, SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput,
+    TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure, ZernikeReport,
+    ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture, knife_edge_picture,
 };
 pub use structure::{
     Camera, ClosingBaffle, ClosingFront, Enclosure, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused,
