@@ -54,9 +54,9 @@ pub use judge::{
 };
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
-    FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MirrorClips, Misplacement, Opening, Primary,
-    PrimaryInput, RadialProfile, Ripple, SensorMask, Spider, Train, TrainBuilder, TurnedEdge, ZernikeTerms,
-    Zone,
+    FocalPlane, FocuserBoard, HeightMap, Holder, Joined, MetalCoat, MirrorClips, Misplacement, Opening,
+    Primary, PrimaryInput, RadialProfile, ReflectanceMap, Ripple, SensorMask, Spider, ThicknessMap,
+    ThinPatch, ThinRing, Train, TrainBuilder, TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{

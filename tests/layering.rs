@@ -10,13 +10,16 @@ const FLOORS: [(&str, &[&str]); 12] = [
     ("units", &[]),
     ("numeric", &[]),
     ("film", &["error", "units", "numeric"]),
-    ("model", &["error", "units", "numeric"]),
-    ("trace", &["error", "units", "numeric", "model"]),
-    ("wave", &["error", "units", "numeric", "model", "trace"]),
-    ("view", &["error", "units", "numeric", "model", "trace", "wave"]),
-    ("structure", &["error", "units", "numeric", "model", "trace", "wave", "view"]),
-    ("shop_test", &["error", "units", "numeric", "model", "trace", "wave"]),
-    ("judge", &["error", "units", "numeric", "model", "trace", "wave", "view", "structure", "shop_test"]),
+    ("model", &["error", "units", "numeric", "film"]),
+    ("trace", &["error", "units", "numeric", "film", "model"]),
+    ("wave", &["error", "units", "numeric", "film", "model", "trace"]),
+    ("view", &["error", "units", "numeric", "film", "model", "trace", "wave"]),
+    ("structure", &["error", "units", "numeric", "film", "model", "trace", "wave", "view"]),
+    ("shop_test", &["error", "units", "numeric", "film", "model", "trace", "wave"]),
+    (
+        "judge",
+        &["error", "units", "numeric", "film", "model", "trace", "wave", "view", "structure", "shop_test"],
+    ),
     (
         "python",
         &[

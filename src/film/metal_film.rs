@@ -176,20 +176,22 @@ impl MetalFilm {
     /// ```
     pub fn check(&self) -> Result<()> {
         let mut findings = Findings::default();
+        findings.within("metal_film", |f| self.note_problems(f));
+        findings.refuse()
+    }
+
+    pub(crate) fn note_problems(&self, findings: &mut Findings) {
         let thickness = |v: f64| (0.0..=2000.0).contains(&v);
         let index = |v: f64| (1.0..=4.0).contains(&v);
         let cause = "micrometres or angstroms given for nanometres?";
-        findings.within("metal_film", |f| {
-            f.number("thickness_nm", self.thickness_nm, thickness, "0 to 2000 nm", cause);
-            f.number("glass_index", self.glass_index, index, "1 to 4", "");
-            if let Some(over) = self.overcoat {
-                f.within("overcoat", |f| {
-                    f.number("index", over.index, index, "1 to 4", "");
-                    f.number("thickness_nm", over.thickness_nm, thickness, "0 to 2000 nm", cause);
-                });
-            }
-        });
-        findings.refuse()
+        findings.number("thickness_nm", self.thickness_nm, thickness, "0 to 2000 nm", cause);
+        findings.number("glass_index", self.glass_index, index, "1 to 4", "");
+        if let Some(over) = self.overcoat {
+            findings.within("overcoat", |f| {
+                f.number("index", over.index, index, "1 to 4", "");
+                f.number("thickness_nm", over.thickness_nm, thickness, "0 to 2000 nm", cause);
+            });
+        }
     }
 
     /// What the film does to light of a wavelength that meets it at an angle from the normal.

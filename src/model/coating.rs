@@ -2,6 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::coating_map::ReflectanceMap;
+use super::metal_coat::MetalCoat;
+use super::text::is_zero;
 use crate::error::{Findings, Result};
 
 /// Notes a fault unless `value` is a share of light that a mirror can return.
@@ -15,12 +18,101 @@ pub(super) fn check_reflectance(value: f64, findings: &mut Findings) {
     );
 }
 
+/// The share of a ring at a radius: logistic functions of both rims.
+///
+/// A hard ring holds its inner radius and not its outer one.
+pub(crate) fn ring_share([inner_mm, outer_mm]: [f64; 2], softness_mm: f64, radius_mm: f64) -> f64 {
+    if softness_mm > 0.0 {
+        let beyond = |d_mm: f64| 1.0 / (1.0 + (d_mm / softness_mm).exp());
+        let inner = if inner_mm > 0.0 { beyond(inner_mm - radius_mm) } else { 1.0 };
+        inner * beyond(radius_mm - outer_mm)
+    } else {
+        f64::from(u8::from((inner_mm..outer_mm).contains(&radius_mm)))
+    }
+}
+
+/// The share of a patch at a distance from its centre.
+pub(crate) fn patch_share(patch_mm: f64, softness_mm: f64, distance_mm: f64) -> f64 {
+    let beyond_mm = distance_mm - patch_mm;
+    if softness_mm > 0.0 {
+        1.0 / (1.0 + (beyond_mm / softness_mm).exp())
+    } else {
+        f64::from(u8::from(beyond_mm <= 0.0))
+    }
+}
+
+/// Notes what is wrong with the radii and the softness of a ring.
+pub(super) fn note_ring(
+    [inner_mm, outer_mm]: [f64; 2],
+    softness_mm: f64,
+    rim_mm: f64,
+    findings: &mut Findings,
+) {
+    findings.number(
+        "inner_radius_mm",
+        inner_mm,
+        |v| v >= 0.0 && v < rim_mm,
+        "a radius from 0 to less than half the clear aperture",
+        "diameter given for radius?",
+    );
+    // What fades must be able to fade outside of the light.
+    let room_mm = if softness_mm > 0.0 { 30.0 * softness_mm } else { 0.0 };
+    findings.number(
+        "outer_radius_mm",
+        outer_mm,
+        |v| v > inner_mm && v <= rim_mm * (1.0 + 1e-9) + room_mm,
+        "a radius beyond the inner one and not beyond half the clear aperture",
+        "diameter given for radius, or the two radii exchanged?",
+    );
+    findings.number(
+        "softness_mm",
+        softness_mm,
+        |v| v == 0.0 || (v >= 1e-3 && v <= outer_mm - inner_mm),
+        "0, or from 0.001 mm to the ring's width",
+        "",
+    );
+}
+
+/// Notes what is wrong with the place, the radius and the softness of a patch.
+pub(super) fn note_patch(
+    [x_mm, y_mm]: [f64; 2],
+    radius_mm: f64,
+    softness_mm: f64,
+    rim_mm: f64,
+    findings: &mut Findings,
+) {
+    let (allowed, cause) = ("a place on the mirror, counted from its centre", "counted from the rim?");
+    if findings.number("x_mm", x_mm, |x| x.abs() <= rim_mm, allowed, cause) {
+        findings.number("y_mm", y_mm, |y| y.hypot(x_mm) <= rim_mm, allowed, cause);
+    } else {
+        findings.number("y_mm", y_mm, |y| y.abs() <= rim_mm, allowed, cause);
+    }
+    findings.number(
+        "radius_mm",
+        radius_mm,
+        |v| v > 0.0 && v <= rim_mm,
+        "above 0 and not beyond half the clear aperture",
+        "diameter given for radius?",
+    );
+    findings.number(
+        "softness_mm",
+        softness_mm,
+        |v| v == 0.0 || (v >= 1e-3 && v <= radius_mm),
+        "0, or from 0.001 mm to the patch's radius",
+        "",
+    );
+}
+
 /// A ring of the mirror whose coating returns another share of the light than the rest.
 ///
+/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness)) of what lies
+/// under it; without softness all of it between the two radii. A ring that begins in the centre has no inner rim.
+///
 /// Units: mm; the reflectance is a share of the power.
-/// Errors: found by the train's check (0 <= inner < outer <= D/2, 0 < reflectance <= 1).
+/// Errors: found by the train's check (0 <= inner < outer <= D/2, 0 < reflectance <= 1); a soft ring may end up to 30
+/// softnesses beyond the clear aperture.
 /// What it leaves out: thin metal also is a hollow in the wavefront, up to 87 nm of glass where it
-/// is gone; this ring changes the amplitude alone.
+/// is gone; this ring changes the amplitude alone (a [`ThinRing`](crate::ThinRing) changes both).
 ///
 /// ```
 /// let ring = catoptric::CoatingRing::new(112.0, 139.0, 0.74);
@@ -35,6 +127,9 @@ pub struct CoatingRing {
     pub outer_radius_mm: f64,
     /// Share of the power that the ring returns.
     pub reflectance: f64,
+    /// Over which distance both rims fade, mm; 0 for hard rims.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub softness_mm: f64,
 }
 
 impl CoatingRing {
@@ -44,24 +139,31 @@ impl CoatingRing {
     /// assert_eq!(catoptric::CoatingRing::new(112.0, 139.0, 0.74).reflectance, 0.74);
     /// ```
     pub fn new(inner_radius_mm: f64, outer_radius_mm: f64, reflectance: f64) -> Self {
-        Self { inner_radius_mm, outer_radius_mm, reflectance }
+        Self { inner_radius_mm, outer_radius_mm, reflectance, softness_mm: 0.0 }
+    }
+
+    /// The same ring with soft rims.
+    ///
+    /// ```
+    /// let soft = catoptric::CoatingRing::new(112.0, 139.0, 0.74).softness_mm(2.0);
+    /// assert!((soft.share(112.0) - 0.5).abs() < 1e-5 && soft.share(125.0) > 0.99);
+    /// ```
+    #[must_use]
+    pub fn softness_mm(self, softness_mm: f64) -> Self {
+        Self { softness_mm, ..self }
+    }
+
+    /// The share of the ring at a radius, 0 to 1.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::CoatingRing::new(112.0, 139.0, 0.74).share(139.0), 0.0);
+    /// ```
+    pub fn share(&self, radius_mm: f64) -> f64 {
+        ring_share([self.inner_radius_mm, self.outer_radius_mm], self.softness_mm, radius_mm)
     }
 
     fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
-        findings.number(
-            "inner_radius_mm",
-            self.inner_radius_mm,
-            |v| v >= 0.0 && v < rim_mm,
-            "a radius from 0 to less than half the clear aperture",
-            "diameter given for radius?",
-        );
-        findings.number(
-            "outer_radius_mm",
-            self.outer_radius_mm,
-            |v| v > self.inner_radius_mm && v <= rim_mm * (1.0 + 1e-9),
-            "a radius beyond the inner one and not beyond half the clear aperture",
-            "diameter given for radius, or the two radii exchanged?",
-        );
+        note_ring([self.inner_radius_mm, self.outer_radius_mm], self.softness_mm, rim_mm, findings);
         check_reflectance(self.reflectance, findings);
     }
 }
@@ -122,44 +224,26 @@ impl CoatingPatch {
     /// assert_eq!(catoptric::CoatingPatch::new([0.0, 0.0], 10.0, 0.5).share(12.0), 0.0);
     /// ```
     pub fn share(&self, distance_mm: f64) -> f64 {
-        let beyond_mm = distance_mm - self.radius_mm;
-        if self.softness_mm > 0.0 {
-            1.0 / (1.0 + (beyond_mm / self.softness_mm).exp())
-        } else {
-            f64::from(u8::from(beyond_mm <= 0.0))
-        }
+        patch_share(self.radius_mm, self.softness_mm, distance_mm)
     }
 
     fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
-        let (allowed, cause) = ("a place on the mirror, counted from its centre", "counted from the rim?");
-        if findings.number("x_mm", self.x_mm, |x| x.abs() <= rim_mm, allowed, cause) {
-            findings.number("y_mm", self.y_mm, |y| y.hypot(self.x_mm) <= rim_mm, allowed, cause);
-        } else {
-            findings.number("y_mm", self.y_mm, |y| y.abs() <= rim_mm, allowed, cause);
-        }
-        findings.number(
-            "radius_mm",
-            self.radius_mm,
-            |v| v > 0.0 && v <= rim_mm,
-            "above 0 and not beyond half the clear aperture",
-            "diameter given for radius?",
-        );
-        findings.number(
-            "softness_mm",
-            self.softness_mm,
-            |v| v == 0.0 || (v >= 1e-3 && v <= self.radius_mm),
-            "0, or from 0.001 mm to the patch's radius",
-            "",
-        );
+        note_patch([self.x_mm, self.y_mm], self.radius_mm, self.softness_mm, rim_mm, findings);
         check_reflectance(self.reflectance, findings);
     }
 }
 
 /// The primary's coating: one reflectance, and rings and patches that replace it where they lie.
 ///
+/// Two kinds of wear are told apart, and always by name. Haze, dust and pinholes dim: that is this part's own reflectance, rings,
+/// patches and map. Thin metal dims and is a hollow in the wavefront: that is `metal`. Beside metal the haze multiplies what
+/// the metal returns; without metal it is the share returned itself.
+///
 /// Units: shares of the power, at the wavelength in use.
 /// Errors: found by the train's check.
-/// What it leaves out: colour, polarisation and the phase of thin metal.
+/// Leaves out: where the light of pinholes goes. A share q of the area without metal returns 1 - q of the light, and the image of a star
+/// has (1 - q)^2 of it: the difference, q (1 - q), goes into wide angles, which star images do not show. Colour and
+/// polarisation of haze.
 ///
 /// ```
 /// use catoptric::{Coating, CoatingRing};
@@ -178,6 +262,15 @@ pub struct Coating {
     /// Patches laid over the rings, in their order.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub patches: Vec<CoatingPatch>,
+    /// Shares place by place instead of the one reflectance; rings and patches lie over it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub map: Option<ReflectanceMap>,
+    /// Share of the area that has lost its metal in pinholes too small to be seen one by one.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub pinhole_share: f64,
+    /// The metal itself, where its thickness counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub metal: Option<MetalCoat>,
 }
 
 impl Coating {
@@ -187,7 +280,14 @@ impl Coating {
     /// assert_eq!(catoptric::Coating::new(0.88).reflectance, 0.88);
     /// ```
     pub fn new(reflectance: f64) -> Self {
-        Self { reflectance, rings: Vec::new(), patches: Vec::new() }
+        Self {
+            reflectance,
+            rings: Vec::new(),
+            patches: Vec::new(),
+            map: None,
+            pinhole_share: 0.0,
+            metal: None,
+        }
     }
 
     /// The same coating with one more ring laid over it.
@@ -216,6 +316,40 @@ impl Coating {
         self
     }
 
+    /// A coating whose reflectance is given place by place.
+    ///
+    /// ```
+    /// use catoptric::{AxisDirection, Coating, ReflectanceMap};
+    /// let shares = ndarray::Array2::from_elem((9, 9), 0.9);
+    /// let map = ReflectanceMap::new(shares, 30.0, AxisDirection::MinusY, AxisDirection::PlusX);
+    /// assert!(Coating::of_map(map).map.is_some());
+    /// ```
+    pub fn of_map(map: ReflectanceMap) -> Self {
+        Self { map: Some(map), ..Self::default() }
+    }
+
+    /// The same coating with a share of its area lost in pinholes.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::Coating::new(0.9).pinhole_share(0.02).pinhole_share, 0.02);
+    /// ```
+    #[must_use]
+    pub fn pinhole_share(self, pinhole_share: f64) -> Self {
+        Self { pinhole_share, ..self }
+    }
+
+    /// The same coating over a coat of metal whose thickness counts.
+    ///
+    /// ```
+    /// use catoptric::{Coating, Metal, MetalCoat, MetalFilm};
+    /// let coating = Coating::default().metal(MetalCoat::new(MetalFilm::new(Metal::Aluminium, 90.0)));
+    /// assert!(coating.metal.is_some());
+    /// ```
+    #[must_use]
+    pub fn metal(self, metal: MetalCoat) -> Self {
+        Self { metal: Some(metal), ..self }
+    }
+
     /// Refuses a part that cannot be, whatever train it stands in.
     ///
     /// ```
@@ -234,6 +368,39 @@ impl Coating {
         }
         for (i, patch) in self.patches.iter().enumerate() {
             findings.within(format!("patches[{i}]"), |f| patch.note_problems(rim_mm, f));
+        }
+        if let Some(map) = &self.map {
+            findings.within("map", |f| map.note_problems(rim_mm, f));
+            if self.reflectance < 1.0 {
+                findings.fault(
+                    "reflectance",
+                    format!("{} beside a map", self.reflectance),
+                    "one of the two: a map gives the shares themselves",
+                    "multiply the map by it, if the map is relative",
+                );
+            }
+        }
+        findings.number(
+            "pinhole_share",
+            self.pinhole_share,
+            |v| (0.0..1.0).contains(&v),
+            "a share of the area from 0 to below 1",
+            "per cent given for a share?",
+        );
+        if let Some(metal) = &self.metal {
+            findings.within("metal", |f| metal.note_problems(rim_mm, f));
+            let dims = self.map.is_some()
+                || self.reflectance < 1.0
+                || self.rings.iter().any(|r| r.reflectance < 1.0)
+                || self.patches.iter().any(|p| p.reflectance < 1.0);
+            if dims {
+                findings.warning(
+                    "reflectance",
+                    "haze beside metal",
+                    "what dims on top of the metal, whose own loss follows from its thickness",
+                    "the metal's own reflectance given a second time?",
+                );
+            }
         }
     }
 }

@@ -6,6 +6,7 @@ use super::coating::{check_reflectance, full};
 use super::misplacement::Misplacement;
 use super::text::is_zero;
 use crate::error::{Findings, Result};
+use crate::film::MetalFilm;
 
 /// The flat that turns the light to the focuser: an ellipse at 45 degrees whose minor axis is given.
 ///
@@ -16,7 +17,9 @@ use crate::error::{Findings, Result};
 /// The minor axis is that of the face that reflects; a bevel makes the glass wider, and a thickness longer, which the
 /// light on its way down sees as the diagonal's shadow.
 /// Errors: found by the train's check.
-/// What it leaves out: how deep the bevel lies behind the face (its shadow moves by that depth times the field angle,
+/// Leaves out: over a cone of f/4 the angles on a face with a film run from 38 to 52 degrees, over which bare aluminium's unpolarised
+/// reflectance changes by less than 2e-3 from one side of the cone to the other and the mean of it by 1e-4; the phase that a film adds at
+/// 45 degrees, even but for those angles; how deep the bevel lies behind the face (its shadow moves by that depth times the field angle,
 /// 10 um for 1 mm at 30'), and chamfers of the back.
 ///
 /// ```
@@ -34,6 +37,9 @@ pub struct Diagonal {
     /// Share of the power returned.
     #[serde(default = "full")]
     pub reflectance: f64,
+    /// The metal on its face, instead of a reflectance: at 45 degrees, unpolarised, at the wavelength in use.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub film: Option<MetalFilm>,
     /// Thickness of the glass, square to its face, mm; 0: a face alone.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub thickness_mm: f64,
@@ -93,6 +99,7 @@ impl Diagonal {
             minor_axis_mm,
             offset_mm: None,
             reflectance: full(),
+            film: None,
             thickness_mm: 0.0,
             edge: None,
             bevel_mm: 0.0,
@@ -118,6 +125,17 @@ impl Diagonal {
     #[must_use]
     pub fn reflectance(self, reflectance: f64) -> Self {
         Self { reflectance, ..self }
+    }
+
+    /// The same diagonal with a film of metal on its face, from which its reflectance follows.
+    ///
+    /// ```
+    /// use catoptric::{Diagonal, Metal, MetalFilm};
+    /// assert!(Diagonal::new(70.0).film(MetalFilm::new(Metal::Silver, 90.0)).film.is_some());
+    /// ```
+    #[must_use]
+    pub fn film(self, film: MetalFilm) -> Self {
+        Self { film: Some(film), ..self }
     }
 
     /// The same diagonal of glass so thick, square to its face, and cut in this way, mm.
@@ -183,6 +201,17 @@ impl Diagonal {
             );
         }
         check_reflectance(self.reflectance, findings);
+        if let Some(film) = &self.film {
+            findings.within("film", |f| film.note_problems(f));
+            if self.reflectance < 1.0 {
+                findings.fault(
+                    "reflectance",
+                    format!("{} beside a film", self.reflectance),
+                    "one of the two, not both",
+                    "the film's reflectance follows from its metal and thickness",
+                );
+            }
+        }
         // Beside a size that cannot be there is nothing to compare with.
         let minor_axis_mm = if self.minor_axis_mm > 0.0 { self.minor_axis_mm } else { f64::INFINITY };
         let is_thick = findings.number(

@@ -61,19 +61,23 @@ enum Layer {
 impl Figure {
     pub(crate) fn new(layers: &[FigureLayer], rim_mm: f64) -> Self {
         let mut figure = Self { layers: Vec::new(), uneven: Vec::new(), rim_mm };
+        let to_mm = |nm: f64| nm / NM_PER_MM;
         for layer in layers {
             match layer {
                 FigureLayer::TurnedEdge(edge) => figure.layers.push(edge_layer(edge, rim_mm)),
                 FigureLayer::Zone(zone) => figure.layers.push(zone_layer(zone)),
                 FigureLayer::RadialProfile(profile) => figure.layers.push(profile_layer(profile)),
                 FigureLayer::ZernikeTerms(terms) => {
-                    let to_mm = |(n, m, height_nm)| (n, m, height_nm / NM_PER_MM);
-                    let terms: Vec<_> = terms.orders_nm().into_iter().map(to_mm).collect();
+                    let in_mm = |(n, m, height_nm)| (n, m, height_nm / NM_PER_MM);
+                    let terms: Vec<_> = terms.orders_nm().into_iter().map(in_mm).collect();
                     figure.uneven.push(Uneven::Zernike(ZernikeSum::new(&terms)));
                 }
-                FigureLayer::HeightMap(map) => figure.uneven.push(Uneven::Map(MapSurface::new(map, rim_mm))),
+                FigureLayer::HeightMap(map) => {
+                    figure.uneven.push(Uneven::Map(MapSurface::new(map.net(), to_mm, rim_mm)));
+                }
                 FigureLayer::Ripple(ripple) => {
-                    figure.uneven.push(Uneven::Map(MapSurface::new(&ripple.drawn(2.0 * rim_mm), rim_mm)));
+                    let drawn = ripple.drawn(2.0 * rim_mm);
+                    figure.uneven.push(Uneven::Map(MapSurface::new(drawn.net(), to_mm, rim_mm)));
                 }
             }
         }

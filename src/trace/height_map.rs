@@ -2,9 +2,8 @@
 
 use ndarray::Array2;
 
-use crate::model::HeightMap;
+use crate::model::SquareNet;
 use crate::numeric::bicubic::Bicubic;
-use crate::units::NM_PER_MM;
 
 /// Measured pixels beyond the clear aperture that still count: a spline forgets its end by a factor 0.27 each pixel.
 const MARGIN_PIXELS: i64 = 8;
@@ -21,18 +20,18 @@ pub(super) struct MapSurface {
 }
 
 impl MapSurface {
-    /// The surface of a map that has passed its checks, over a clear aperture of this radius.
-    pub(super) fn new(map: &HeightMap, rim_mm: f64) -> Self {
+    /// The surface through a map's numbers, each taken `scale` times, over a clear aperture of this radius; the map has passed its
+    /// checks.
+    pub(super) fn new(map: SquareNet<'_>, scale: impl Fn(f64) -> f64, rim_mm: f64) -> Self {
         let [top, bottom, left, right] = map.needed(rim_mm);
         let [top, left] = [top, left].map(|first| first - MARGIN_PIXELS);
         let [bottom, right] = [bottom, right].map(|last| last + MARGIN_PIXELS);
         let size = ((bottom - top + 1) as usize, (right - left + 1) as usize);
         let mut heights = Array2::from_shape_fn(size, |(i, j)| {
-            map.measured_nm(top + i as i64, left + j as i64).unwrap_or(f64::NAN) / NM_PER_MM
+            map.measured(top + i as i64, left + j as i64).map_or(f64::NAN, &scale)
         });
         for (row, column) in map.gaps(rim_mm) {
-            heights[[(row - top) as usize, (column - left) as usize]] =
-                nearest_nm(map, row, column) / NM_PER_MM;
+            heights[[(row - top) as usize, (column - left) as usize]] = scale(nearest(map, row, column));
         }
         Self {
             surface: Bicubic::through(&heights),
@@ -60,7 +59,7 @@ impl MapSurface {
 /// The height of the measured pixel nearest to one that was not; the mean of those equally near.
 ///
 /// A checked map has one within a narrow rim.
-fn nearest_nm(map: &HeightMap, row: i64, column: i64) -> f64 {
+fn nearest(map: SquareNet<'_>, row: i64, column: i64) -> f64 {
     let (mut nearest, mut sum, mut count) = (i64::MAX, 0.0, 0.0);
     let mut ring = 1;
     // Squares about the pixel; beyond one whose nearest side is further than the best there is nothing nearer.
@@ -68,7 +67,7 @@ fn nearest_nm(map: &HeightMap, row: i64, column: i64) -> f64 {
         for di in -ring..=ring {
             let step = if di.abs() == ring { 1 } else { 2 * ring };
             for dj in (-ring..=ring).step_by(step as usize) {
-                let (distance, height) = (di * di + dj * dj, map.measured_nm(row + di, column + dj));
+                let (distance, height) = (di * di + dj * dj, map.measured(row + di, column + dj));
                 match height {
                     Some(h) if distance < nearest => (nearest, sum, count) = (distance, h, 1.0),
                     Some(h) if distance == nearest => (sum, count) = (sum + h, count + 1.0),
@@ -84,14 +83,15 @@ fn nearest_nm(map: &HeightMap, row: i64, column: i64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::AxisDirection;
+    use crate::model::{AxisDirection, HeightMap};
+    use crate::units::NM_PER_MM;
 
     #[test]
     fn slopes_are_the_derivatives_of_the_heights() {
         let heights =
             Array2::from_shape_fn((40, 44), |(i, j)| 90.0 * (0.3 * i as f64).sin() * (0.2 * j as f64).cos());
         let map = HeightMap::new(heights, 2.5, AxisDirection::MinusX, AxisDirection::PlusY);
-        let surface = MapSurface::new(&map, 45.0);
+        let surface = MapSurface::new(map.net(), |nm| nm / NM_PER_MM, 45.0);
         for (x, y) in [(0.0, 0.0), (31.0, -20.0), (-44.0, 3.3), (10.1, 12.6)] {
             let (d, at) = (1e-4, |x, y| surface.height_and_slopes(x, y).0);
             let [by_x, by_y] = surface.height_and_slopes(x, y).1;
@@ -106,7 +106,7 @@ mod tests {
         heights[[4, 0]] = f64::NAN;
         let map = HeightMap::new(heights, 1.0, AxisDirection::PlusY, AxisDirection::PlusX).hold_edge();
         // Neighbours above, below and beside it: (3, 0), (5, 0) and (4, 1).
-        assert!((nearest_nm(&map, 4, 0) - (3.0 + 5.0 + 14.0) / 3.0).abs() < 1e-12);
-        assert!((nearest_nm(&map, 4, -2) - 4.0).abs() < 1e-12, "two steps out, one aside");
+        assert!((nearest(map.net(), 4, 0) - (3.0 + 5.0 + 14.0) / 3.0).abs() < 1e-12);
+        assert!((nearest(map.net(), 4, -2) - 4.0).abs() < 1e-12, "two steps out, one aside");
     }
 }
