@@ -67,8 +67,9 @@ pub use shop_test::{
     KnifeFrom, KnifePicture, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier, OutlinePatch,
     OutlineRing, RatioOutlier, ReadingsIncrease, ReadingsInput, ReduceOptions, RingProfile, Settling,
     SheetFigure, SmoothFigure, SpotResidual, SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput,
-    TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure, ZernikeReport,
-    ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture, knife_edge_picture,
+    TestSource, ThinBranch, ThinMetalPart, TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure,
+    ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
+    knife_edge_picture,
 };
 pub use structure::{
     Camera, ClosingBaffle, ClosingFront, Enclosure, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused,

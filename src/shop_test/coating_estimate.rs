@@ -206,13 +206,6 @@ impl CoatingEstimate {
         Ok(coating_fit::draw_levels(self, count, seed))
     }
 
-    /// The coating with the estimated levels.
-    pub fn coating(&self, _wear: Wear) -> Result<crate::Coating> {
-        let coating = self.outline.coating(&self.reflectances());
-        coating.check()?;
-        Ok(coating)
-    }
-
     /// What the fit sees at a place of the mirror, mm: a share of the power.
     ///
     /// ```

@@ -114,9 +114,7 @@ impl OutlineRing {
     /// ```
     pub fn share(&self, radius_mm: f64) -> f64 {
         match self.profile {
-            RingProfile::Flat => {
-                f64::from(u8::from((self.inner_radius_mm..self.outer_radius_mm).contains(&radius_mm)))
-            }
+            RingProfile::Flat => self.at_level(1.0).share(radius_mm),
             RingProfile::Smooth if (self.inner_radius_mm..self.outer_radius_mm).contains(&radius_mm) => {
                 let width_mm = self.outer_radius_mm - self.inner_radius_mm;
                 (PI * (radius_mm - self.inner_radius_mm) / width_mm).sin().powi(2)
@@ -128,6 +126,7 @@ impl OutlineRing {
     /// The ring of a train that lies here, of one level throughout.
     fn at_level(&self, reflectance: f64) -> CoatingRing {
         CoatingRing::new(self.inner_radius_mm, self.outer_radius_mm, reflectance)
+            .softness_mm(self.softness_mm)
     }
 }
 
