@@ -64,8 +64,10 @@ fn primary() -> impl Strategy<Value = Primary> {
                 if soft { patch.softness_mm(0.1 * radius * rim) } else { patch }
             },
         );
-        let coating = (0.3..1.0_f64, vec(ring, 0..3), vec(patch, 0..2))
-            .prop_map(|(reflectance, rings, patches)| Coating { reflectance, rings, patches });
+        let coating =
+            (0.3..1.0_f64, vec(ring, 0..3), vec(patch, 0..2)).prop_map(|(reflectance, rings, patches)| {
+                Coating { rings, patches, ..Coating::new(reflectance) }
+            });
         let mask = prop::option::of(between(0.6, 1.0));
         (coating, mask, vec(layer(rim), 0..4)).prop_map(move |(coating, mask, figure)| Primary {
             mask_diameter_mm: mask.map(|m| m * aperture),

@@ -243,7 +243,7 @@ impl MetalFilm {
         }
     }
 
-    fn stack(&self, wavelength_nm: f64) -> Stack {
+    pub(super) fn stack(&self, wavelength_nm: f64) -> Stack {
         let metal = Layer { index: self.metal.complex_index(wavelength_nm), thickness_nm: self.thickness_nm };
         let over =
             self.overcoat.map(|o| Layer { index: Complex::new(o.index, 0.0), thickness_nm: o.thickness_nm });
@@ -251,7 +251,7 @@ impl MetalFilm {
     }
 
     /// Height of the perfect mirror, which returns -1 from its own place, that returns this amplitude.
-    fn height_nm(&self, reflected: Complex<f64>, wavelength_nm: f64, angle: f64) -> f64 {
+    pub(super) fn height_nm(&self, reflected: Complex<f64>, wavelength_nm: f64, angle: f64) -> f64 {
         let cosine = angle.cos();
         let (mut top_nm, mut surplus_nm) = (self.thickness_nm, 0.0);
         if let Some(over) = self.overcoat {

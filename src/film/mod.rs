@@ -3,8 +3,10 @@
 mod metal;
 mod metal_film;
 mod stack;
+mod table;
 mod thickness;
 
 pub use metal::Metal;
 pub use metal_film::{FilmResponse, MetalFilm, Overcoat};
+pub(crate) use table::FilmTable;
 pub use thickness::{ThicknessFinding, ThicknessRange};

@@ -1,5 +1,8 @@
 //! The mirror's surface: a conic in closed form, and the figure on it.
 
+use std::sync::Arc;
+
+use super::coat::FilmSurface;
 use super::detail::Detail;
 use super::figure::{Break, Figure};
 use crate::model::Primary;
@@ -10,7 +13,9 @@ pub(crate) struct Mirror {
     curvature_per_mm: f64,
     /// 1 + conic constant: 0 for the paraboloid.
     shape: f64,
-    figure: Figure,
+    figure: Arc<Figure>,
+    /// The metal on the glass, where its thickness counts: light turns around above the glass or below.
+    film: Option<Arc<FilmSurface>>,
 }
 
 /// A point of the surface, with the slopes there.
@@ -22,12 +27,23 @@ pub(crate) struct SurfacePoint {
 }
 
 impl Mirror {
+    /// The glass alone.
     pub(crate) fn new(primary: &Primary) -> Self {
         Self {
             curvature_per_mm: 0.5 / primary.focal_length_mm,
             shape: 1.0 + primary.conic,
-            figure: Figure::new(&primary.figure, primary.clear_aperture_mm / 2.0),
+            figure: Arc::new(Figure::new(&primary.figure, primary.clear_aperture_mm / 2.0)),
+            film: None,
         }
+    }
+
+    /// The same glass with this metal on it.
+    pub(super) fn with_film(&self, film: Option<FilmSurface>) -> Self {
+        Self { film: film.map(Arc::new), ..self.clone() }
+    }
+
+    pub(super) fn film(&self) -> Option<&FilmSurface> {
+        self.film.as_deref()
     }
 
     pub(crate) fn breaks(&self) -> Vec<Break> {
@@ -41,12 +57,14 @@ impl Mirror {
 
     /// The same, where the mirror is that conic and nothing more.
     pub(crate) fn bare_conic(&self) -> Option<(f64, f64)> {
-        self.figure.is_empty().then_some(self.conic())
+        let is_bare = self.film.as_ref().is_none_or(|film| film.is_even());
+        (is_bare && self.figure.is_empty()).then_some(self.conic())
     }
 
     /// How fine the part of the figure is that is not round; none for a round one.
-    pub(crate) fn detail(&self) -> Option<Detail> {
-        self.figure.detail()
+    pub(super) fn detail(&self) -> Option<Detail> {
+        let film = self.film.as_ref().filter(|film| !film.is_round()).map(|film| film.detail());
+        self.figure.detail().into_iter().chain(film).reduce(Detail::finer)
     }
 
     /// Height and radial slope of the conic alone.
@@ -57,9 +75,21 @@ impl Mirror {
         (c * r_mm * r_mm / (1.0 + root), c * r_mm / root)
     }
 
-    /// Height and radial slope of the glass, the round part of the figure included.
+    /// Height and radial slope of the surface, the round parts of the figure and of the film included.
     #[inline]
     pub(crate) fn height_and_slope(&self, r_mm: f64) -> (f64, f64) {
+        let (z, slope) = self.conic_height_and_slope(r_mm);
+        let (h, figure_slope) = self.figure.height_and_slope(r_mm);
+        let glass = (z + h, slope + figure_slope);
+        self.film.as_ref().map_or(glass, |film| {
+            let (lift, film_slope) = film.round_lift(r_mm);
+            (glass.0 + lift, glass.1 + film_slope)
+        })
+    }
+
+    /// The same without any film.
+    #[inline]
+    fn glass_height_and_slope(&self, r_mm: f64) -> (f64, f64) {
         let (z, slope) = self.conic_height_and_slope(r_mm);
         let (h, figure_slope) = self.figure.height_and_slope(r_mm);
         (z + h, slope + figure_slope)
@@ -68,8 +98,22 @@ impl Mirror {
     /// The surface above a point of the xy plane.
     #[inline]
     pub(crate) fn at(&self, x_mm: f64, y_mm: f64) -> SurfacePoint {
+        self.at_level(usize::MAX, x_mm, y_mm)
+    }
+
+    /// The same with so many of the coating's patches, the first ones.
+    #[inline]
+    pub(crate) fn at_level(&self, level: usize, x_mm: f64, y_mm: f64) -> SurfacePoint {
+        let glass = self.glass_at(x_mm, y_mm);
+        let Some(film) = &self.film else { return glass };
+        let ([x, y, z], (lift, [sx, sy])) = (glass.position_mm, film.lift(level, x_mm, y_mm));
+        SurfacePoint { position_mm: [x, y, z + lift], slope: [glass.slope[0] + sx, glass.slope[1] + sy] }
+    }
+
+    #[inline]
+    fn glass_at(&self, x_mm: f64, y_mm: f64) -> SurfacePoint {
         let r = length(x_mm, y_mm);
-        let (z, slope) = self.height_and_slope(r);
+        let (z, slope) = self.glass_height_and_slope(r);
         let per_radius = if r > 0.0 { slope / r } else { 0.0 };
         let round =
             SurfacePoint { position_mm: [x_mm, y_mm, z], slope: [x_mm * per_radius, y_mm * per_radius] };

@@ -1,5 +1,6 @@
 //! Rays: the surfaces, what stops the light, pupil sampling, spots and illumination.
 
+mod coat;
 mod cone;
 mod detail;
 mod figure;

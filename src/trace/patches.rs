@@ -6,16 +6,12 @@
 
 use std::f64::consts::{PI, TAU};
 
+use super::coat::{Disc, REACH};
 use super::limits::{Outline, arcs, halve, on_arc};
 use super::prepared::Prepared;
 use super::pupil::{Density, Nodes};
-use crate::model::CoatingPatch;
 use crate::numeric::{gauss, roots};
 
-/// So many softnesses beyond its radius nothing is left of a patch: exp(-22) is 3e-10.
-const REACH: f64 = 22.0;
-/// So many softnesses on either side of its radius the rim has panels of its own.
-const RIM: f64 = 8.0;
 /// Least nodes along a piece where a rim is soft: the logistic function's poles lie pi softnesses beside the rim.
 const RIM_NODES: usize = 16;
 /// Directions that are looked at before the corners between them are sought, and how close two corners are one, rad.
@@ -24,7 +20,7 @@ const SAME_ANGLE: f64 = 1e-12;
 
 /// Adds nodes that exchange what the ring has under each patch for what the patch returns.
 pub(super) fn replace(prepared: &Prepared, outline: &Outline<'_>, density: &dyn Density, nodes: &mut Nodes) {
-    let patches = &prepared.train().primary().coating.patches;
+    let patches = prepared.coat().discs();
     for (level, patch) in patches.iter().enumerate() {
         let is_soft = patches[..=level].iter().any(|p| p.softness_mm > 0.0);
         Local { prepared, outline, density, patch, level, is_soft }.replace(nodes);
@@ -35,18 +31,11 @@ struct Local<'a> {
     prepared: &'a Prepared,
     outline: &'a Outline<'a>,
     density: &'a dyn Density,
-    patch: &'a CoatingPatch,
+    patch: &'a Disc,
     /// How many patches lie under this one.
     level: usize,
     /// A soft rim fades somewhere on this patch.
     is_soft: bool,
-}
-
-/// Radii between which a patch changes its character, the middle of its rim among them.
-pub(super) fn circles(patch: &CoatingPatch) -> impl Iterator<Item = f64> {
-    let CoatingPatch { radius_mm, softness_mm, .. } = *patch;
-    let steps = if softness_mm > 0.0 { &[-RIM, 0.0, RIM, REACH][..] } else { &[0.0][..] };
-    steps.iter().map(move |k| radius_mm + k * softness_mm).filter(|r| *r > 0.0)
 }
 
 impl Local<'_> {
@@ -108,13 +97,13 @@ impl Local<'_> {
         let far_mm = self.patch.radius_mm + REACH * self.patch.softness_mm;
         // Ends, each with what makes it.
         let mut ends = vec![(0.0, End::Centre)];
-        ends.extend(circles(self.patch).enumerate().map(|(i, d)| (d, End::Patch(i))));
+        ends.extend(self.patch.circles().enumerate().map(|(i, d)| (d, End::Patch(i))));
         let rim_mm = self.outline.rim_mm();
         let round_the_axis =
             std::iter::once(rim_mm).chain(self.prepared.breaks().iter().map(|b| b.radius_mm));
-        let patches = &self.prepared.train().primary().coating.patches;
+        let patches = self.prepared.coat().discs();
         let round_the_axis = round_the_axis.map(|r| ([0.0, 0.0], r));
-        let under = patches[..self.level].iter().flat_map(|p| circles(p).map(|r| ([p.x_mm, p.y_mm], r)));
+        let under = patches[..self.level].iter().flat_map(|p| p.circles().map(|r| ([p.x_mm, p.y_mm], r)));
         for (i, (centre_mm, radius_mm)) in round_the_axis.chain(under).enumerate() {
             let crossings = self.circle_crossings(centre_mm, radius_mm, angle);
             ends.extend(crossings.into_iter().filter(|d| *d < far_mm).map(|d| (d, End::Circle(i))));
@@ -181,11 +170,11 @@ impl Local<'_> {
             let count = if self.is_soft { count.max(RIM_NODES) } else { count };
             for (d, weight) in gauss::on_interval(count, piece.from_mm, piece.to_mm) {
                 let [x, y] = self.place(d, angle);
-                let point = self.prepared.mirror().at(x, y);
-                let light = angle_weight * weight * d * self.outline.beam().cross_section(&point);
-                let amplitude = |patches: usize| self.prepared.reflectance_under(patches, x, y).sqrt();
-                nodes.push([x, y], light, amplitude(self.level + 1));
-                nodes.push([x, y], -light, amplitude(self.level));
+                for (level, area) in [(self.level + 1, weight * d), (self.level, -weight * d)] {
+                    let point = self.prepared.surface_under(level, x, y);
+                    let light = angle_weight * area * self.outline.beam().cross_section(&point);
+                    nodes.push([x, y], light, self.prepared.reflectance_under(level, x, y).sqrt(), level);
+                }
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::coat::{Coat, FilmSurface};
 use super::cone::Envelope;
 use super::detail::Detail;
 use super::figure::Break;
@@ -9,7 +10,10 @@ use super::fold::Fold;
 use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Part, Stop};
 use super::strips::{self, Strip};
+use crate::error::Result;
+use crate::film::MetalFilm;
 use crate::model::Train;
+use crate::units::DEFAULT_WAVELENGTH_NM;
 
 /// A train compiled for tracing: cheap to clone, `Send + Sync`.
 ///
@@ -23,7 +27,7 @@ use crate::model::Train;
 #[derive(Clone, Debug)]
 pub struct Prepared(Arc<Parts>);
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Parts {
     train: Train,
     mirror: Mirror,
@@ -34,18 +38,101 @@ struct Parts {
     breaks: Vec<Break>,
     /// How far the figure throws light aside on its way to the focus, at most, mm.
     thrown_mm: f64,
+    coat: Arc<Coat>,
+    /// The colour for which films of metal are made ready.
+    wavelength_nm: f64,
+    /// Share of the power that the flat returns in that colour.
+    flat_share: f64,
 }
 
 impl Prepared {
     /// Compiles a train. A train has passed its checks, so this cannot fail.
     pub fn new(train: &Train) -> Self {
-        let mirror = Mirror::new(train.primary());
+        let primary = train.primary();
+        let coat = Arc::new(Coat::new(&primary.coating, primary.clear_aperture_mm / 2.0));
+        let wavelength_nm = DEFAULT_WAVELENGTH_NM;
+        let film = FilmSurface::new(&coat, primary, wavelength_nm);
+        let mirror = Mirror::new(primary).with_film(film);
         let fold = Fold::of(train);
-        let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror));
+        let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror, &coat));
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
         let thrown_mm = thrown_mm(train, &mirror);
-        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, strips, parts, breaks, thrown_mm }))
+        let flat_share = flat_share(train, wavelength_nm);
+        let train = train.clone();
+        Self(Arc::new(Parts {
+            train,
+            mirror,
+            fold,
+            stops,
+            strips,
+            parts,
+            breaks,
+            thrown_mm,
+            coat,
+            wavelength_nm,
+            flat_share,
+        }))
+    }
+
+    /// The same train in the light of another wavelength, for which its films of metal are made ready; without one it is the same
+    /// in every colour.
+    ///
+    /// Wavefronts and pictures ask this themselves, each at its own wavelength. Rays, spots and whatever else knows no wavelength see
+    /// the films at 550 nm.
+    ///
+    /// Units: nm.
+    /// Errors: [`Error::Input`](crate::Error::Input) for wavelengths for which the metal's index is not known (250 to 3000 nm).
+    ///
+    /// ```
+    /// use catoptric::{Coating, FocalLengthMm, Metal, MetalCoat, MetalFilm, Prepared, Primary, Train};
+    /// let coating = Coating::default().metal(MetalCoat::new(MetalFilm::new(Metal::Aluminium, 90.0)));
+    /// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0)).coating(coating)).build()?;
+    /// let prepared = Prepared::new(&train);
+    /// let (green, infrared) = (prepared.reflectance(0.0, 0.0), prepared.in_colour(800.0)?.reflectance(0.0, 0.0));
+    /// assert!(green > 0.9 && infrared < 0.88, "aluminium is darkest near 800 nm");
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn in_colour(&self, wavelength_nm: f64) -> Result<Self> {
+        self.check_colours(std::iter::once(wavelength_nm))?;
+        let is_ready = wavelength_nm.to_bits() == self.0.wavelength_nm.to_bits();
+        if is_ready || self.films().next().is_none() {
+            return Ok(self.clone());
+        }
+        let primary = self.train().primary();
+        let film = FilmSurface::new(&self.0.coat, primary, wavelength_nm);
+        Ok(Self(Arc::new(Parts {
+            mirror: self.0.mirror.with_film(film),
+            wavelength_nm,
+            flat_share: flat_share(self.train(), wavelength_nm),
+            ..Parts::clone(&self.0)
+        })))
+    }
+
+    /// Refuses wavelengths for which a metal's index is not known.
+    pub(crate) fn check_colours(&self, wavelengths_nm: impl Iterator<Item = f64> + Clone) -> Result<()> {
+        for film in self.films() {
+            for wavelength_nm in wavelengths_nm.clone() {
+                film.metal.index(wavelength_nm)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The films of metal on mirror and flat.
+    fn films(&self) -> impl Iterator<Item = MetalFilm> {
+        let metal = self.train().primary().coating.metal.as_ref().map(|coat| coat.film);
+        let flat = self.train().diagonal().and_then(|d| d.film);
+        metal.into_iter().chain(flat)
+    }
+
+    /// Whether the mirror's own wavefront hangs on the colour: it has metal whose thickness counts.
+    pub(crate) fn has_film(&self) -> bool {
+        self.mirror().film().is_some()
+    }
+
+    pub(crate) fn coat(&self) -> &Coat {
+        &self.0.coat
     }
 
     /// The description this was compiled from.
@@ -87,9 +174,21 @@ impl Prepared {
         self.mirror().at(x_mm, y_mm)
     }
 
-    /// How fine the part of the figure is that is not round; none where everything depends on the radius alone.
+    /// The same with so many of the coating's patches, the first ones.
+    pub(crate) fn surface_under(&self, level: usize, x_mm: f64, y_mm: f64) -> SurfacePoint {
+        self.mirror().at_level(level, x_mm, y_mm)
+    }
+
+    /// How fine the part of the surface is that is not round; none where everything depends on the radius alone.
     pub(crate) fn detail(&self) -> Option<Detail> {
         self.mirror().detail()
+    }
+
+    /// How fine surface and reflectance together are: what the nodes of an integral must resolve.
+    pub(crate) fn light_detail(&self) -> Option<Detail> {
+        let haze =
+            self.coat().haze_pixel_mm().map(|pixel| Detail { pixel_mm: Some(pixel), ..Detail::default() });
+        self.detail().into_iter().chain(haze).reduce(Detail::finer)
     }
 
     /// How far the figure throws light aside on its way to the focus, at most, mm: looked at within each of its zones.
@@ -141,25 +240,36 @@ impl Prepared {
         self.train().primary().open_diameter_mm() / 2.0
     }
 
-    /// Share of the power that mirror and flat return for light that met the mirror above (x, y).
-    pub(crate) fn reflectance(&self, x_mm: f64, y_mm: f64) -> f64 {
+    /// Share of the power that mirror and flat return for light that met the mirror above (x, y), mm.
+    ///
+    /// Units: a share of unpolarised light, in the colour of [`Prepared::in_colour`]: 550 nm unless asked otherwise.
+    /// Leaves out: the star's field angle (below 1e-5 within half a degree).
+    ///
+    /// ```
+    /// use catoptric::{Coating, Diagonal, FocalLengthMm, FocalPlane, Prepared, Primary, Train};
+    /// let mirror = Primary::new(200.0, FocalLengthMm(1200.0)).coating(Coating::new(0.9));
+    /// let flat = Diagonal::new(50.0).reflectance(0.8);
+    /// let train = Train::builder(mirror).diagonal(flat).focal_plane(FocalPlane::new(150.0)).build()?;
+    /// assert!((Prepared::new(&train).reflectance(30.0, 0.0) - 0.72).abs() < 1e-15);
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    pub fn reflectance(&self, x_mm: f64, y_mm: f64) -> f64 {
         self.reflectance_under(usize::MAX, x_mm, y_mm)
     }
 
     /// The same with so many of the coating's patches, the first ones.
     pub(crate) fn reflectance_under(&self, patches: usize, x_mm: f64, y_mm: f64) -> f64 {
-        let coating = &self.train().primary().coating;
-        let r_mm = x_mm.hypot(y_mm);
-        let covers =
-            |ring: &&crate::model::CoatingRing| (ring.inner_radius_mm..ring.outer_radius_mm).contains(&r_mm);
-        let rings = coating.rings.iter().rev().find(covers).map_or(coating.reflectance, |r| r.reflectance);
-        let laid_over = |under: f64, patch: &crate::model::CoatingPatch| {
-            let share = patch.share((x_mm - patch.x_mm).hypot(y_mm - patch.y_mm));
-            under + share * (patch.reflectance - under)
-        };
-        let mirror = coating.patches.iter().take(patches).fold(rings, laid_over);
-        mirror * self.train().diagonal().map_or(1.0, |d| d.reflectance)
+        self.coat().reflectance(self.mirror().film(), patches, x_mm, y_mm) * self.0.flat_share
     }
+}
+
+/// Share of the power that the flat returns at a wavelength; 1 without a flat.
+fn flat_share(train: &Train, wavelength_nm: f64) -> f64 {
+    train.diagonal().map_or(1.0, |flat| {
+        // A checked film has an answer at every wavelength that its metal has one.
+        let film = flat.film.and_then(|film| film.response(wavelength_nm, 45.0).ok());
+        film.map_or(flat.reflectance, |response| response.reflectance())
+    })
 }
 
 /// The parts in the order in which light meets them: up to the diagonal that of `Part`, beyond it that of their stops.
@@ -191,15 +301,11 @@ fn thrown_mm(train: &Train, mirror: &Mirror) -> f64 {
     2.0 * steepest * primary.focal_length_mm
 }
 
-fn breaks(train: &Train, mirror: &Mirror) -> Vec<Break> {
+fn breaks(train: &Train, mirror: &Mirror, coat: &Coat) -> Vec<Break> {
     let primary = train.primary();
     let rim_mm = primary.open_diameter_mm() / 2.0;
     let mut breaks = mirror.breaks();
-    for ring in &primary.coating.rings {
-        for radius_mm in [ring.inner_radius_mm, ring.outer_radius_mm] {
-            breaks.push(Break { radius_mm, fractional: false });
-        }
-    }
+    breaks.extend(coat.breaks());
     // Closer than this two breaks are one: a panel so short holds no light.
     let shortest_mm = 1e-9 * rim_mm;
     breaks.retain(|b| b.radius_mm > shortest_mm && b.radius_mm < rim_mm - shortest_mm);

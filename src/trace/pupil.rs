@@ -45,6 +45,8 @@ pub(crate) struct Nodes {
     pub(crate) weight_mm2: Vec<f64>,
     /// Square root of the reflectance, of the coating that the node counts.
     pub(crate) amplitude: Vec<f64>,
+    /// How many of the coating's patches the node counts, in its amplitude and in its height.
+    pub(crate) level: Vec<usize>,
     /// The nodes are samples kept or dropped one by one.
     sampled: bool,
 }
@@ -75,8 +77,8 @@ impl Nodes {
     /// around the axis.
     pub(crate) fn meridian(prepared: &Prepared, star: Star, density: &dyn Density) -> Option<Self> {
         const LOOKS: u32 = 12;
-        let has_patches = !prepared.train().primary().coating.patches.is_empty();
-        let is_round = prepared.detail().is_none() && prepared.strips().is_empty() && !has_patches;
+        let has_patches = !prepared.coat().discs().is_empty();
+        let is_round = prepared.light_detail().is_none() && prepared.strips().is_empty() && !has_patches;
         if star.field != Field::AXIS || !is_round {
             return None;
         }
@@ -102,7 +104,7 @@ impl Nodes {
         let mut nodes = Self::default();
         let panel = Panel { from_mm: inner, to_mm: outer, fractional: false };
         for (r, weight) in panel.nodes(density.radial(inner, outer)) {
-            nodes.push([r, 0.0], TAU * weight, 1.0);
+            nodes.push([r, 0.0], TAU * weight, 1.0, 0);
         }
         nodes
     }
@@ -115,7 +117,7 @@ impl Nodes {
         for i in 0..count {
             let sin_cos = (step * i as f64).sin_cos();
             for (r, weight) in panel.nodes(density.radial(inner, outer)) {
-                nodes.push([r * sin_cos.1, r * sin_cos.0], step * weight, 1.0);
+                nodes.push([r * sin_cos.1, r * sin_cos.0], step * weight, 1.0, 0);
             }
         }
         nodes
@@ -128,6 +130,25 @@ impl Nodes {
             y_mm: points.iter().map(|p| p[1]).collect(),
             weight_mm2: vec![0.0; points.len()],
             amplitude: vec![1.0; points.len()],
+            level: vec![usize::MAX; points.len()],
+            sampled: false,
+        }
+    }
+
+    /// The same nodes with other amplitudes.
+    pub(crate) fn again(
+        x_mm: &[f64],
+        y_mm: &[f64],
+        weight_mm2: &[f64],
+        amplitude: Vec<f64>,
+        level: &[usize],
+    ) -> Self {
+        Self {
+            x_mm: x_mm.to_vec(),
+            y_mm: y_mm.to_vec(),
+            weight_mm2: weight_mm2.to_vec(),
+            amplitude,
+            level: level.to_vec(),
             sampled: false,
         }
     }
@@ -143,11 +164,13 @@ impl Nodes {
         self.sampled.then(|| 0.3 / (self.len() as f64).sqrt())
     }
 
-    pub(super) fn push(&mut self, [x_mm, y_mm]: [f64; 2], weight_mm2: f64, amplitude: f64) {
+    /// A node that counts so many of the coating's patches.
+    pub(super) fn push(&mut self, [x_mm, y_mm]: [f64; 2], weight_mm2: f64, amplitude: f64, level: usize) {
         self.x_mm.push(x_mm);
         self.y_mm.push(y_mm);
         self.weight_mm2.push(weight_mm2);
         self.amplitude.push(amplitude);
+        self.level.push(level);
     }
 }
 
@@ -225,12 +248,12 @@ impl Spokes<'_> {
         for panel in panels(self.prepared.breaks(), from_mm, to_mm) {
             let count = self.density.radial(panel.from_mm, panel.to_mm);
             for (r, weight) in panel.nodes(count) {
-                let point = self.prepared.mirror().at(r * sin_cos.1, r * sin_cos.0);
+                let point = self.prepared.surface_under(0, r * sin_cos.1, r * sin_cos.0);
                 let cross_section = self.beam.cross_section(&point);
                 // Patches of the coating have nodes of their own.
                 let [x, y, _] = point.position_mm;
                 let amplitude = self.prepared.reflectance_under(0, x, y).sqrt();
-                nodes.push([x, y], angle_weight * weight * cross_section, amplitude);
+                nodes.push([x, y], angle_weight * weight * cross_section, amplitude, 0);
             }
         }
     }
@@ -318,20 +341,21 @@ impl Rows<'_> {
             let point = self.strip.on_mirror(self.prepared, beam, s, t_mm);
             let flux = self.strip.flux(self.prepared, beam, (s, t_mm), point);
             let amplitude = self.prepared.reflectance(point[0], point[1]).sqrt();
-            nodes.push(point, row_weight * weight * growth * (to_mm - from_mm) * flux, amplitude);
+            let light = row_weight * weight * growth * (to_mm - from_mm) * flux;
+            nodes.push(point, light, amplitude, usize::MAX);
         }
     }
 
     /// Where a row crosses the rims of the coating's patches, ascending.
     fn patch_marks(&self, t_mm: f64, (from_mm, to_mm): (f64, f64)) -> Vec<f64> {
         let mut marks = Vec::new();
-        for patch in &self.prepared.train().primary().coating.patches {
+        for patch in self.prepared.coat().discs() {
             let distance = |s: f64| {
                 let [x, y] = self.strip.on_mirror(self.prepared, self.outline.beam(), s, t_mm);
                 (x - patch.x_mm).hypot(y - patch.y_mm)
             };
             let (nearest, _) = roots::maximum(|s| -distance(s), from_mm, to_mm, 1e-9 * to_mm);
-            for radius_mm in patches::circles(patch) {
+            for radius_mm in patch.circles() {
                 let crossing = |a, b| roots::bracketed(|s| distance(s) - radius_mm, a, b, 1e-11 * to_mm);
                 marks.extend(crossing(from_mm, nearest).into_iter().chain(crossing(nearest, to_mm)));
             }
@@ -425,7 +449,7 @@ fn sample(prepared: &Prepared, beam: &StarBeam, nodes: &mut Nodes) {
     for (x, y) in lattice(prepared.open_radius_mm(), SAMPLES) {
         let ray = beam.ray(prepared.mirror(), x, y);
         if prepared.lets_pass(&ray, beam) {
-            nodes.push([x, y], area_mm2 * ray.beam, prepared.reflectance(x, y).sqrt());
+            nodes.push([x, y], area_mm2 * ray.beam, prepared.reflectance(x, y).sqrt(), usize::MAX);
         }
     }
 }

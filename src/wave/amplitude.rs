@@ -96,6 +96,13 @@ impl Amplitude {
     /// The amplitude of a pupil for image points within `reach_um` along and across.
     pub(crate) fn new(pupil: &Pupil, reference_mm: [f64; 3], spectrum: &Spectrum, reach_um: f64) -> Self {
         let places = Places::new(pupil, reference_mm);
+        // Behind metal every colour has a path and a light of its own, at the same places.
+        let coloured: Vec<Places> = if pupil.has_film() {
+            let lines = spectrum.lines().iter();
+            lines.map(|(nm, _)| Places::new(&pupil.in_colour(*nm), reference_mm)).collect()
+        } else {
+            Vec::new()
+        };
         let (middle, extent, radius) = places.extent();
         let (shortest_nm, lines) = (spectrum.lines()[0].0, spectrum.lines());
         let step = shortest_nm * UM_PER_MM / NM_PER_MM / (2.0 * OVERSAMPLING * reach_um);
@@ -120,11 +127,12 @@ impl Amplitude {
             let held = block.len();
             lanes::polynomials(&taps::POLYNOMIALS, &at[0][..held], &mut along);
             lanes::polynomials(&taps::POLYNOMIALS, &at[1][..held], &mut across);
-            for (net, (wavelength_nm, _)) in nets.iter_mut().zip(lines) {
-                let path = &places.path_nm[block.clone()];
+            for (k, (net, (wavelength_nm, _))) in nets.iter_mut().zip(lines).enumerate() {
+                let own = coloured.get(k).unwrap_or(&places);
+                let path = &own.path_nm[block.clone()];
                 let per_path = TAU / wavelength_nm;
-                let light = &places.light[block.clone()];
-                lanes::phasors(path, places.path_nm[0], per_path, light, &mut re, &mut im);
+                let light = &own.light[block.clone()];
+                lanes::phasors(path, own.path_nm[0], per_path, light, &mut re, &mut im);
                 lanes::spread::<TAPS>(net, stride, &first, (&re, &im), (&along, &across));
             }
         }

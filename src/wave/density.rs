@@ -25,12 +25,15 @@ pub(crate) struct SlopeTable {
     rim: f64,
     /// How fine the wavefront is beyond what its slopes tell; all 0 for a round figure.
     detail: Detail,
+    /// The same for wavefront and amplitude together: what nodes must resolve.
+    light_detail: Detail,
 }
 
 impl SlopeTable {
     pub(crate) fn of_star(prepared: &Prepared, beam: &StarBeam, reference_mm: [f64; 3]) -> Self {
         let (rim, detail) = (prepared.open_radius_mm(), prepared.detail().unwrap_or_default());
-        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim, detail };
+        let light_detail = prepared.light_detail().unwrap_or_default();
+        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim, detail, light_detail };
         for panel in prepared.panels_of_open_mirror() {
             let slopes = |r: f64, angle: f64| {
                 let (sin, cos) = angle.sin_cos();
@@ -43,7 +46,13 @@ impl SlopeTable {
     }
 
     pub(crate) fn of_terms(terms: &Terms, reference_mm: [f64; 3]) -> Self {
-        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim: 1.0, detail: Detail::default() };
+        let mut table = Self {
+            panels: Vec::new(),
+            around_nm: 0.0,
+            rim: 1.0,
+            detail: Detail::default(),
+            light_detail: Detail::default(),
+        };
         // What moving the reference point takes off: the straight lines' product with it, by central differences.
         let focal_ratio = terms.focal_ratio.unwrap_or(10.0);
         let moved = |x: f64, y: f64| NM_PER_MM * dot(&ideal_line(x, y, focal_ratio), &reference_mm);
@@ -104,7 +113,8 @@ impl SlopeTable {
 
 /// Slopes of the wavefront along x and y at a point of the mirror, mm/mm: both legs of the path, by Fermat.
 fn gradient(prepared: &Prepared, beam: &StarBeam, reference_mm: [f64; 3], x_mm: f64, y_mm: f64) -> [f64; 2] {
-    let point = prepared.surface(x_mm, y_mm);
+    // Patches of metal have nodes of their own, counted by the width of their rims.
+    let point = prepared.surface_under(0, x_mm, y_mm);
     let (_, line) = line_of_sight(point.position_mm, reference_mm);
     let (towards, _) = beam.seen_from(point.position_mm);
     let both = [0, 1, 2].map(|i| towards[i] + line[i]);
@@ -206,13 +216,13 @@ impl PhaseDensity {
     }
 
     fn azimuthal_order(&self) -> u32 {
-        self.slopes.detail.azimuthal_order.max(1)
+        self.slopes.light_detail.azimuthal_order.max(1)
     }
 }
 
 impl Density for PhaseDensity {
     fn radial(&self, from_mm: f64, to_mm: f64) -> usize {
-        let (detail, length) = (&self.slopes.detail, to_mm - from_mm);
+        let (detail, length) = (&self.slopes.light_detail, to_mm - from_mm);
         // A polynomial of order n in the radius, squared, is one of order n in r^2: n/2 nodes, and as many again.
         let beyond = f64::from(detail.radial_order) * length / self.slopes.rim;
         // Gauss nodes lie pi/2 times further apart in the middle of a panel than on average.
@@ -225,7 +235,7 @@ impl Density for PhaseDensity {
         let widened = (range * f64::from(self.azimuthal_order()).powi(2)).cbrt();
         let full = range + self.fineness.turn_growth * widened + 2.0;
         let full = full + self.fineness.detail * self.beyond_first_order();
-        let pixels = self.fineness.detail * self.slopes.detail.pixels_around(self.slopes.rim);
+        let pixels = self.fineness.detail * self.slopes.light_detail.pixels_around(self.slopes.rim);
         // Never below what a fit of low terms needs.
         let full = full.max(32.0).max(pixels).min(2.0 * MOST_AROUND);
         2 * (full * self.fineness.turn_share / 2.0).ceil() as usize
@@ -236,14 +246,14 @@ impl Density for PhaseDensity {
         let (slope, _) = self.slopes.steepest_between(low, self.slopes.rim);
         let around = (PI * self.reach + self.radians(self.slopes.around_nm)) * turn;
         let beyond = self.beyond_first_order() * turn / TAU;
-        let pixels = self.slopes.detail.pixels_along(turn * self.slopes.rim);
+        let pixels = self.slopes.light_detail.pixels_along(turn * self.slopes.rim);
         self.count(around + self.radians(slope) * (high - low), beyond, pixels)
     }
 
     fn across(&self, width_mm: f64) -> usize {
         let (slope, _) = self.slopes.steepest_between(0.0, self.slopes.rim);
         let range = (PI * self.reach / self.slopes.rim + self.radians(slope)) * width_mm;
-        let pixels = PI / 2.0 * self.slopes.detail.pixels_along(width_mm);
+        let pixels = PI / 2.0 * self.slopes.light_detail.pixels_along(width_mm);
         let full = (range / 4.0 + 3.0).max(self.fineness.detail * pixels).min(MOST_RADIAL);
         (full * self.fineness.radial_share).max(2.0) as usize
     }
@@ -255,7 +265,7 @@ impl Density for PhaseDensity {
         let range = PI * self.reach / self.slopes.rim * length_mm
             + self.radians(slope) * steep_mm
             + self.radians(self.slopes.around_nm) * (length_mm / self.slopes.rim).min(1.0);
-        let pixels = PI / 2.0 * self.slopes.detail.pixels_along(length_mm);
+        let pixels = PI / 2.0 * self.slopes.light_detail.pixels_along(length_mm);
         let orders = self.beyond_first_order() * (length_mm / self.slopes.rim).min(1.0);
         let around = range + self.fineness.turn_growth * range.cbrt() + orders + 2.0;
         let around = around.max(2.0 * pixels).clamp(16.0, 2.0 * MOST_AROUND) * self.fineness.turn_share;

@@ -24,7 +24,14 @@ pub(super) fn peak_to_valley_nm(
 ) -> f64 {
     let edges = source.edge_points();
     let on_edges = source.pupil_at(&edges).seen_from(reference_mm);
-    let nodes = (0..pupil.len()).map(|i| ([pupil.x[i], pupil.y[i]], view.path_nm[i], false));
+    let places = || (0..pupil.len()).map(|i| [pupil.x[i], pupil.y[i]]);
+    // A node may count fewer patches than lie on its place.
+    let again = source.has_patches_of_metal().then(|| {
+        let seen = source.pupil_at(&places().collect::<Vec<_>>()).seen_from(reference_mm);
+        seen.path_nm.iter().map(|w| w - piston_nm).collect::<Vec<_>>()
+    });
+    let heights_nm = again.as_ref().unwrap_or(&view.path_nm);
+    let nodes = places().zip(heights_nm).map(|(place, w)| (place, *w, false));
     let along_edges = edges.iter().zip(&on_edges.path_nm).map(|(p, w)| (*p, w - piston_nm, true));
     let points: Vec<([f64; 2], f64, bool)> = nodes.chain(along_edges).collect();
     let summit = |sign: f64| {

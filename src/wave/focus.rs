@@ -118,7 +118,7 @@ impl Prepared {
     pub(crate) fn found_focus(&self, focus: Focus, star: Star, wavelength_nm: f64) -> Result<FoundFocus> {
         star.check(self.focal_length_mm())?;
         check_wavelength(wavelength_nm)?;
-        let source = Source::Star { prepared: self.clone(), star };
+        let source = Source::Star { prepared: self.in_colour(wavelength_nm)?, star };
         let mut start = source.gaussian_mm();
         match focus {
             Focus::ShiftMm(shift_mm) => {

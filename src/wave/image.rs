@@ -199,7 +199,7 @@ impl Wavefront {
         if self.wavelength_nm.to_bits() == wavelength_nm.to_bits() {
             return Ok(self.clone());
         }
-        if wavelength_nm > self.wavelength_nm {
+        if wavelength_nm > self.wavelength_nm && !self.source.has_film() {
             check_wavelength(wavelength_nm)?;
             // Nodes that are enough for a shorter wavelength are enough for a longer one; only the Strehl hangs on it.
             let strehl = Sums::new(&self.pupil, &self.view, wavelength_nm).strehl();

@@ -61,6 +61,10 @@ fn points(pieces: usize, length: f64) -> impl Iterator<Item = f64> {
         .map(move |j| length * ((j / TERMS) as f64 + 0.5 * (chebyshev::point(j % TERMS, TERMS) + 1.0)))
 }
 
+fn light_of(pupil: &Pupil) -> Vec<f64> {
+    pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect()
+}
+
 impl RoundStar {
     /// The star of a meridian's nodes, out to a radius.
     pub(crate) fn new(
@@ -71,18 +75,28 @@ impl RoundStar {
         largest_um: f64,
     ) -> Self {
         let view = meridian.seen_from(reference_mm);
-        let light: Vec<f64> = meridian.weight.iter().zip(&meridian.amplitude).map(|(w, a)| w * a).collect();
+        let light = light_of(meridian);
         let peak = sums::pairwise(&light);
         let rates: Vec<f64> = view.toward.iter().map(|m| TAU * m[0].hypot(m[1])).collect();
         let lines = spectrum.lines();
         let (count, colours) = (light.len(), lines.len());
         // Real and imaginary part of each colour, node by node.
         let mut weights = vec![0.0; count * 2 * colours];
-        for i in 0..count {
-            for (k, (nm, _)) in lines.iter().enumerate() {
-                let (s, c) = (TAU / nm * (view.path_nm[i] - view.path_nm[0])).sin_cos();
+        let mut set = |k: usize, nm: f64, light: &[f64], peak: f64, path_nm: &[f64]| {
+            for i in 0..count {
+                let (s, c) = (TAU / nm * (path_nm[i] - path_nm[0])).sin_cos();
                 weights[i * 2 * colours + 2 * k] = light[i] * c / peak;
                 weights[i * 2 * colours + 2 * k + 1] = light[i] * s / peak;
+            }
+        };
+        for (k, (nm, _)) in lines.iter().enumerate() {
+            if meridian.has_film() {
+                // Behind metal every colour has a path and a light of its own.
+                let own = meridian.in_colour(*nm);
+                let light = light_of(&own);
+                set(k, *nm, &light, sums::pairwise(&light), &own.seen_from(reference_mm).path_nm);
+            } else {
+                set(k, *nm, &light, peak, &view.path_nm);
             }
         }
         // In r/lambda: one table of J0 for all colours.

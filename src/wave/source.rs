@@ -7,11 +7,15 @@
 //! changes W by -m.step. No reference sphere and no reflection is needed (Fermat's principle; exact to
 //! 6e-8 of the peak at 30' and f/4.9, own check against the full path at every pixel).
 
+use std::borrow::Cow;
+
 use serde::{Deserialize, Serialize};
 
 use super::density::SlopeTable;
 use super::path::{dot, ideal_line, line_of_sight};
+use super::spectrum::Spectrum;
 use super::terms::Terms;
+use crate::error::Result;
 use crate::model::Train;
 use crate::trace::{Density, Detail, Nodes, Prepared, Star, StarBeam};
 use crate::units::NM_PER_MM;
@@ -52,6 +56,28 @@ impl From<Source> for SourceRecipe {
 }
 
 impl Source {
+    /// The same in the light of a wavelength: films of metal made ready for it.
+    pub(crate) fn in_colour(self, wavelength_nm: f64) -> Result<Self> {
+        Ok(match self {
+            Self::Star { prepared, star } => {
+                Self::Star { prepared: prepared.in_colour(wavelength_nm)?, star }
+            }
+            terms @ Self::Terms(_) => terms,
+        })
+    }
+
+    /// Refuses light in which a metal is not known.
+    pub(crate) fn check_colours(&self, spectrum: &Spectrum) -> Result<()> {
+        match self {
+            Self::Star { prepared, .. } => prepared.check_colours(spectrum.lines().iter().map(|line| line.0)),
+            Self::Terms(_) => Ok(()),
+        }
+    }
+
+    /// Whether the wavefront is another one in every colour.
+    pub(crate) fn has_film(&self) -> bool {
+        matches!(self, Self::Star { prepared, .. } if prepared.has_film())
+    }
     /// Radius of the pupil in the units of its nodes: mm for a star, 1 for terms.
     pub(crate) fn rim(&self) -> f64 {
         match self {
@@ -162,9 +188,22 @@ impl Source {
         }
     }
 
+    /// How fine wavefront and amplitude together are.
+    pub(crate) fn light_detail(&self) -> Detail {
+        match self {
+            Self::Star { prepared, .. } => prepared.light_detail().unwrap_or_default(),
+            Self::Terms(_) => Detail::default(),
+        }
+    }
+
+    /// Whether heights differ between nodes of one place that count different patches.
+    pub(crate) fn has_patches_of_metal(&self) -> bool {
+        matches!(self, Self::Star { prepared, .. } if prepared.coat().discs().iter().any(|d| d.is_metal))
+    }
+
     /// How well a Strehl or an intensity must come out, where `promised` is what smooth surfaces allow.
     pub(crate) fn tolerance(&self, promised: f64) -> Tolerance {
-        if self.detail().pixel_mm.is_none() {
+        if self.light_detail().pixel_mm.is_none() {
             return Tolerance { wanted: promised, accepted: promised };
         }
         Tolerance { wanted: 10.0 * promised, accepted: 1000.0 * promised }
@@ -207,6 +246,17 @@ pub(crate) struct Pupil {
     /// Relative error of kept or dropped samples; none for a quadrature.
     pub(crate) sampling_error: Option<f64>,
     body: Body,
+    /// What the pupil is made again from in another colour; none where it is the same in all.
+    recipe: Option<Box<Recipe>>,
+}
+
+/// A pupil behind metal whose thickness counts.
+#[derive(Clone, Debug)]
+struct Recipe {
+    prepared: Prepared,
+    star: Star,
+    /// How many of the coating's patches each node counts.
+    level: Vec<usize>,
 }
 
 #[derive(Clone, Debug)]
@@ -232,15 +282,20 @@ impl Pupil {
         let count = nodes.len();
         let (mut hits_mm, mut down_mm) = (Vec::with_capacity(count), Vec::with_capacity(count));
         let (mut slopes, mut beams) = (Vec::with_capacity(count), Vec::with_capacity(count));
-        for (&x, &y) in nodes.x_mm.iter().zip(&nodes.y_mm) {
-            let point = prepared.surface(x, y);
+        for ((&x, &y), &level) in nodes.x_mm.iter().zip(&nodes.y_mm).zip(&nodes.level) {
+            let point = prepared.surface_under(level, x, y);
             hits_mm.push(point.position_mm);
             down_mm.push(beam.down_mm(point.position_mm));
             beams.push(beam.cross_section(&point));
             slopes.push(point.slope);
         }
+        let sampling_error = nodes.sampling_error();
+        let recipe = prepared
+            .has_film()
+            .then(|| Box::new(Recipe { prepared: prepared.clone(), star, level: nodes.level }));
         Self {
-            sampling_error: nodes.sampling_error(),
+            sampling_error,
+            recipe,
             x: nodes.x_mm,
             y: nodes.y_mm,
             weight: nodes.weight_mm2,
@@ -257,9 +312,30 @@ impl Pupil {
             y: nodes.y_mm,
             weight: nodes.weight_mm2,
             sampling_error: None,
+            recipe: None,
             // Without a focal ratio there is no image; the lines of sight are then never used.
             body: Body::Terms { path_nm, focal_ratio: terms.focal_ratio.unwrap_or(10.0) },
         }
+    }
+
+    /// The same nodes in the light of another wavelength, which has passed its check.
+    pub(crate) fn in_colour(&self, wavelength_nm: f64) -> Cow<'_, Self> {
+        let Some(Recipe { prepared, star, level }) = self.recipe.as_deref() else {
+            return Cow::Borrowed(self);
+        };
+        let Ok(coloured) = prepared.in_colour(wavelength_nm) else {
+            unreachable!("the spectrum was checked against the metal")
+        };
+        let places = self.x.iter().zip(&self.y).zip(level);
+        let amplitude =
+            places.map(|((x, y), level)| coloured.reflectance_under(*level, *x, *y).sqrt()).collect();
+        let nodes = Nodes::again(&self.x, &self.y, &self.weight, amplitude, level);
+        Cow::Owned(Self { sampling_error: self.sampling_error, ..Self::of_star(&coloured, *star, nodes) })
+    }
+
+    /// Whether the pupil is another one in every colour.
+    pub(crate) fn has_film(&self) -> bool {
+        self.recipe.is_some()
     }
 
     pub(crate) fn len(&self) -> usize {

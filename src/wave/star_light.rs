@@ -126,15 +126,24 @@ impl SharedPupil {
     /// The intensity's integral over the whole image plane, um^2: by Parseval's theorem that of the pupil in the conjugate
     /// coordinate.
     pub(crate) fn whole_um2(&self, reference_mm: [f64; 3], spectrum: &Spectrum) -> f64 {
-        let pupil = &self.nodes;
-        let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
-        let peak = sums::pairwise(&light);
-        let spread = pupil.spread(reference_mm);
-        let energy: Vec<f64> = (0..light.len()).map(|i| light[i] * pupil.amplitude[i] / spread[i]).collect();
+        let over_peak = |pupil: &Pupil| {
+            let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
+            let peak = sums::pairwise(&light);
+            let spread = pupil.spread(reference_mm);
+            let energy: Vec<f64> =
+                (0..light.len()).map(|i| light[i] * pupil.amplitude[i] / spread[i]).collect();
+            sums::pairwise(&energy) / (peak * peak)
+        };
         let counts = spectrum.peak_shares();
         let lines = spectrum.lines().iter().zip(counts);
+        if self.nodes.has_film() {
+            let of_line = |(line, counts): (&(f64, f64), f64)| {
+                over_peak(&self.nodes.in_colour(line.0)) * counts * (line.0 / 1000.0).powi(2)
+            };
+            return lines.map(of_line).sum();
+        }
         let wavelengths_um2: f64 = lines.map(|((nm, _), counts)| counts * (nm / 1000.0).powi(2)).sum();
-        sums::pairwise(&energy) / (peak * peak) * wavelengths_um2
+        over_peak(&self.nodes) * wavelengths_um2
     }
 
     /// The light as seen from one of the reference points.
@@ -226,6 +235,7 @@ impl Wavefront {
         reach: Reach,
         slopes: impl FnOnce() -> SlopeTable,
     ) -> Result<Settled> {
+        self.source.check_colours(spectrum)?;
         let key = key(references, spectrum, reach);
         if let Some((lists, error)) = self.kept.get(&key) {
             let light = |k: usize| lists.pupil.light(references[k], spectrum, reach);

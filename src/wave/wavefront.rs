@@ -117,8 +117,10 @@ impl Prepared {
     /// ```
     pub fn wavefront(&self, star: impl Into<Star>, focus: Focus, wavelength_nm: f64) -> Result<Wavefront> {
         let star = star.into();
-        let found = self.found_focus(focus, star, wavelength_nm)?;
-        let source = Source::Star { prepared: self.clone(), star };
+        check_wavelength(wavelength_nm)?;
+        let coloured = self.in_colour(wavelength_nm)?;
+        let found = coloured.found_focus(focus, star, wavelength_nm)?;
+        let source = Source::Star { prepared: coloured, star };
         Wavefront::on_list(source, found.reference_mm, wavelength_nm, found.list)
     }
 }
@@ -155,7 +157,7 @@ impl Wavefront {
     /// The wavefront of a source from a reference point, on as many nodes as the Strehl needs.
     pub(crate) fn seen_from(source: Source, reference_mm: [f64; 3], wavelength_nm: f64) -> Result<Self> {
         check_wavelength(wavelength_nm)?;
-        Self::on_list(source, reference_mm, wavelength_nm, None)
+        Self::on_list(source.in_colour(wavelength_nm)?, reference_mm, wavelength_nm, None)
     }
 
     /// The same, where a list for this reference point is at hand already.
@@ -230,7 +232,14 @@ impl Wavefront {
             return self.strehl;
         }
         let lines = spectrum.lines().iter().zip(spectrum.peak_shares());
-        lines.map(|((nm, _), counts)| counts * Sums::new(&self.pupil, &self.view, *nm).strehl()).sum()
+        let strehl = |nm: f64| {
+            if !self.pupil.has_film() {
+                return Sums::new(&self.pupil, &self.view, nm).strehl();
+            }
+            let pupil = self.pupil.in_colour(nm);
+            Sums::new(&pupil, &pupil.seen_from(self.reference_mm), nm).strehl()
+        };
+        lines.map(|((nm, _), counts)| counts * strehl(*nm)).sum()
     }
 
     /// Where the star stands; the centre of the field for given coefficients.

@@ -259,17 +259,17 @@ fn contrast(frequency_ratio: f64, open_mm: f64, acts_as_mm: f64, shadow_mm: f64)
     if clear > 0.0 { seen / clear } else { 0.0 }
 }
 
-/// Mean reflectance of mirror and flat over a ring of the mirror: exact for one coating, within about 1e-3 for patches.
+/// Mean reflectance of mirror and flat over a ring of the mirror, at 550 nm: exact for one coating, within about 1e-3 for patches and
+/// maps.
 fn mean_reflectance(prepared: &Prepared, inner_mm: f64, outer_mm: f64) -> f64 {
-    let coating = &prepared.train().primary().coating;
-    if coating.rings.is_empty() && coating.patches.is_empty() {
+    if prepared.coat().is_even() {
         return prepared.reflectance(0.0, 0.0);
     }
     let mut cuts = vec![inner_mm, outer_mm];
-    cuts.extend(coating.rings.iter().flat_map(|r| [r.inner_radius_mm, r.outer_radius_mm]));
+    cuts.extend(prepared.coat().cuts_mm());
     cuts.retain(|r| (inner_mm..=outer_mm).contains(r));
     cuts.sort_by(f64::total_cmp);
-    let around = if coating.patches.is_empty() { 1 } else { 96 };
+    let around = if prepared.coat().is_round() { 1 } else { 96 };
     let (mut sum, mut area) = (0.0, 0.0);
     for pair in cuts.windows(2) {
         for (square, weight) in gauss::on_interval(24, pair[0] * pair[0], pair[1] * pair[1]) {

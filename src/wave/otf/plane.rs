@@ -97,8 +97,7 @@ impl<'a> Plane<'a> {
                 let on_axis = star.field.x_arcmin == 0.0 && star.field.y_arcmin == 0.0;
                 let bare = plane.curves.iter().all(|c| matches!(c, Curve::Rim(_) | Curve::Joint(..)));
                 let centred = reference_mm[0] == 0.0 && reference_mm[1] == 0.0;
-                let even =
-                    prepared.detail().is_none() && prepared.train().primary().coating.patches.is_empty();
+                let even = prepared.light_detail().is_none() && prepared.coat().discs().is_empty();
                 plane.is_round = on_axis && bare && centred && even;
             }
             Source::Terms(terms) => {
@@ -128,7 +127,7 @@ impl<'a> Plane<'a> {
             let bounds = if self.begins_hidden(prepared, i) { 2 } else { strip.bounds() };
             self.curves.extend((0..bounds).map(|bound| Curve::Strip(i, bound)));
         }
-        let patches = &prepared.train().primary().coating.patches;
+        let patches = prepared.coat().discs();
         for (i, _) in patches.iter().enumerate().filter(|(_, patch)| patch.softness_mm == 0.0) {
             self.curves.push(Curve::Patch(i));
         }
@@ -268,7 +267,7 @@ impl<'a> Plane<'a> {
                     Curve::Rim(r) | Curve::Joint(r, _) => square - r * r,
                     Curve::Stop(i, edge) => prepared.stops()[i].beyond_edge(edge, &ray, beam),
                     Curve::Patch(i) => {
-                        let patch = &prepared.train().primary().coating.patches[i];
+                        let patch = &prepared.coat().discs()[i];
                         let [x, y, _] = ray.hit_mm;
                         (x - patch.x_mm).powi(2) + (y - patch.y_mm).powi(2) - patch.radius_mm.powi(2)
                     }
@@ -301,8 +300,7 @@ fn upward([x, y]: [f64; 2]) -> Option<([f64; 3], f64)> {
 /// Radii at which a surface has a corner or a bend, or a coating a step: rows and panels must not run across them.
 fn joints_mm(prepared: &Prepared) -> Vec<f64> {
     let primary = prepared.train().primary();
-    let mut radii: Vec<f64> =
-        primary.coating.rings.iter().flat_map(|ring| [ring.inner_radius_mm, ring.outer_radius_mm]).collect();
+    let mut radii: Vec<f64> = prepared.coat().steps_mm().collect();
     for layer in &primary.figure {
         match layer {
             FigureLayer::TurnedEdge(edge) => radii.push(prepared.clear_radius_mm() - edge.width_mm),
@@ -324,7 +322,7 @@ fn finest_mm(prepared: &Prepared) -> Option<f64> {
         }
         _ => None,
     });
-    let uneven = prepared.detail().into_iter().flat_map(|detail| {
+    let uneven = prepared.light_detail().into_iter().flat_map(|detail| {
         let order = detail.azimuthal_order.max(detail.radial_order);
         // A term of order n has n/2 bumps on a diameter, the narrowest by the rim.
         let term = (order > 0).then(|| 2.0 * prepared.open_radius_mm() / f64::from(order));
@@ -332,7 +330,6 @@ fn finest_mm(prepared: &Prepared) -> Option<f64> {
     });
     // A rim that fades as 1/(1 + exp) is known by its poles, pi times the softness away: a node for each softness tells them,
     // and the cusp that it leaves in the patch's centre.
-    let faded = prepared.train().primary().coating.patches.iter().map(|patch| patch.softness_mm);
-    let faded = faded.filter(|width| *width > 0.0);
+    let faded = prepared.coat().softest_mm();
     layers.chain(uneven.flatten()).chain(faded).reduce(f64::min)
 }

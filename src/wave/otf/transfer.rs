@@ -60,7 +60,32 @@ pub(super) fn curves(
     frequency_per_mm: &[f64],
     air: Option<&Air>,
 ) -> Result<Curves> {
+    let is_own = |lines: &[(f64, f64)]| matches!(lines, [(nm, _)] if nm.to_bits() == wavefront.wavelength_nm.to_bits());
+    if wavefront.source.has_film() && !is_own(spectrum.lines()) {
+        return curves_by_colour(wavefront, spectrum, azimuths_deg, frequency_per_mm, air);
+    }
     curves_from(Fineness::CURVES, wavefront, spectrum, azimuths_deg, frequency_per_mm, air)
+}
+
+/// The same behind metal, where every colour has a wavefront of its own.
+fn curves_by_colour(
+    wavefront: &Wavefront,
+    spectrum: &Spectrum,
+    azimuths_deg: &[f64],
+    frequency_per_mm: &[f64],
+    air: Option<&Air>,
+) -> Result<Curves> {
+    let nothing = |frequencies: usize| vec![vec![[0.0; 2]; frequencies]; azimuths_deg.len()];
+    let mut all = Curves { curves: nothing(frequency_per_mm.len()), error_estimate: 0.0 };
+    for &(wavelength_nm, share) in spectrum.lines().iter().filter(|(_, share)| *share > 0.0) {
+        let (own, line) = (wavefront.at_wavelength(wavelength_nm)?, Spectrum::line(wavelength_nm)?);
+        let found = curves_from(Fineness::CURVES, &own, &line, azimuths_deg, frequency_per_mm, air)?;
+        all.error_estimate += share * found.error_estimate;
+        for (to, from) in all.curves.iter_mut().flatten().zip(found.curves.iter().flatten()) {
+            (to[0], to[1]) = (to[0] + share * from[0], to[1] + share * from[1]);
+        }
+    }
+    Ok(all)
 }
 
 /// The same, beginning with a given fineness.
@@ -136,7 +161,7 @@ pub(super) fn curves_from(
 
 /// A map of heights on the mirror is rough from pixel to pixel and known no better.
 fn tolerance(wavefront: &Wavefront) -> Tolerance {
-    let rough = wavefront.source.detail().pixel_mm.is_some();
+    let rough = wavefront.source.light_detail().pixel_mm.is_some();
     Tolerance { wanted: ACCURACY, accepted: if rough { 100.0 * ACCURACY } else { ACCURACY } }
 }
 
