@@ -48,9 +48,10 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{
-    Aim, AimWeights, Ceiling, Change, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison,
-    DiagonalRow, Evidence, Judgement, OffsetRule, ReadingDetails, Recommendation, RowChunks, SizeScore,
-    Verdict, Worth, judge_refigure,
+    Ageing, Aim, AimWeights, Ceiling, Change, CoatingEffect, Criterion, DiagonalBatch, DiagonalBatchInput,
+    DiagonalComparison, DiagonalRow, EffectOptions, Evidence, FreshCoat, Judgement, MeasuredCoating,
+    OffsetRule, ReadingDetails, RecoatComparison, RecoatOptions, RecoatPrices, RecoatRow, RecoatWhat,
+    Recommendation, RowChunks, SizeScore, Verdict, Worth, coating_effect, judge_refigure, recoat,
 };
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,
@@ -92,10 +93,10 @@ pub use view::{
     ViewOptions, eye_mtf,
 };
 pub use wave::{
-    Airy, ArtificialStar, DetailContrast, Focus, FocusSteps, Mtf, MtfOptions, NightsThatShow, Otf, Psf,
-    PsfSize, RingEnergy, Seeing, SeenSize, SeenStar, ShowsWhen, SpectralStrehl, Spectrum, Spikes,
-    StrehlApproximations, ThroughFocus, TypicalFault, Wavefront, WavefrontMap, nights_that_show, perfect_mtf,
-    scatter_loss, typical_faults,
+    Airy, ArtificialStar, Autocorrelation, DetailContrast, Focus, FocusSteps, HazeHalo, HazeScatter, Mtf,
+    MtfOptions, NightsThatShow, Otf, Psf, PsfSize, RingEnergy, Seeing, SeenSize, SeenStar, ShowsWhen,
+    SpectralStrehl, Spectrum, Spikes, StrehlApproximations, ThroughFocus, TypicalFault, Wavefront,
+    WavefrontMap, nights_that_show, perfect_mtf, scatter_loss, typical_faults,
 };
 
 /// The README's Rust code is a test.
