@@ -65,12 +65,12 @@ pub use shop_test::{
     CoatingEstimate, CoatingLevel, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput,
     CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeFinding, Estimated,
     FigureEstimate, FigureOperator, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings,
-    KnifeFrom, KnifePicture, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier, OutlinePatch,
-    OutlineRing, RatioOutlier, ReadingsIncrease, ReadingsInput, ReduceOptions, RingProfile, Settling,
-    SheetFigure, SmoothFigure, SpotResidual, SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput,
-    TestSource, ThinBranch, ThinMetalPart, TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure,
-    ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
-    knife_edge_picture,
+    KnifeFrom, KnifePicture, KnownPatch, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
+    OutlinePatch, OutlineRing, PhotoCheck, RatioOutlier, ReadingsIncrease, ReadingsInput, ReduceOptions,
+    ReflectancePhoto, ReflectancePhotoInput, RingProfile, Settling, SheetFigure, SmoothFigure, SpotResidual,
+    SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput, TestSource, ThinBranch, ThinMetalPart,
+    TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure, ZernikeReport, ZernikeReportInput,
+    ZoneCheck, bench_scatter, expected_readings, grating_picture, knife_edge_picture,
 };
 pub use structure::{
     Camera, ClosingBaffle, ClosingFront, Enclosure, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused,
