@@ -10,7 +10,7 @@ use crate::numeric::gauss;
 use crate::units::FocalLengthMm;
 
 /// Steps that a smooth ring is laid in, and the nodes of each step's mean.
-const STEPS: usize = 32;
+const STEPS: usize = 8;
 const NODES: usize = 6;
 
 /// How a ring's level changes across it.
@@ -294,7 +294,7 @@ impl CoatingOutline {
     /// The coating that has these levels: shares of the power, in the order of [`CoatingOutline::names`].
     ///
     /// A smooth ring becomes [`STEPS`] flat ones, each with the mean of its area: within a step it is wrong by up to a
-    /// twentieth of the ring's depth, in the mean by nothing.
+    /// fifth of the ring's depth, in the mean by nothing.
     pub(super) fn coating(&self, levels: &[f64]) -> Coating {
         let (on_rings, on_patches) = levels[1..].split_at(self.rings.len());
         let mut coating = Coating::new(levels[0]);

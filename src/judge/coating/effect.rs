@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::evidence::{FreshCoat, MeasuredCoating, with_coating};
-use super::light::{Returned, returned, sharpness};
+use super::light::{Seen, light, light_and_strehl, seen};
 use super::words;
 use crate::error::{Error, Findings, Result};
 use crate::model::Train;
@@ -40,7 +40,7 @@ pub struct EffectOptions {
     pub measured: Option<MeasuredCoating>,
     /// Standard deviation of the diagonal's reflectance.
     pub diagonal_sigma: f64,
-    /// How many coatings as probable as the measured one are evaluated for the intervals.
+    /// How many coatings as probable as the measured one make the intervals; under thin metal each is a train of its own.
     pub draws: usize,
     /// Seed of these draws.
     pub seed: u64,
@@ -162,8 +162,7 @@ pub fn coating_effect(train: &Train, fresh: &FreshCoat, options: &EffectOptions)
         Some(measured) => with_coating(train, measured.coating()?)?,
         None => train.clone(),
     };
-    let found = returned(&train, &options.spectrum)?;
-    let sharp = sharpness(&train, options.spectrum.mean_nm())?;
+    let found = seen(&train, &options.spectrum)?;
     let halo = options.haze.map(|haze| haze.halo(options.spectrum.mean_nm())).transpose()?;
     let drawn = draws(&train, found, options)?;
     let prepared = Prepared::new(&train);
@@ -180,8 +179,8 @@ pub fn coating_effect(train: &Train, fresh: &FreshCoat, options: &EffectOptions)
     let pinholes = train.primary().coating.pinhole_share;
     let mut effect = CoatingEffect {
         lit_fraction,
-        primary_reflectance: found.primary,
-        diagonal_reflectance: found.both / found.primary,
+        primary_reflectance: found.both / found.diagonal,
+        diagonal_reflectance: found.diagonal,
         throughput: found.both,
         of_clear_aperture: lit_fraction * found.both,
         magnitudes_lost: magnitudes(found.both),
@@ -189,11 +188,11 @@ pub fn coating_effect(train: &Train, fresh: &FreshCoat, options: &EffectOptions)
         light_loss: 1.0 - found.both / fresh_throughput,
         acts_like_fresh_mm: acts_like(found.both),
         acts_like_perfect_mm: open_mm * found.both.sqrt(),
-        strehl: sharp.strehl,
-        strehl_without_heights: sharp.strehl_without_heights,
-        strehl_even: sharp.strehl_even,
+        strehl: found.strehl,
+        strehl_without_heights: found.strehl_without_heights,
+        strehl_even: found.strehl_even,
         amplitude_factor: found.amplitude_factor,
-        shape_loss: 1.0 - sharp.strehl * found.amplitude_factor / sharp.strehl_even,
+        shape_loss: 1.0 - found.strehl * found.amplitude_factor / found.strehl_even,
         pinhole_scatter: pinholes * (1.0 - pinholes),
         halo,
         throughput_interval: interval(&|t| t),
@@ -203,7 +202,7 @@ pub fn coating_effect(train: &Train, fresh: &FreshCoat, options: &EffectOptions)
         throughput_draws,
         mirror_draws: drawn.mirrors,
         possible_share: drawn.possible_share,
-        error_estimate: sharp.error,
+        error_estimate: found.error,
         words: Vec::new(),
         train,
         fresh: fresh.clone(),
@@ -240,35 +239,23 @@ struct Drawn {
     possible_share: f64,
 }
 
-/// Coatings as probable as the measured one, each in a train of its own.
-fn draws(train: &Train, found: Returned, options: &EffectOptions) -> Result<Drawn> {
-    let diagonal = found.both / found.primary;
+/// Coatings as probable as the measured one.
+fn draws(train: &Train, found: Seen, options: &EffectOptions) -> Result<Drawn> {
+    let (primary, diagonal) = (found.both / found.diagonal, found.diagonal);
     let flat = |k: usize| {
         let shift = options.diagonal_sigma * Stream::new(options.seed, OF_DIAGONAL + k as u64).normal();
         if options.diagonal_sigma > 0.0 { (diagonal + shift).clamp(1e-3, 1.0) } else { diagonal }
     };
     let Some(measured) = &options.measured else {
         let count = if options.diagonal_sigma > 0.0 { options.draws } else { 0 };
-        let mirrors = (0..count).map(|k| (found.primary, flat(k))).collect();
+        let mirrors = (0..count).map(|k| (primary, flat(k))).collect();
         return Ok(Drawn { mirrors, strehls: Vec::new(), possible_share: 1.0 });
     };
     let levels = measured.estimate.draws(options.draws, options.seed)?;
-    let thin = matches!(measured.wear, Wear::ThinMetal(_));
-    let one = |k: usize| -> Option<Result<(f64, Option<f64>)>> {
-        // A level that no mirror can have is no draw of it.
-        let coating = measured.coating_at(&levels[k]).ok()?;
-        let evaluated = with_coating(train, coating).and_then(|drawn| {
-            let strehl =
-                if thin { Some(sharpness(&drawn, options.spectrum.mean_nm())?.strehl) } else { None };
-            Ok((returned(&drawn, &options.spectrum)?.primary, strehl))
-        });
-        Some(evaluated)
+    let each = match measured.wear {
+        Wear::Haze => of_haze(train, measured, found, &levels)?,
+        Wear::ThinMetal(_) => of_metal(train, measured, options, &levels)?,
     };
-    let each: Vec<(usize, Result<(f64, Option<f64>)>)> = pool::map_ordered(options.draws, true, one)
-        .into_iter()
-        .enumerate()
-        .filter_map(|(k, found)| Some((k, found?)))
-        .collect();
     let possible_share = each.len() as f64 / options.draws as f64;
     if possible_share < LEAST_POSSIBLE {
         let found = format!("{:.0} % of the draws", 100.0 * possible_share);
@@ -276,11 +263,45 @@ fn draws(train: &Train, found: Returned, options: &EffectOptions) -> Result<Draw
         let cause = "a base brighter than the stated film, or levels about 1: another film, or haze?";
         return Err(Error::input("measured", found, allowed, cause));
     }
-    let (mut mirrors, mut strehls) = (Vec::new(), Vec::new());
-    for (k, found) in each {
-        let (primary, strehl) = found?;
-        mirrors.push((primary, flat(k)));
-        strehls.extend(strehl);
-    }
+    let mirrors = each.iter().map(|(k, both, _)| (both / diagonal, flat(*k))).collect();
+    let strehls = each.iter().filter_map(|(_, _, strehl)| *strehl).collect();
     Ok(Drawn { mirrors, strehls, possible_share })
+}
+
+/// Draws that a mirror can have: their numbers, what both mirrors return, the Strehl where it changes.
+type Possible = Vec<(usize, f64, Option<f64>)>;
+
+/// Under haze the mean over the pupil is a sum over the levels, each with a weight of its own: one train a level tells them.
+fn of_haze(train: &Train, measured: &MeasuredCoating, found: Seen, levels: &[Vec<f64>]) -> Result<Possible> {
+    let own = measured.estimate.reflectances();
+    let mut weights = vec![0.0; own.len()];
+    for part in 1..own.len() {
+        // Half of it is a level that can be, and far from rounding.
+        let mut changed = own.clone();
+        changed[part] *= 0.5;
+        let light = light(&with_coating(train, measured.coating_at(&changed)?)?, DEFAULT_WAVELENGTH_NM)?;
+        weights[part] = (found.both - light) / (own[part] - changed[part]);
+    }
+    let rest: f64 = weights.iter().zip(&own).map(|(w, level)| w * level).sum();
+    weights[0] = (found.both - rest) / own[0];
+    let possible = levels.iter().enumerate().filter(|(_, draw)| measured.coating_at(draw).is_ok());
+    let light = |draw: &[f64]| weights.iter().zip(draw).map(|(w, level)| w * level).sum::<f64>();
+    Ok(possible.map(|(k, draw)| (k, light(draw), None)).collect())
+}
+
+/// Thin metal is not linear in its levels: a train for each draw.
+fn of_metal(
+    train: &Train,
+    measured: &MeasuredCoating,
+    options: &EffectOptions,
+    levels: &[Vec<f64>],
+) -> Result<Possible> {
+    let one = |k: usize| -> Option<Result<(usize, f64, Option<f64>)>> {
+        // A level that no mirror can have is no draw of it.
+        let coating = measured.coating_at(&levels[k]).ok()?;
+        let found =
+            with_coating(train, coating).and_then(|drawn| light_and_strehl(&drawn, &options.spectrum));
+        Some(found.map(|(both, strehl)| (k, both, Some(strehl))))
+    };
+    pool::map_ordered(levels.len(), true, one).into_iter().flatten().collect()
 }

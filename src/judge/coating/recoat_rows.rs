@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::effect::CoatingEffect;
 use super::evidence::{FreshCoat, with_coating, with_flat};
-use super::light::{returned, sharpness};
+use super::light::seen;
 use super::recoat::{RecoatOptions, RecoatWhat};
 use crate::error::Result;
 use crate::model::{Coating, Train};
@@ -79,7 +79,7 @@ impl RecoatRow {
             train = with_flat(&train, coat.diagonal_reflectance)?;
         }
         let spectrum = &options.effect.spectrum;
-        let (after, sharp) = (returned(&train, spectrum)?, sharpness(&train, spectrum.mean_nm())?);
+        let after = seen(&train, spectrum)?;
         let now = effect.throughput;
         let first = &options.fresh[0];
         let whole = if train.diagonal().is_some() { first.throughput() } else { first.primary_reflectance };
@@ -89,8 +89,8 @@ impl RecoatRow {
                 .mirror_draws
                 .iter()
                 .map(|&(p, d)| {
-                    let kept = if primary { after.primary } else { p };
-                    of(p * d, kept * if diagonal { after.both / after.primary } else { d })
+                    let kept = if primary { after.both / after.diagonal } else { p };
+                    of(p * d, kept * if diagonal { after.diagonal } else { d })
                 })
                 .collect();
             (!values.is_empty()).then(|| Interval::of(&values))
@@ -110,8 +110,8 @@ impl RecoatRow {
             gain_magnitudes: magnitudes(now / after.both),
             returned_of_lost: if whole - now > SAME { gain / (whole - now) } else { 0.0 },
             acts_like_fresh_mm: train.primary().open_diameter_mm() * (after.both / whole).sqrt(),
-            strehl: sharp.strehl,
-            peak_ratio: peak(sharp.strehl, after.amplitude_factor, after.both)
+            strehl: after.strehl,
+            peak_ratio: peak(after.strehl, after.amplitude_factor, after.both)
                 / peak(effect.strehl, effect.amplitude_factor, now),
             price,
             gain_per_price: price.filter(|p| *p > 0.0).map(|p| gain / p),
