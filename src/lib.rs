@@ -78,8 +78,8 @@ pub use structure::{
     SightLines, SightPoint, TrainSection,
 };
 pub use trace::{
-    ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, FieldStopLight, Illumination,
-    ImageShift, Light, LightBySize, LightMap, LitCircle, MisplacementEffects, Part, Prepared,
+    CoatingPicture, ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, FieldStopLight,
+    Illumination, ImageShift, Light, LightBySize, LightMap, LitCircle, MisplacementEffects, Part, Prepared,
     RadialIllumination, Ray, RuleError, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star,
     cone_on_flat, smallest_diagonal,
 };

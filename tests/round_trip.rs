@@ -4,9 +4,9 @@ mod common;
 
 use catoptric::{
     Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FilterRing,
-    FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light, MirrorClips, Opening, Prepared,
-    Primary, PsfSize, RadialProfile, SensorMask, Spider, Spot, Train, TrainBuilder, TurnedEdge, Wavefront,
-    ZernikeTerms, Zone,
+    FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light, Metal, MetalCoat, MetalFilm,
+    MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, SensorMask, Spider, Spot, ThinRing,
+    Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;
@@ -64,10 +64,26 @@ fn primary() -> impl Strategy<Value = Primary> {
                 if soft { patch.softness_mm(0.1 * radius * rim) } else { patch }
             },
         );
-        let coating =
-            (0.3..1.0_f64, vec(ring, 0..3), vec(patch, 0..2)).prop_map(|(reflectance, rings, patches)| {
-                Coating { rings, patches, ..Coating::new(reflectance) }
+        let thin = (0.0..0.5_f64, 0.05..0.5_f64, 0.0..150.0_f64, any::<bool>()).prop_map(
+            move |(from, width, nm, soft)| {
+                let ring = ThinRing::new(from * rim, (from + width) * rim, nm);
+                if soft { ring.softness_mm(0.1 * width * rim) } else { ring }
+            },
+        );
+        let metal =
+            (any::<bool>(), 20.0..200.0_f64, vec(thin, 0..2)).prop_map(|(silver, nm, rings)| MetalCoat {
+                rings,
+                ..MetalCoat::new(MetalFilm::new(if silver { Metal::Silver } else { Metal::Aluminium }, nm))
             });
+        let coating =
+            (0.3..1.0_f64, vec(ring, 0..3), vec(patch, 0..2), prop::option::of(metal), 0.0..0.1_f64)
+                .prop_map(|(reflectance, rings, patches, metal, pinhole_share)| Coating {
+                    rings,
+                    patches,
+                    metal,
+                    pinhole_share,
+                    ..Coating::new(reflectance)
+                });
         let mask = prop::option::of(between(0.6, 1.0));
         (coating, mask, vec(layer(rim), 0..4)).prop_map(move |(coating, mask, figure)| Primary {
             mask_diameter_mm: mask.map(|m| m * aperture),

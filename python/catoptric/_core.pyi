@@ -64,6 +64,7 @@ __all__ = [
     "ClosingFront",
     "Coating",
     "CoatingPatch",
+    "CoatingPicture",
     "CoatingRing",
     "ConeClearance",
     "ConeOnFlat",
@@ -101,6 +102,7 @@ __all__ = [
     "Light",
     "LightMap",
     "LitCircle",
+    "MetalCoat",
     "MetalFilm",
     "MirrorClips",
     "Misplacement",
@@ -117,6 +119,7 @@ __all__ = [
     "RadialIllumination",
     "RadialProfile",
     "Recommendation",
+    "ReflectanceMap",
     "Ripple",
     "RuleError",
     "Seeing",
@@ -136,6 +139,9 @@ __all__ = [
     "StrehlApproximations",
     "TestSheet",
     "ThicknessFinding",
+    "ThicknessMap",
+    "ThinPatch",
+    "ThinRing",
     "ThroughFocus",
     "Train",
     "TrainSection",
@@ -378,7 +384,12 @@ class ThicknessFinding(_Record):
 @final
 class CoatingRing(_Record):
     def __new__(
-        cls, *, inner_radius_mm: Number, outer_radius_mm: Number, reflectance: Number
+        cls,
+        *,
+        inner_radius_mm: Number,
+        outer_radius_mm: Number,
+        reflectance: Number,
+        softness_mm: Number = 0.0,
     ) -> Self: ...
     @property
     def inner_radius_mm(self) -> float: ...
@@ -386,6 +397,8 @@ class CoatingRing(_Record):
     def outer_radius_mm(self) -> float: ...
     @property
     def reflectance(self) -> float: ...
+    @property
+    def softness_mm(self) -> float: ...
 
 @final
 class CoatingPatch(_Record):
@@ -417,6 +430,9 @@ class Coating(_Record):
         reflectance: Number = 1.0,
         rings: Sequence[CoatingRing] = (),
         patches: Sequence[CoatingPatch] = (),
+        map: ReflectanceMap | None = None,
+        pinhole_share: Number = 0.0,
+        metal: MetalCoat | None = None,
     ) -> Self: ...
     @property
     def reflectance(self) -> float: ...
@@ -424,6 +440,144 @@ class Coating(_Record):
     def rings(self) -> tuple[CoatingRing, ...]: ...
     @property
     def patches(self) -> tuple[CoatingPatch, ...]: ...
+    @property
+    def map(self) -> ReflectanceMap | None: ...
+    @property
+    def pinhole_share(self) -> float: ...
+    @property
+    def metal(self) -> MetalCoat | None: ...
+
+@final
+class ReflectanceMap(_Record):
+    def __new__(
+        cls,
+        *,
+        reflectance: Numbers2D,
+        pixel_mm: Number,
+        rows_run: AxisDirectionName,
+        columns_run: AxisDirectionName,
+        centre_row: Number | None = None,
+        centre_column: Number | None = None,
+    ) -> Self: ...
+    @property
+    def reflectance(self) -> Floats: ...
+    @property
+    def pixel_mm(self) -> float: ...
+    @property
+    def rows_run(self) -> AxisDirectionName: ...
+    @property
+    def columns_run(self) -> AxisDirectionName: ...
+    @property
+    def centre_row(self) -> float: ...
+    @property
+    def centre_column(self) -> float: ...
+    @property
+    def rows(self) -> int: ...
+    @property
+    def columns(self) -> int: ...
+
+@final
+class ThinRing(_Record):
+    def __new__(
+        cls,
+        *,
+        inner_radius_mm: Number,
+        outer_radius_mm: Number,
+        thickness_nm: Number,
+        softness_mm: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def inner_radius_mm(self) -> float: ...
+    @property
+    def outer_radius_mm(self) -> float: ...
+    @property
+    def thickness_nm(self) -> float: ...
+    @property
+    def softness_mm(self) -> float: ...
+
+@final
+class ThinPatch(_Record):
+    def __new__(
+        cls,
+        *,
+        x_mm: Number,
+        y_mm: Number,
+        radius_mm: Number,
+        thickness_nm: Number,
+        softness_mm: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def x_mm(self) -> float: ...
+    @property
+    def y_mm(self) -> float: ...
+    @property
+    def radius_mm(self) -> float: ...
+    @property
+    def thickness_nm(self) -> float: ...
+    @property
+    def softness_mm(self) -> float: ...
+
+@final
+class ThicknessMap(_Record):
+    def __new__(
+        cls,
+        *,
+        thickness_nm: Numbers2D,
+        pixel_mm: Number,
+        rows_run: AxisDirectionName,
+        columns_run: AxisDirectionName,
+        centre_row: Number | None = None,
+        centre_column: Number | None = None,
+    ) -> Self: ...
+    @property
+    def thickness_nm(self) -> Floats: ...
+    @property
+    def pixel_mm(self) -> float: ...
+    @property
+    def rows_run(self) -> AxisDirectionName: ...
+    @property
+    def columns_run(self) -> AxisDirectionName: ...
+    @property
+    def centre_row(self) -> float: ...
+    @property
+    def centre_column(self) -> float: ...
+    @property
+    def rows(self) -> int: ...
+    @property
+    def columns(self) -> int: ...
+
+@final
+class MetalCoat(_Record):
+    def __new__(
+        cls,
+        *,
+        film: MetalFilm,
+        rings: Sequence[ThinRing] = (),
+        patches: Sequence[ThinPatch] = (),
+        map: ThicknessMap | None = None,
+    ) -> Self: ...
+    @property
+    def film(self) -> MetalFilm: ...
+    @property
+    def rings(self) -> tuple[ThinRing, ...]: ...
+    @property
+    def patches(self) -> tuple[ThinPatch, ...]: ...
+    @property
+    def map(self) -> ThicknessMap | None: ...
+
+@final
+class CoatingPicture(_Record):
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def axis_mm(self) -> Floats: ...
+    @property
+    def reflectance(self) -> Floats: ...
+    @property
+    def thickness_nm(self) -> Floats | None: ...
+    @property
+    def height_nm(self) -> Floats | None: ...
+    def plot(self, ax: Axes | None = None, *, height: bool = False) -> Axes: ...
 
 @final
 class Primary(_Record):
@@ -465,6 +619,7 @@ class Diagonal(_Record):
         edge: FlatEdgeName | None = None,
         bevel_mm: Number = 0.0,
         misplaced: Misplacement | None = None,
+        film: MetalFilm | None = None,
     ) -> Self: ...
     @property
     def minor_axis_mm(self) -> float: ...
@@ -480,6 +635,8 @@ class Diagonal(_Record):
     def bevel_mm(self) -> float: ...
     @property
     def misplaced(self) -> Misplacement | None: ...
+    @property
+    def film(self) -> MetalFilm | None: ...
 
 @final
 class Misplacement(_Record):
@@ -892,6 +1049,12 @@ class Train(_Record):
         enclosure: Enclosure | None = None,
     ) -> TrainSection: ...
     def airy(self, *, wavelength_nm: Number = 550.0) -> Airy: ...
+    def reflectance(
+        self, x_mm: Number, y_mm: Number, /, *, wavelength_nm: Number = 550.0
+    ) -> float: ...
+    def coating_picture(
+        self, *, wavelength_nm: Number = 550.0, size: int = 201
+    ) -> CoatingPicture: ...
     def artificial_star(
         self, distance_mm: Number, /, *, wavelength_nm: Number = 550.0
     ) -> ArtificialStar: ...

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from ._core import (
     Coating,
     HeightMap,
+    MetalFilm,
     Misplacement,
     RadialProfile,
     Ripple,
@@ -125,6 +126,7 @@ class DiagonalChanges(TypedDict, total=False):
     edge: FlatEdgeName | None
     bevel_mm: Number
     misplaced: Misplacement | None
+    film: MetalFilm | None
 
 
 class FocalPlaneChanges(TypedDict, total=False):

@@ -186,7 +186,7 @@ impl SquareNet<'_> {
     pub(super) fn equals(&self, other: &Self) -> bool {
         let plain =
             |m: &Self| (m.pixel_mm, m.rows_run, m.columns_run, m.centre_row, m.centre_column, m.hold_edge);
-        let same = |(a, b): (&f64, &f64)| a == b || (a.is_nan() && b.is_nan());
+        let same = |(a, b): (&f64, &f64)| a - b == 0.0 || (a.is_nan() && b.is_nan());
         plain(self) == plain(other)
             && self.values.dim() == other.values.dim()
             && self.values.iter().zip(other.values.iter()).all(same)

@@ -4,22 +4,27 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{part_number, part_number_or};
+use super::arguments::{choice, height_table, part_number, part_number_or};
+use super::metal_coat::PyMetalCoat;
 use super::model::sound;
 use super::record::{getters, record};
-use crate::model::{Coating, CoatingPatch, CoatingRing};
+use crate::model::{AxisDirection, Coating, CoatingPatch, CoatingRing, ReflectanceMap};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyCoatingRing>()?;
     module.add_class::<PyCoatingPatch>()?;
+    module.add_class::<PyReflectanceMap>()?;
     module.add_class::<PyCoating>()
 }
 
 /// A ring of the primary whose coating returns another share of the light.
 ///
+/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness)) of what
+/// lies under it; without softness all of it between the two radii. A ring that begins in the centre has no inner rim.
+///
 /// Units: mm; reflectance is a share of the power.
-/// Errors: InputError, when put on a mirror that it leaves.
-/// Leaves out: the phase. Where the metal is thin the wavefront has a hollow as well, up to 87 nm of glass.
+/// Errors: InputError, when put on a mirror that it leaves; a soft ring may end up to 30 softnesses beyond the clear aperture.
+/// Leaves out: the phase. Where the metal is thin the wavefront has a hollow as well, up to 87 nm of glass (ThinRing).
 ///
 /// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
 /// >>> assert ct.Coating(reflectance=0.88, rings=[worn]).rings == (worn,)
@@ -31,17 +36,20 @@ pub(super) struct PyCoatingRing(pub(super) CoatingRing);
 #[pymethods]
 impl PyCoatingRing {
     #[new]
-    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, reflectance))]
+    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, reflectance, softness_mm=None),
+        text_signature = "(*, inner_radius_mm, outer_radius_mm, reflectance, softness_mm=0.0)")]
     fn new(
         inner_radius_mm: &Bound<'_, PyAny>,
         outer_radius_mm: &Bound<'_, PyAny>,
         reflectance: &Bound<'_, PyAny>,
+        softness_mm: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Self> {
         let ring = CoatingRing::new(
             part_number(inner_radius_mm, "inner_radius_mm")?,
             part_number(outer_radius_mm, "outer_radius_mm")?,
             part_number(reflectance, "reflectance")?,
         );
+        let ring = ring.softness_mm(part_number_or(softness_mm, "softness_mm", 0.0)?);
         sound(reflectance.py(), Coating::default().ring(ring).check(), Self(ring))
     }
 }
@@ -53,9 +61,12 @@ getters!(PyCoatingRing, |ring| {
     outer_radius_mm: f64 = ring.outer_radius_mm;
     /// Share of the power that the ring returns.
     reflectance: f64 = ring.reflectance;
+    /// Over which distance both rims fade, mm; 0 for hard rims.
+    softness_mm: f64 = ring.softness_mm;
 });
-record!(PyCoatingRing, "CoatingRing", attributes: ["inner_radius_mm", "outer_radius_mm", "reflectance"],
-    shown: ["inner_radius_mm", "outer_radius_mm", "reflectance"]);
+record!(PyCoatingRing, "CoatingRing",
+    attributes: ["inner_radius_mm", "outer_radius_mm", "reflectance", "softness_mm"],
+    shown: ["inner_radius_mm", "outer_radius_mm", "reflectance", "softness_mm"]);
 
 /// A round patch of the primary whose coating returns another share of the light, with a hard or a soft rim.
 ///
@@ -112,11 +123,108 @@ record!(PyCoatingPatch, "CoatingPatch",
     attributes: ["x_mm", "y_mm", "radius_mm", "reflectance", "softness_mm"],
     shown: ["x_mm", "y_mm", "radius_mm", "reflectance", "softness_mm"]);
 
+/// Shares of the power that a mirror returns, on a net of square pixels: the coating as a picture shows it.
+///
+/// `rows_run` says in which direction on the mirror, seen from the sky, one goes from one row to the next: "+x" (toward the
+/// focuser), "-x", "+y" or "-y"; `columns_run` the same for columns. Neither has a default: a mirrored map is an error
+/// that no number shows. A picture seen from the sky with its first row at the top runs "-y" and "+x".
+///
+/// Units: shares of the power; mm for a pixel's side.
+/// Shapes: a table of 4 x 4 to 4096 x 4096 shares, each that of its pixel's middle, of any dtype and stride. `centre_row` and
+/// `centre_column` say where the mirror's centre lies, counted from 0; not given, in the middle of the table.
+/// Errors: InputError for shares that are not above 0 or are above 1; on a mirror when a pixel has no share that the clear
+/// aperture touches. Holes are refused; what lies beyond the mirror may be NaN.
+/// Method: bicubic splines, held within the least and the greatest share of the map.
+/// Leaves out: what is finer than two pixels; the phase (thin metal is a hollow as well: ThicknessMap).
+///
+/// >>> y, x = np.mgrid[-40:41, -40:41] * 4.0  # mm; rows run toward +y, columns toward +x
+/// >>> shares = 0.88 - 0.4 * np.exp(-((x - 90) ** 2 + y**2) / 25**2)  # worn by the focuser's side
+/// >>> seen = ct.ReflectanceMap(reflectance=shares, pixel_mm=4, rows_run="+y", columns_run="+x")
+/// >>> coating = ct.Coating(map=seen)
+/// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=300, focal_length_mm=1500, coating=coating))
+/// >>> assert abs(train.reflectance(90, 0) - 0.48) < 1e-3
+#[pyclass(name = "ReflectanceMap", module = "catoptric", frozen, eq, from_py_object)]
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct PyReflectanceMap(pub(super) ReflectanceMap);
+
+#[pymethods]
+impl PyReflectanceMap {
+    #[new]
+    #[pyo3(signature = (*, reflectance, pixel_mm, rows_run, columns_run, centre_row=None, centre_column=None))]
+    fn new(
+        py: Python<'_>,
+        reflectance: &Bound<'_, PyAny>,
+        pixel_mm: &Bound<'_, PyAny>,
+        rows_run: &str,
+        columns_run: &str,
+        centre_row: Option<&Bound<'_, PyAny>>,
+        centre_column: Option<&Bound<'_, PyAny>>,
+    ) -> PyResult<Self> {
+        let map = ReflectanceMap::new(
+            height_table(reflectance, "reflectance")?,
+            part_number(pixel_mm, "pixel_mm")?,
+            direction(py, "rows_run", rows_run)?,
+            direction(py, "columns_run", columns_run)?,
+        );
+        let row = part_number_or(centre_row, "centre_row", map.centre_row)?;
+        let column = part_number_or(centre_column, "centre_column", map.centre_column)?;
+        let map = map.centre(row, column);
+        sound(py, Coating::of_map(map.clone()).check(), Self(map))
+    }
+
+    /// Shares of the power, row by row.
+    #[getter]
+    fn reflectance<'py>(&self, py: Python<'py>) -> Bound<'py, numpy::PyArray2<f64>> {
+        numpy::IntoPyArray::into_pyarray(self.0.reflectance.as_ref().clone(), py)
+    }
+}
+
+/// A direction on the mirror by its name.
+pub(super) fn direction(py: Python<'_>, name: &str, run: &str) -> PyResult<AxisDirection> {
+    let allowed = "'+x', '-x', '+y' or '-y': where the next one lies, seen from the sky";
+    choice(py, name, run, allowed, AxisDirection::from_name)
+}
+
+/// Writes what all maps of a coating tell.
+macro_rules! map_getters {
+    ($class:ident, $values:ident) => {
+        getters!($class, |map| {
+            /// Side of a pixel on the mirror, mm.
+            pixel_mm: f64 = map.pixel_mm;
+            /// Where the next row lies: "+x", "-x", "+y" or "-y".
+            rows_run: &'static str = map.rows_run.name();
+            /// Where the next column lies.
+            columns_run: &'static str = map.columns_run.name();
+            /// The row in which the mirror's centre lies, counted from 0.
+            centre_row: f64 = map.centre_row;
+            /// The column in which the mirror's centre lies, counted from 0.
+            centre_column: f64 = map.centre_column;
+            /// How many rows there are.
+            rows: usize = map.$values.nrows();
+            /// How many columns there are.
+            columns: usize = map.$values.ncols();
+        });
+    };
+}
+pub(super) use map_getters;
+
+map_getters!(PyReflectanceMap, reflectance);
+record!(PyReflectanceMap, "ReflectanceMap",
+    attributes: ["reflectance", "pixel_mm", "rows_run", "columns_run", "centre_row", "centre_column"],
+    shown: ["rows", "columns", "pixel_mm", "rows_run", "columns_run"]);
+
 /// The primary's coating: one reflectance, and rings and patches that replace it where they lie.
 ///
+/// Two kinds of wear are told apart, and always by name. Haze, dust and pinholes dim: that is this part's own reflectance, rings,
+/// patches and map. Thin metal dims and is a hollow in the wavefront: that is `metal`. Beside metal the haze multiplies what the
+/// metal returns; without metal it is the share returned itself.
+///
 /// Units: shares of the power.
-/// Errors: InputError, when put on a mirror.
-/// Leaves out: colour, polarisation and the phase of thin metal.
+/// Errors: InputError for shares that cannot be, a map beside a reflectance below 1, and when put on a mirror that it leaves.
+/// Leaves out: where the light of pinholes goes. A share q of the area without metal returns 1 - q of the light, and the image of
+/// a star has (1 - q)^2 of it: the difference, q (1 - q), goes into wide angles, which star images do not show. Colour and
+/// polarisation of haze.
 ///
 /// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.44)
 /// >>> coating = ct.Coating(reflectance=0.88, rings=[worn])
@@ -130,24 +238,29 @@ pub(super) struct PyCoating(pub(super) Coating);
 #[pymethods]
 impl PyCoating {
     #[new]
-    #[pyo3(signature = (*, reflectance=None, rings=Vec::new(), patches=Vec::new()),
-        text_signature = "(*, reflectance=1.0, rings=(), patches=())")]
+    #[pyo3(signature = (*, reflectance=None, rings=Vec::new(), patches=Vec::new(), map=None, pinhole_share=None, metal=None),
+        text_signature = "(*, reflectance=1.0, rings=(), patches=(), map=None, pinhole_share=0.0, metal=None)")]
     fn new(
         py: Python<'_>,
         reflectance: Option<&Bound<'_, PyAny>>,
         rings: Vec<PyCoatingRing>,
         patches: Vec<PyCoatingPatch>,
+        map: Option<PyReflectanceMap>,
+        pinhole_share: Option<&Bound<'_, PyAny>>,
+        metal: Option<PyMetalCoat>,
     ) -> PyResult<Self> {
-        let reflectance = part_number_or(reflectance, "reflectance", 1.0)?;
         let coating = Coating {
-            reflectance,
+            reflectance: part_number_or(reflectance, "reflectance", 1.0)?,
             rings: rings.into_iter().map(|r| r.0).collect(),
             patches: patches.into_iter().map(|p| p.0).collect(),
+            map: map.map(|m| m.0),
+            pinhole_share: part_number_or(pinhole_share, "pinhole_share", 0.0)?,
+            metal: metal.map(|m| m.0),
         };
         sound(py, coating.check(), Self(coating))
     }
 
-    /// Rings that replace the coating; where two overlap, the later one counts.
+    /// Rings that replace the coating; where two overlap, the later one lies over the earlier.
     #[getter]
     fn rings<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, pyo3::types::PyTuple>> {
         pyo3::types::PyTuple::new(py, self.0.rings.iter().map(|r| PyCoatingRing(*r)))
@@ -163,5 +276,13 @@ impl PyCoating {
 getters!(PyCoating, |coating| {
     /// Share of the power returned wherever no ring lies.
     reflectance: f64 = coating.reflectance;
+    /// Shares place by place instead of the one reflectance, or None.
+    map: Option<PyReflectanceMap> = coating.map.clone().map(PyReflectanceMap);
+    /// Share of the area that has lost its metal in pinholes too small to be seen one by one.
+    pinhole_share: f64 = coating.pinhole_share;
+    /// The metal itself, where its thickness counts, or None.
+    metal: Option<PyMetalCoat> = coating.metal.clone().map(PyMetalCoat);
 });
-record!(PyCoating, "Coating", attributes: ["reflectance", "rings", "patches"], shown: ["reflectance", "rings", "patches"]);
+record!(PyCoating, "Coating",
+    attributes: ["reflectance", "rings", "patches", "map", "pinhole_share", "metal"],
+    shown: ["reflectance", "rings", "patches", "map", "pinhole_share", "metal"]);

@@ -31,6 +31,7 @@ mod illumination;
 mod judge;
 mod ladder;
 mod light;
+mod metal_coat;
 mod model;
 mod moves;
 mod mtf;
@@ -62,6 +63,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     coating::register(module)?;
     figure::register(module)?;
     film::register(module)?;
+    metal_coat::register(module)?;
     ripple::register(module)?;
     obstructions::register(module)?;
     flat::register(module)?;

@@ -126,7 +126,7 @@ impl Layered {
     fn over_rings(&self, base: f64, r_mm: f64) -> f64 {
         self.rings.iter().fold(base, |under, ring| {
             let share = ring.share(r_mm);
-            if share == 1.0 { ring.value } else { under + share * (ring.value - under) }
+            if share >= 1.0 { ring.value } else { under + share * (ring.value - under) }
         })
     }
 
@@ -149,7 +149,7 @@ impl Layered {
         let laid_over =
             |(under, slopes): (f64, [f64; 2]), share: f64, steepness: f64, value, toward: [f64; 2]| {
                 let slope = |i: usize| (1.0 - share) * slopes[i] + steepness * toward[i] * (value - under);
-                (if share == 1.0 { value } else { under + share * (value - under) }, [slope(0), slope(1)])
+                (if share >= 1.0 { value } else { under + share * (value - under) }, [slope(0), slope(1)])
             };
         let rings = self.rings.iter().fold(base, |under, ring| {
             laid_over(under, ring.share(r_mm), ring.steepness(r_mm), ring.value, outward)
@@ -172,7 +172,7 @@ impl Layered {
         }
         Some(self.rings.iter().fold((self.base, 0.0), |(under, slope), ring| {
             let share = ring.share(r_mm);
-            let value = if share == 1.0 { ring.value } else { under + share * (ring.value - under) };
+            let value = if share >= 1.0 { ring.value } else { under + share * (ring.value - under) };
             (value, (1.0 - share) * slope + ring.steepness(r_mm) * (ring.value - under))
         }))
     }
@@ -344,6 +344,17 @@ impl FilmSurface {
     fn reflectance(&self, level: usize, x_mm: f64, y_mm: f64) -> f64 {
         let (sine2, _) = incidence(self.curvature_per_mm, self.shape, length(x_mm, y_mm));
         self.table.reflectance(self.thickness().value(self.patches(level), x_mm, y_mm), sine2)
+    }
+
+    /// Thickness of the metal, nm.
+    pub(super) fn thickness_nm(&self, x_mm: f64, y_mm: f64) -> f64 {
+        self.thickness().value(usize::MAX, x_mm, y_mm)
+    }
+
+    /// Height along the normal, nm, counted from that of the even film in the mirror's centre.
+    pub(super) fn height_nm(&self, x_mm: f64, y_mm: f64) -> f64 {
+        let (sine2, _) = incidence(self.curvature_per_mm, self.shape, length(x_mm, y_mm));
+        self.table.height_nm(self.thickness_nm(x_mm, y_mm), sine2) - self.datum_nm
     }
 
     /// What the film adds to the glass along z: height, mm, and slopes along x and y.

@@ -1,6 +1,7 @@
 //! Rays: the surfaces, what stops the light, pupil sampling, spots and illumination.
 
 mod coat;
+mod coating_picture;
 mod cone;
 mod detail;
 mod figure;
@@ -26,6 +27,7 @@ mod star;
 mod stops;
 mod strips;
 
+pub use coating_picture::CoatingPicture;
 pub use cone::{
     ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, MisplacementEffects, RuleError,
     cone_on_flat, smallest_diagonal,

@@ -94,7 +94,7 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn in_colour(&self, wavelength_nm: f64) -> Result<Self> {
-        self.check_colours(std::iter::once(wavelength_nm))?;
+        self.check_colours(&[wavelength_nm])?;
         let is_ready = wavelength_nm.to_bits() == self.0.wavelength_nm.to_bits();
         if is_ready || self.films().next().is_none() {
             return Ok(self.clone());
@@ -110,10 +110,10 @@ impl Prepared {
     }
 
     /// Refuses wavelengths for which a metal's index is not known.
-    pub(crate) fn check_colours(&self, wavelengths_nm: impl Iterator<Item = f64> + Clone) -> Result<()> {
+    pub(crate) fn check_colours(&self, wavelengths_nm: &[f64]) -> Result<()> {
         for film in self.films() {
-            for wavelength_nm in wavelengths_nm.clone() {
-                film.metal.index(wavelength_nm)?;
+            for wavelength_nm in wavelengths_nm {
+                film.metal.index(*wavelength_nm)?;
             }
         }
         Ok(())

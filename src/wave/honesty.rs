@@ -11,9 +11,10 @@ use super::image::PsfSize;
 use super::otf;
 use super::source::{Pupil, Source, View};
 use super::wavefront::{Sums, Wavefront};
+use crate::film::{Metal, MetalFilm};
 use crate::model::{
-    Coating, CoatingPatch, CoatingRing, Diagonal, FocalPlane, Holder, MirrorClips, Opening, Primary, Spider,
-    Train, TurnedEdge, ZernikeTerms, Zone,
+    Coating, CoatingPatch, CoatingRing, Diagonal, FocalPlane, Holder, MetalCoat, MirrorClips, Opening,
+    Primary, Spider, ThinPatch, ThinRing, Train, TurnedEdge, ZernikeTerms, Zone,
 };
 use crate::numeric::pool;
 use crate::numeric::random::Stream;
@@ -99,7 +100,34 @@ fn train(number: usize) -> (Prepared, Field) {
     if draw.once_in(4.0) {
         parts = parts.holder(Holder::new(minor_mm * draw.between(0.8, 1.1)));
     }
+    // Drawn last, so that the trains are those of before.
+    if draw.once_in(2.0) {
+        parts.primary.coating.metal = Some(worn_metal(&mut draw, aperture_mm / 2.0));
+    }
+    if draw.once_in(2.0) {
+        for ring in &mut parts.primary.coating.rings {
+            ring.softness_mm = draw.between(0.3, 2.0);
+        }
+    }
     (Prepared::new(&parts.build().expect("a sound train")), field)
+}
+
+/// Metal that is thin in a ring and in a patch, with hard and soft rims.
+fn worn_metal(draw: &mut Draw, rim_mm: f64) -> MetalCoat {
+    let mut coat = MetalCoat::new(MetalFilm::new(Metal::Aluminium, draw.between(60.0, 120.0)));
+    if draw.once_in(1.5) {
+        let inner_mm = draw.between(0.3, 0.8) * rim_mm;
+        let ring = ThinRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(5.0, 50.0));
+        coat = coat.ring(if draw.once_in(2.0) { ring.softness_mm(draw.between(0.3, 2.0)) } else { ring });
+    }
+    if draw.once_in(1.5) {
+        let (sin, cos) = (TAU * draw.0.uniform()).sin_cos();
+        let (away_mm, radius_mm) = (draw.between(0.3, 0.6) * rim_mm, draw.between(0.05, 0.2) * rim_mm);
+        let patch = ThinPatch::new([away_mm * cos, away_mm * sin], radius_mm, draw.between(5.0, 50.0));
+        let softness_mm = draw.between(0.05, 0.2) * radius_mm;
+        coat = coat.patch(if draw.once_in(2.0) { patch.softness_mm(softness_mm) } else { patch });
+    }
+    coat
 }
 
 /// Nodes twice as dense as the first that are tried, in both directions.

@@ -69,7 +69,10 @@ impl Source {
     /// Refuses light in which a metal is not known.
     pub(crate) fn check_colours(&self, spectrum: &Spectrum) -> Result<()> {
         match self {
-            Self::Star { prepared, .. } => prepared.check_colours(spectrum.lines().iter().map(|line| line.0)),
+            Self::Star { prepared, .. } => {
+                let lines: Vec<f64> = spectrum.lines().iter().map(|line| line.0).collect();
+                prepared.check_colours(&lines)
+            }
             Self::Terms(_) => Ok(()),
         }
     }

@@ -9,6 +9,7 @@ import json
 from pathlib import Path
 
 import catoptric as ct
+import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
 READINGS = ROOT / "notebooks-demo" / "data"
@@ -215,6 +216,23 @@ def shroud():
     )
 
 
+def dull_map():
+    """Return a map of a coating that is worn toward +x."""
+    shares = 0.9 - 0.002 * np.mgrid[0:44, 0:44][1]
+    return ct.ReflectanceMap(reflectance=shares, pixel_mm=8, rows_run="+y", columns_run="+x")
+
+
+def thin_coat():
+    """Return a coat of metal with a ring, a patch and a map of its thickness."""
+    thickness = 90 - 0.5 * np.mgrid[0:44, 0:44][0]
+    return ct.MetalCoat(
+        film=ct.MetalFilm(metal="aluminium", thickness_nm=90),
+        rings=[ct.ThinRing(inner_radius_mm=100, outer_radius_mm=120, thickness_nm=40)],
+        patches=[ct.ThinPatch(x_mm=-40, y_mm=30, radius_mm=15, thickness_nm=20, softness_mm=2)],
+        map=ct.ThicknessMap(thickness_nm=thickness, pixel_mm=8, rows_run="+y", columns_run="+x"),
+    )
+
+
 @functools.cache
 def parts():
     """Return one object of each class that describes something, by class name."""
@@ -233,6 +251,11 @@ def parts():
         ),
         ct.Sensor(pixel_um=3.75, columns=40, rows=30),
         ct.Overcoat(index=1.46, thickness_nm=175),
+        dull_map(),
+        thin_coat().map,
+        thin_coat().rings[0],
+        thin_coat().patches[0],
+        thin_coat(),
         ct.MetalFilm(
             metal="silver", thickness_nm=60, overcoat=ct.Overcoat(index=1.46, thickness_nm=80)
         ),
@@ -286,6 +309,7 @@ def results():
         diagonals().run().recommend(aim="sensor"),
         train.artificial_star(40_000),
         train.spikes(),
+        bare().with_primary(coating=ct.Coating(metal=thin_coat())).coating_picture(size=41),
         ct.MetalFilm(metal="aluminium", thickness_nm=40).response(angle_deg=20),
         ct.MetalFilm(metal="silver", thickness_nm=0).thickness_from_lamp(0.01, tolerance=0.002),
         ct.smallest_diagonal(primary=train.primary, axis_to_focus_mm=235, fully_lit_diameter_mm=15),

@@ -55,7 +55,7 @@ chance_better verdict words after before readings wavefront airy primary diagona
 front_opening drawtube spider holder mirror_clips vanes clips
 focuser_board filter_ring sensor_mask edge misplaced defocus_along defocus_across
 matching_conic blocked_share scattered_share left_in_pattern share_within_first_null spikes
-coating rings patches figure
+coating rings patches figure map film pinhole_share
 surface_or_wavefront strehl_range untested_share contradictions assumptions sheet report runs test
 coefficients indexing normalisation unit zero_kept whole chance_of_none glass stand together
 freedom origin

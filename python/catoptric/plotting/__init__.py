@@ -5,6 +5,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 """
 
 from .bench import figure_estimate, readings
+from .coating import coating
 from .diagonals import diagonals
 from .focus import exit_pupils, focus_ladder
 from .light import field_stop_light, illumination, illumination_map, sensor_light, shares
@@ -20,6 +21,7 @@ from .views import ripple_map, view, views
 
 __all__ = [
     "air_contrast",
+    "coating",
     "contrast",
     "diagonals",
     "energy",

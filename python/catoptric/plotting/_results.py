@@ -237,6 +237,19 @@ class WavefrontLike(Protocol):
     def wavelength_nm(self) -> float: ...
 
 
+class CoatingPictureLike(Protocol):
+    """A coating over a square net: rows along y, columns along x, NaN beyond the mirror."""
+
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def axis_mm(self) -> Floats: ...
+    @property
+    def reflectance(self) -> Floats: ...
+    @property
+    def height_nm(self) -> Floats | None: ...
+
+
 class ProfileLike(Protocol):
     """Heights of the glass against radius; 1-D, equally long."""
 
