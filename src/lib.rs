@@ -48,12 +48,7 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{
-    Aim, AimWeights, Ceiling, Change, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison,
-    DiagonalRow, Evidence, GainBasis, Judgement, LadderGain, LadderOptions, LadderRow, LadderWeights,
-    LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject, MaskSweep, MaskValue, MaskingBound,
-    NamedInterval, OffsetRule, ReadingDetails, Recommendation, RefigureAfter, RowChunks, SizeScore,
-    TrainJudgement, ValueLadder, Verdict, Work, WorkChange, Worth, judge_refigure, judgement, mask_sweep,
-    mask_sweep_counting, masking_bound, value_ladder,
+    Ageing, Aim, AimWeights, Ceiling, Change, CoatingEffect, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison, DiagonalRow, EffectOptions, Evidence, FreshCoat, GainBasis, Judgement, LadderGain, LadderOptions, LadderRow, LadderWeights, LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject, MaskSweep, MaskValue, MaskingBound, MeasuredCoating, NamedInterval, OffsetRule, ReadingDetails, RecoatComparison, RecoatOptions, RecoatPrices, RecoatRow, RecoatWhat, Recommendation, RefigureAfter, RowChunks, SizeScore, TrainJudgement, ValueLadder, Verdict, Work, WorkChange, Worth, coating_effect, judge_refigure, judgement, mask_sweep, mask_sweep_counting, masking_bound, recoat, value_ladder,
 };
 pub use model::{
     AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,
@@ -65,13 +60,15 @@ pub use model::{
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
     AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, BenchScatter, Bounds, Cause,
+    CoatingEstimate, CoatingLevel, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput,
     CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeFinding, Estimated,
     FigureEstimate, FigureOperator, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings,
-    KnifeFrom, KnifePicture, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
-    ReadingsIncrease, ReadingsInput, ReduceOptions, Settling, SheetFigure, SmoothFigure, SurfaceOrWavefront,
-    TestPlace, TestSheet, TestSheetInput, TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure,
-    ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
-    knife_edge_picture,
+    KnifeFrom, KnifePicture, KnownPatch, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
+    OutlinePatch, OutlineRing, PhotoCheck, RatioOutlier, ReadingsIncrease, ReadingsInput, ReduceOptions,
+    ReflectancePhoto, ReflectancePhotoInput, RingProfile, Settling, SheetFigure, SmoothFigure, SpotResidual,
+    SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput, TestSource, ThinBranch, ThinMetalPart,
+    TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure, ZernikeReport, ZernikeReportInput,
+    ZoneCheck, bench_scatter, expected_readings, grating_picture, knife_edge_picture,
 };
 pub use structure::{
     Camera, ClosingBaffle, ClosingFront, Enclosure, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused,
@@ -94,10 +91,10 @@ pub use view::{
     ViewOptions, eye_mtf,
 };
 pub use wave::{
-    Airy, ArtificialStar, DetailContrast, Focus, FocusSteps, Mtf, MtfOptions, NightsThatShow, Otf, Psf,
-    PsfSize, RingEnergy, Seeing, SeenSize, SeenStar, ShowsWhen, SpectralStrehl, Spectrum, Spikes,
-    StrehlApproximations, ThroughFocus, TypicalFault, Wavefront, WavefrontMap, nights_that_show, perfect_mtf,
-    scatter_loss, typical_faults,
+    Airy, ArtificialStar, Autocorrelation, DetailContrast, Focus, FocusSteps, HazeHalo, HazeScatter, Mtf,
+    MtfOptions, NightsThatShow, Otf, Psf, PsfSize, RingEnergy, Seeing, SeenSize, SeenStar, ShowsWhen,
+    SpectralStrehl, Spectrum, Spikes, StrehlApproximations, ThroughFocus, TypicalFault, Wavefront,
+    WavefrontMap, nights_that_show, perfect_mtf, scatter_loss, typical_faults,
 };
 
 /// The README's Rust code is a test.

@@ -1,5 +1,6 @@
 //! Decisions: what the numbers mean for the owner of a mirror.
 
+mod coating;
 mod diagonals;
 mod evidence;
 mod judgement;
@@ -9,6 +10,10 @@ mod refigure;
 mod words;
 mod worth;
 
+pub use coating::{
+    Ageing, CoatingEffect, EffectOptions, FreshCoat, MeasuredCoating, RecoatComparison, RecoatOptions,
+    RecoatPrices, RecoatRow, RecoatWhat, coating_effect, recoat,
+};
 pub use diagonals::{
     Aim, AimWeights, Ceiling, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison, DiagonalRow,
     OffsetRule, Recommendation, RowChunks, SizeScore,

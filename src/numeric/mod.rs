@@ -2,6 +2,7 @@
 //!
 //! - [`bicubic`]: a smooth surface through heights on a square net.
 //! - [`convolve`]: a picture filtered by a transfer function.
+//! - [`fisher`]: chances of Fisher's ratio of variances.
 //! - [`gauss`]: Gauss-Legendre nodes and weights.
 //! - [`least_squares`]: weighted linear least squares by normal equations.
 //! - [`pool`]: the library's own threads, results in order, and a flag that stops long work.
@@ -20,6 +21,7 @@ pub mod bicubic;
 pub(crate) mod chebyshev;
 pub(crate) mod chi_square;
 pub mod convolve;
+pub mod fisher;
 pub mod gauss;
 pub(crate) mod kronrod;
 pub mod least_squares;

@@ -65,13 +65,13 @@ pub fn two_sided_point(outside: f64, freedom: f64) -> Option<f64> {
     roots::bracketed(miss, 0.0, far, 1e-12 * far)
 }
 
-fn front(x: f64, a: f64, b: f64) -> f64 {
+pub(super) fn front(x: f64, a: f64, b: f64) -> f64 {
     let whole = libm::lgamma(a + b) - libm::lgamma(a) - libm::lgamma(b);
     libm::exp(whole + a * libm::log(x) + b * libm::log1p(-x))
 }
 
 /// The continued fraction of the incomplete beta function, by the method of Lentz.
-fn fraction(x: f64, a: f64, b: f64) -> f64 {
+pub(super) fn fraction(x: f64, a: f64, b: f64) -> f64 {
     const TINY: f64 = 1e-300;
     let kept = |value: f64| if value.abs() < TINY { TINY } else { value };
     let (mut upper, mut lower) = (1.0, 1.0 / kept(1.0 - (a + b) * x / (a + 1.0)));

@@ -288,7 +288,10 @@ pub(super) fn truths<'py>(py: Python<'py>, values: impl Iterator<Item = bool>) -
 }
 
 /// An array of words.
-fn text<'py>(py: Python<'py>, words: impl Iterator<Item = &'static str>) -> PyResult<Bound<'py, PyAny>> {
+pub(super) fn text<'py>(
+    py: Python<'py>,
+    words: impl Iterator<Item = &'static str>,
+) -> PyResult<Bound<'py, PyAny>> {
     py.import("numpy")?.call_method1("array", (words.collect::<Vec<_>>(), "U24"))
 }
 

@@ -14,6 +14,8 @@ mod behind;
 mod bench;
 mod beyond_the_flat;
 mod coating;
+mod coating_effect;
+mod coating_evidence;
 mod cone;
 mod diagonal_comparison;
 mod diagonals;
@@ -94,6 +96,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     focuser::register(module)?;
     ladder::register(module)?;
     moves::register(module)?;
+    coating_evidence::register(module)?;
+    coating_effect::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
     mask::register(module)?;

@@ -22,7 +22,7 @@ const ROUNDS: usize = 4;
 /// How many factors stand for the uncertainty of the noise's scale.
 const SCALES: usize = 5;
 /// A reading as improbable as one so many standard deviations off is named: about 1 in 2000.
-const OUTLYING: f64 = 3.5;
+pub(super) const OUTLYING: f64 = 3.5;
 
 /// A reading that does not fit with the other runs of its opening.
 ///
@@ -195,7 +195,7 @@ fn outliers(fit: &TwoWay, noise: impl Fn(usize, f64) -> (f64, f64)) -> Vec<Outli
 /// The normal deviate that is as improbable as Student's t.
 ///
 /// Source: Wallace 1959, Ann. Math. Stat. 30, 1121, from memory; good to 0.02 for five degrees of freedom or more.
-fn normal_of_student(t: f64, freedom: f64) -> f64 {
+pub(super) fn normal_of_student(t: f64, freedom: f64) -> f64 {
     if freedom.is_infinite() {
         return t;
     }
