@@ -10,7 +10,7 @@ import catoptric as ct
 from samples import newtonian, readings
 
 CAUTIONS = [
-    "Never point a large mirror where the Sun can reach it, and never leave one uncovered in daylight.",
+    "Never point a large mirror where the Sun can reach it, and never leave one uncovered.",
     "Laser collimators: the lowest class only, and never toward an eye.",
     "Heavy glass: two people lift it. A tipped mirror hurts.",
     "Stripping a coating uses chemicals that burn and that etch some glass: leave it to a shop.",
@@ -50,6 +50,7 @@ class Row:
     words: str = ""
     dominated_by: list[str] = field(default_factory=list)
     no_proven_gain: bool = False
+    upper_bound: bool = False
     tied_with: list[str] = field(default_factory=list)
     train_after: Any = None
     works: list[Any] = field(default_factory=list)
@@ -149,12 +150,24 @@ def judgement():
         ),
         numbers=[
             Number(
-                "Strehl ratio", "", estimate.strehl, low, high, "How bright a star's centre is; 1 is perfect."
+                "Strehl ratio",
+                "",
+                estimate.strehl,
+                low,
+                high,
+                "How bright a star's centre is; 1 is perfect.",
             ),
             Number(
-                "Wavefront error", "nm", estimate.rms_nm, lowest, highest, "The rough size of the error in the light."
+                "Wavefront error",
+                "nm",
+                estimate.rms_nm,
+                lowest,
+                highest,
+                "The rough size of the error in the light.",
             ),
-            Number("Light on the axis", "%", 95.2, 95.2, 95.2, "What of the mirror's light arrives."),
+            Number(
+                "Light on the axis", "%", 95.2, 95.2, 95.2, "What of the mirror's light arrives."
+            ),
         ],
         ladder=Ladder(rows),
         train=train,
@@ -174,11 +187,16 @@ def hostile():
     """Return a twin whose every text is what a browser must not obey."""
     plain = judgement()
     names = {"name": HOSTILE, "words": HOSTILE, "dominated_by": [HOSTILE], "tied_with": [HOSTILE]}
-    rows = [replace(row, **names) for row in plain.ladder.rows[:1]]
-    rows[0] = replace(rows[0], dominated_by=[], gains=[replace(g, name=HOSTILE, unit="<u>") for g in rows[0].gains])
+    rows = [replace(row, **names, train_after=plain.train) for row in plain.ladder.rows[:1]]
+    rows[0] = replace(
+        rows[0],
+        dominated_by=[],
+        gains=[replace(g, name=HOSTILE, unit="<u>") for g in rows[0].gains],
+    )
     rows.append(replace(rows[0], dominated_by=[HOSTILE]))
     texts = {key: [HOSTILE] for key in ("edge", "next", "reasons", "assumptions", "cautions")}
     return plain.but(
+        train_now=plain.train,
         verdict=HOSTILE,
         figure_words=HOSTILE,
         numbers=[replace(n, name=HOSTILE, unit="<u>", meaning=HOSTILE) for n in plain.numbers],

@@ -64,6 +64,8 @@ class RowLike(Protocol):
     @property
     def no_proven_gain(self) -> bool: ...
     @property
+    def upper_bound(self) -> bool: ...
+    @property
     def tied_with(self) -> Sequence[str]: ...
     @property
     def words(self) -> str: ...
@@ -91,7 +93,11 @@ class LadderLike(Protocol):
 
 
 class JudgementLike(Protocol):
-    """A judged train."""
+    """A judged train.
+
+    `mask` (a sweep), `edge` (sentences) and `coating` (an effect with `words`) are shown where the
+    record has them.
+    """
 
     @property
     def verdict(self) -> str: ...
@@ -105,12 +111,6 @@ class JudgementLike(Protocol):
     def obstruction_ratio(self) -> float: ...
     @property
     def ladder(self) -> LadderLike | None: ...
-    @property
-    def mask(self) -> Any: ...
-    @property
-    def edge(self) -> Sequence[str]: ...
-    @property
-    def coating(self) -> Any: ...
     @property
     def next(self) -> Sequence[str]: ...
     @property
@@ -132,9 +132,21 @@ class JudgementLike(Protocol):
 def chosen(record: JudgementLike) -> RowLike | None:
     """Return the row whose star is drawn as "after": the first that is worth its money.
 
-    That is the first one that no other row dominates, with a proven gain and a train to draw.
+    That is the first one with a proven gain and a train to draw that no other row dominates and
+    that is not a mere upper bound.
     """
     for row in record.ladder.rows if record.ladder else ():
-        if not (row.no_proven_gain or row.dominated_by) and row.train_after is not None:
+        doubted = row.no_proven_gain or row.dominated_by or row.upper_bound
+        if not doubted and row.train_after is not None:
             return row
     return None
+
+
+def doubt_about(got: GainLike) -> str:
+    """Return what has to be said beside a gain that is not proven, else an empty text."""
+    low, high = got.gain_interval
+    if got.proven:
+        return ""
+    if high < 0.0:
+        return "a loss"
+    return "no change" if low == high == 0.0 else "not proven"

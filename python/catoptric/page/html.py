@@ -9,9 +9,17 @@ import numpy as np
 
 from .._core import __version__
 from . import pictures
-from ._record import GainLike, JudgementLike, LadderLike, NumberLike, RowLike, chosen
+from ._record import (
+    GainLike,
+    JudgementLike,
+    LadderLike,
+    NumberLike,
+    RowLike,
+    chosen,
+    doubt_about,
+)
 from .markup import Markup, items, join, paragraph, tag
-from .numbers import gain, measured, parts, plain
+from .numbers import alike, gain, measured, parts, plain
 from .style import css
 from .svg import Picture
 
@@ -31,7 +39,9 @@ def whole_page(record: JudgementLike, refigure: Any = None) -> str:
         tag("title", f"{_subject(record)}: judgement"),
         tag("style", Markup(css())),
     )
-    page = tag("html", head, tag("body", body, class_="catoptric"), lang="en")
+    page = tag(
+        "html", head, tag("body", body, class_="catoptric"), lang="en", class_="catoptric-page"
+    )
     return f"<!DOCTYPE html>\n{page}\n"
 
 
@@ -55,13 +65,13 @@ def _can_draw() -> bool:
 def _sheet(record: JudgementLike, refigure: Any, *, top: int, drawn: bool) -> Markup:
     build = _Sections(top)
     sections = [
-        _what_to_do(build, record),
+        _what_to_do(build, record, drawn),
         _refigure(build, refigure, drawn),
         _pictures(build, record, drawn),
         build.section("next", "What to measure next", items(record.next, ordered=True)),
         _why(build, record),
-        _cautions(build, record),
-        _inputs(build, record, drawn),
+        _cautions(build, record, refigure),
+        _inputs(build, record),
     ]
     # Landmarks belong to a page of its own; a notebook has its own.
     header, main, footer = ("header", "main", "footer") if top == 1 else ("div", "div", "div")
@@ -105,10 +115,14 @@ class _Sections:
         """Return a part of a section under its own heading, or nothing."""
         return join([self.heading(2, title, "part"), inside]) if inside else Markup("")
 
-    def figure(self, picture: Picture) -> Markup:
-        notes = [tag("span", note, class_="note") for note in picture.notes]
-        caption = tag("figcaption", tag("strong", picture.title, class_="part"), *notes)
-        return tag("figure", caption, picture.svg)
+    def grid(self, shown: Sequence[Picture]) -> Markup:
+        """Return pictures beside one another, each under its title and notes; or nothing."""
+        figures = []
+        for picture in shown:
+            notes = [tag("span", note, class_="note") for note in picture.notes]
+            caption = tag("figcaption", tag("strong", picture.title, class_="part"), *notes)
+            figures.append(tag("figure", caption, picture.svg))
+        return tag("div", *figures, class_="pictures") if figures else Markup("")
 
 
 def _subject(record: JudgementLike) -> str:
@@ -134,7 +148,6 @@ def _number(number: NumberLike) -> Markup:
     reach = Markup("")
     if number.high > number.low:
         share = (number.value - number.low) / (number.high - number.low)
-        reach = tag("dd", low, " to ", _strip(share), high, class_="reach")
         reach = tag(
             "dd",
             tag("span", low),
@@ -175,7 +188,7 @@ def _strip(share: float) -> Markup:
     )
 
 
-def _what_to_do(build: _Sections, record: JudgementLike) -> Markup:
+def _what_to_do(build: _Sections, record: JudgementLike, drawn: bool) -> Markup:
     ladder = record.ladder
     if ladder is None or not ladder.rows:
         return Markup("")
@@ -187,6 +200,7 @@ def _what_to_do(build: _Sections, record: JudgementLike) -> Markup:
         "What to do",
         paragraph(words),
         _ladder_table(ladder),
+        build.grid([pictures.gains_picture(ladder)] if drawn else []),
         build.part("How to read it", items(filter(None, rules))),
         build.part("Left out", items(ladder.left_out)),
     )
@@ -195,61 +209,80 @@ def _what_to_do(build: _Sections, record: JudgementLike) -> Markup:
 def _ladder_table(ladder: LadderLike) -> Markup:
     names = [got.name for got in ladder.rows[0].gains]
     price = f"price ({ladder.currency})" if ladder.currency else "price"
-    heads = ["work", price, *names, "remarks"]
-    head = tag("tr", *(tag("th", name, scope="col", role="columnheader") for name in heads), role="row")
-    body = [_ladder_row(row, price, ladder.currency) for row in ladder.rows]
-    caption = tag(
-        "caption",
-        "Gain of each work with its interval of 95 %, below it before and after, and the gain for "
-        "each unit of price.",
-    )
-    # Roles are named because a phone stacks the cells, which would take their meaning away.
+    heads = [tag("th", name, scope="col", role="columnheader") for name in ("work", price, *names)]
+    now = _row_now(ladder)
+    body = [_ladder_row(row, ladder, price, say_before=not now) for row in ladder.rows]
+    below = "below it what it comes to" if now else "below it before and after"
+    caption = f"Gain of each work with its interval of 95 %, {below}, and the gain for its price."
+    # Roles are named because a telephone stacks the cells, which would take their meaning away.
     table = tag(
         "table",
-        caption,
-        tag("thead", head, role="rowgroup"),
-        tag("tbody", *body, role="rowgroup"),
+        tag("caption", caption),
+        tag("thead", tag("tr", *heads, role="row"), role="rowgroup"),
+        tag("tbody", now, *body, role="rowgroup"),
         class_="ladder",
         role="table",
     )
-    return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Works compared")
+    return _scrolling(table, "Works compared")
 
 
-def _ladder_row(row: RowLike, price: str, currency: str) -> Markup:
-    name = tag("th", row.name, scope="row", role="rowheader")
-    cost = tag(
-        "td", tag("span", plain(row.price, 6), class_="main"), data_label=price, role="cell"
-    )
-    remarks = [tag("span", text, class_="flag") for text in _flags(row)]
+def _scrolling(table: Markup, name: str) -> Markup:
+    """Return a table that scrolls by itself where it is too wide, also with the keyboard."""
+    return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label=name)
+
+
+def _row_now(ladder: LadderLike) -> Markup:
+    """Return the row of what is there now; nothing where the works do not begin from the same."""
+    first, *others = ladder.rows
+    starts = [(got.before, got.before_interval) for got in first.gains]
+    if any([(g.before, g.before_interval) for g in row.gains] != starts for row in others):
+        return Markup("")
+    cells = [
+        tag(
+            "td",
+            tag("span", measured(got.before, *got.before_interval, got.unit), class_="main"),
+            data_label=got.name,
+            role="cell",
+        )
+        for got in first.gains
+    ]
+    name = tag("th", "as it is now", scope="row", role="rowheader")
+    return tag("tr", name, tag("td", role="cell"), *cells, class_="weak", role="row")
+
+
+def _ladder_row(row: RowLike, ladder: LadderLike, price: str, *, say_before: bool) -> Markup:
+    said = [tag("span", text, class_="flag") for text in _flags(row)]
     if row.words:
-        remarks.append(tag("span", row.words, class_="more"))
-    weak = "weak" if row.no_proven_gain or row.dominated_by else None
+        said.append(tag("span", row.words, class_="row-words"))
+    cost = tag("span", plain(row.price, 6), class_="main")
     return tag(
         "tr",
-        name,
-        cost,
-        *(_gain_cell(got, currency) for got in row.gains),
-        tag("td", *remarks, data_label="remarks", role="cell"),
-        class_=weak,
+        tag("th", row.name, *said, scope="row", role="rowheader"),
+        tag("td", cost, data_label=price, role="cell"),
+        *(_gain_cell(got, ladder.currency, say_before=say_before) for got in row.gains),
+        class_="weak" if row.no_proven_gain or row.dominated_by else None,
         role="row",
     )
 
 
-def _gain_cell(got: GainLike, currency: str) -> Markup:
-    lines = [tag("span", gain(got.gain, *got.gain_interval, got.unit), class_="main")]
-    if not got.proven:
-        lines.append(tag("span", "not proven", class_="more"))
-    before = measured(got.before, *got.before_interval, got.unit)
-    after = measured(got.after, *got.after_interval, got.unit)
-    lines.append(tag("span", f"before {before}", class_="more"))
-    lines.append(tag("span", f"after {after}", class_="more"))
-    if got.gain_per_price is not None:
-        lines.append(tag("span", f"{plain(got.gain_per_price, 2)} per {currency or 'price'}", class_="more"))
-    return tag("td", *lines, data_label=got.name, role="cell")
+def _gain_cell(got: GainLike, currency: str, *, say_before: bool) -> Markup:
+    lines = []
+    if doubt := doubt_about(got):
+        lines.append(doubt)
+    if say_before:
+        lines.append(f"before {measured(got.before, *got.before_interval, got.unit)}")
+    lines.append(f"after {measured(got.after, *got.after_interval, got.unit)}")
+    if got.gain_per_price:
+        lines.append(f"{plain(got.gain_per_price, 2)} per {currency or 'unit of price'}")
+    main = tag("span", gain(got.gain, *got.gain_interval, got.unit), class_="main")
+    more = (tag("span", line, class_="more") for line in lines)
+    return tag("td", main, *more, data_label=got.name, role="cell")
 
 
 def _flags(row: RowLike) -> list[str]:
     flags = []
+    if row.upper_bound:
+        flags.append("an upper bound, not a promise")
     if row.no_proven_gain:
         flags.append("no proven gain")
     if row.dominated_by:
@@ -262,14 +295,13 @@ def _flags(row: RowLike) -> list[str]:
 def _refigure(build: _Sections, verdict: Any, drawn: bool) -> Markup:
     if verdict is None:
         return Markup("")
-    shown = build.figure(pictures.refigure_picture(verdict)) if drawn else Markup("")
+    shown = build.grid([pictures.refigure_picture(verdict)] if drawn else [])
     return build.section(
         "refigure",
         "The refigure, judged",
         paragraph(verdict.words),
-        tag("div", shown, class_="pictures") if shown else Markup(""),
+        shown,
         items(verdict.reasons),
-        items(verdict.cautions),
     )
 
 
@@ -277,20 +309,18 @@ def _pictures(build: _Sections, record: JudgementLike, drawn: bool) -> Markup:
     if not drawn:
         note = "Pictures need matplotlib, which is not installed: pip install catoptric[plot]"
         return build.section("pictures", "Pictures", paragraph(note, "note"))
-    figures = [build.figure(picture) for picture in pictures.all_pictures(record)]
-    return build.section("pictures", "Pictures", tag("div", *figures, class_="pictures"))
+    return build.section("pictures", "Pictures", build.grid(pictures.all_pictures(record)))
 
 
 def _why(build: _Sections, record: JudgementLike) -> Markup:
-    mask = record.mask
-    about_mask = [] if mask is None else [str(mask.reason)]
+    about_mask = [getattr(getattr(record, "mask", None), "reason", "")]
     return build.section(
         "why",
         "Why, and what was assumed",
         build.part("Reasons", items(record.reasons)),
-        build.part("The edge", items(record.edge)),
+        build.part("The edge", items(getattr(record, "edge", ()))),
         build.part("The edge mask", items(filter(None, about_mask))),
-        build.part("The coating", items(_words_of(record.coating))),
+        build.part("The coating", items(_words_of(getattr(record, "coating", None)))),
         build.part("Assumptions", items(record.assumptions)),
     )
 
@@ -300,41 +330,35 @@ def _words_of(result: Any) -> list[str]:
     return [words] if isinstance(words, str) else list(words)
 
 
-def _cautions(build: _Sections, record: JudgementLike) -> Markup:
-    return build.section("cautions", "Cautions", items(record.cautions), class_="cautions")
+def _cautions(build: _Sections, record: JudgementLike, refigure: Any) -> Markup:
+    """Return all that warns, from the judgement and from the refigure, each once."""
+    said = dict.fromkeys([*record.cautions, *(refigure.cautions if refigure is not None else ())])
+    return build.section("cautions", "Cautions", items(said), class_="cautions")
 
 
-def _inputs(build: _Sections, record: JudgementLike, drawn: bool) -> Markup:
+def _inputs(build: _Sections, record: JudgementLike) -> Markup:
     evidence = record.evidence
     readings = getattr(evidence, "readings", None)
-    picture = pictures.readings_picture(record) if drawn else None
-    shown = [_readings_table(readings)] if readings is not None else []
-    if picture is not None:
-        shown.append(tag("div", build.figure(picture), class_="pictures"))
     paper = getattr(evidence, "sheet", None) or getattr(evidence, "report", None)
+    asked = [*record.train.problems(), *(readings.problems() if readings is not None else ())]
+    shown = _readings_table(readings) if readings is not None else Markup("")
     if paper is not None:
-        shown.append(_facts(paper.to_dict()))
+        shown = _facts(paper.to_dict())
     return build.section(
         "inputs",
         "What went in",
         build.part("The telescope", tag("pre", tag("code", record.train.to_toml()), tabindex="0")),
-        build.part("The evidence", join(shown)),
+        build.part("The evidence", shown),
+        build.part("What deserves a look", items(str(problem) for problem in asked)),
     )
 
 
 def _readings_table(readings: Any) -> Markup:
     runs = np.asarray(readings.runs_mm)
+    radii = np.stack([np.asarray(readings.inner_radius_mm), np.asarray(readings.outer_radius_mm)])
     heads = ["inner radius (mm)", "outer radius (mm)"]
     heads += [f"run {number + 1} (mm)" for number in range(len(runs))]
-    rows = [
-        [plain(inner, 6), plain(outer, 6), *(_reading(value) for value in zone)]
-        for inner, outer, zone in zip(
-            np.asarray(readings.inner_radius_mm),
-            np.asarray(readings.outer_radius_mm),
-            runs.T,
-            strict=True,
-        )
-    ]
+    columns = [*alike(radii), *alike(runs)]
     caption = (
         f"Knife-edge readings: {readings.source} source, readings increase "
         f"{readings.readings_increase.replace('_', ' ')}, radius of curvature "
@@ -344,14 +368,13 @@ def _readings_table(readings: Any) -> Markup:
         "table",
         tag("caption", caption),
         tag("thead", tag("tr", *(tag("th", head, scope="col") for head in heads))),
-        tag("tbody", *(tag("tr", *(tag("td", cell) for cell in row)) for row in rows)),
+        tag(
+            "tbody",
+            *(tag("tr", *(tag("td", c) for c in row)) for row in zip(*columns, strict=True)),
+        ),
         class_="readings",
     )
-    return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Readings")
-
-
-def _reading(value: float) -> str:
-    return plain(float(value), 6) if np.isfinite(value) else "none"
+    return _scrolling(table, "Readings")
 
 
 def _facts(values: dict[str, Any]) -> Markup:

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from .._display import fixed
+from .._display import decimals_for, fixed
 
-__all__ = ["gain", "measured", "parts", "plain"]
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+__all__ = ["alike", "gain", "measured", "parts", "plain"]
 
 PLAIN_FIGURES = 3
 """Figures of a number whose uncertainty is not known."""
 
-MOST_DECIMALS = 6
-"""Decimals beyond which a very narrow interval asks for nothing more."""
+MOST_FIGURES = 4
+"""Figures of the largest of three numbers, however narrow the interval is."""
+
+SPACE = "\u00a0"
+"""Between a number and its unit: no line breaks there."""
 
 
 def decimals_deserved(uncertainty: float) -> int:
@@ -49,21 +57,22 @@ def parts(value: float, low: float, high: float) -> tuple[str, str, str]:
     half = (high - low) / 2.0
     if not half > 0.0 or not math.isfinite(half):
         return plain(value), plain(low), plain(high)
-    decimals = min(decimals_deserved(half), MOST_DECIMALS)
+    largest = max(abs(value), abs(low), abs(high))
+    decimals = min(decimals_deserved(half), decimals_for(largest, MOST_FIGURES))
     return fixed(value, decimals), fixed(low, decimals), fixed(high, decimals)
 
 
 def measured(value: float, low: float, high: float, unit: str = "") -> str:
-    """Write a value with its interval and unit; a value without uncertainty stands alone.
+    r"""Write a value with its interval and unit; a value without uncertainty stands alone.
 
     Units: as named.
 
     >>> assert measured(0.7052, 0.683, 0.872) == "0.71 (0.68 to 0.87)"
-    >>> assert measured(308.0, 308.0, 308.0, "mm") == "308 mm"
+    >>> assert measured(308.0, 308.0, 308.0, "mm") == "308\u00a0mm"
     """
     middle, bottom, top = parts(value, low, high)
-    written = f"{middle} ({bottom} to {top})" if high > low else middle
-    return f"{written} {unit}".rstrip()
+    written = middle if bottom == top else f"{middle} ({bottom} to {top})"
+    return f"{written}{SPACE}{unit}" if unit else written
 
 
 def gain(value: float, low: float, high: float, unit: str = "") -> str:
@@ -75,8 +84,8 @@ def gain(value: float, low: float, high: float, unit: str = "") -> str:
     >>> assert gain(-0.061, -0.061, -0.061) == "-0.061"
     """
     middle, bottom, top = (_signed(text) for text in parts(value, low, high))
-    written = f"{middle} ({bottom} to {top})" if high > low else middle
-    return f"{written} {unit}".rstrip()
+    written = middle if bottom == top else f"{middle} ({bottom} to {top})"
+    return f"{written}{SPACE}{unit}" if unit else written
 
 
 def plain(value: float, figures: int = PLAIN_FIGURES) -> str:
@@ -91,6 +100,20 @@ def plain(value: float, figures: int = PLAIN_FIGURES) -> str:
     decimals = figures - 1 - math.floor(math.log10(abs(value)))
     text = fixed(value, decimals)
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def alike(rows: npt.NDArray[np.float64]) -> list[list[str]]:
+    """Write a table of given numbers, all with as many decimals as the finest of them has.
+
+    What is missing (NaN) is written as "none".
+
+    >>> assert alike(np.array([[7.5, 7.68], [10.0, np.nan]]))[1] == ["10.00", "none"]
+    """
+    given = [float(value) for value in rows.flat if math.isfinite(value)]
+    decimals = next((d for d in range(6) if all(abs(round(v, d) - v) < 1e-9 for v in given)), 6)
+    return [
+        [fixed(float(v), decimals) if math.isfinite(v) else "none" for v in row] for row in rows
+    ]
 
 
 def _signed(text: str) -> str:

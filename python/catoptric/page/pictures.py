@@ -8,22 +8,25 @@ import numpy as np
 
 from .. import plotting
 from ..plotting import _style
-from ._record import JudgementLike, LadderLike, RowLike, chosen
+from ._record import JudgementLike, LadderLike, RowLike, chosen, doubt_about
 from .numbers import gain, measured, plain
 from .svg import Picture, draw
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["all_pictures", "readings_picture", "refigure_picture"]
+__all__ = ["all_pictures", "gains_picture", "refigure_picture"]
 
-FREQUENCIES = 49
+FREQUENCIES = 29
 """Points of a contrast curve."""
 
-FIELD_SHARE = 0.45
+FIELD_SHARE = 0.3
 """How far from the axis the light is drawn, in minor axes of the diagonal."""
 
 FIELD_POINTS = 46
+
+LONGEST_NAME = 44
+"""Letters of a work's name in a picture; in the text around it the name stands in full."""
 
 NM_PER_MM = 1e6
 ARCSEC_PER_RAD = 206264.80624709636
@@ -33,7 +36,7 @@ def all_pictures(record: JudgementLike) -> list[Picture]:
     """Return the pictures that the record has something for, in the order of the page."""
     after = chosen(record)
     found = [
-        _gains(record.ladder) if record.ladder and record.ladder.rows else None,
+        _readings(record),
         _glass(record),
         *_stars(record, after),
         _contrast(record, after),
@@ -41,6 +44,19 @@ def all_pictures(record: JudgementLike) -> list[Picture]:
         _light(record),
     ]
     return [picture for picture in found if picture is not None]
+
+
+def _readings(record: JudgementLike) -> Picture | None:
+    """Draw the readings as they were taken, the paraboloid taken away, if there are any."""
+    readings = getattr(record.evidence, "readings", None)
+    if readings is None:
+        return None
+    spread = np.asarray(readings.mean_mm) - np.asarray(readings.paraboloid_mm)
+    alt = (
+        f"{readings.run_count} runs of knife-edge readings through {readings.opening_count} "
+        f"openings. Less the paraboloid, their means span {plain(float(np.ptp(spread)))} mm."
+    )
+    return draw("readings", lambda ax: plotting.readings(readings, ax), alt, height_in=3.3)
 
 
 def _glass(record: JudgementLike) -> Picture | None:
@@ -70,15 +86,15 @@ def _stars(record: JudgementLike, after: RowLike | None) -> list[Picture]:
     now = _psf(record, record.train_now)
     half_width_um = plotting.star.RINGS_SHOWN * float(np.asarray(now.airy.dark_rings_um)[0])
     basis = f"{plain(record.wavelength_nm)} nm, focus {record.focus}"
-    pairs = [("now", "The star now", now, record.figure_words)]
+    pairs = [("now", "The star now", now, f"drawn from {record.figure_words}")]
     if after is not None:
-        pairs.append(("after", f"The star after: {after.name}", _psf(record, after.train_after), ""))
+        done = _psf(record, after.train_after)
+        pairs.append(("after", f"The star after: {after.name}", done, "the same, the work done"))
     pictures = []
     for key, title, psf, words in pairs:
         notes = [f"Strehl {psf.strehl:.2f} at {basis}", _style.SEEN_IN_EYEPIECE]
         notes.append("white: the peak of a perfect star of the same aperture")
-        if words:
-            notes.append(f"drawn from {words}")
+        notes.append(words)
         alt = (
             f"{title}: a bright disc {plain(psf.fwhm_um)} um wide at half brightness, with rings. "
             f"Strehl {psf.strehl:.2f} at {basis}."
@@ -120,7 +136,14 @@ def _contrast(record: JudgementLike, after: RowLike | None) -> Picture:
         ax.plot(on_sky, perfect, ":", color=_style.INK, linewidth=1.4, label="perfect, same shadow")
         for series, (name, curve) in zip(_style.SERIES, curves, strict=False):
             mean = np.asarray(curve.contrast_mean)
-            ax.plot(on_sky, mean, series.line, color=series.colour, linewidth=1.8, label=name)
+            ax.plot(
+                on_sky,
+                mean,
+                series.line,
+                color=series.colour,
+                linewidth=1.8,
+                label=_short(name, 30),
+            )
         ax.set_xlim(0.0, float(on_sky[-1]))
         ax.set_ylim(0.0, 1.02)
         periods = [p for p in (5.0, 2.0, 1.0, 0.7, 0.5, 0.4) if p * on_sky[-1] >= 1.0]
@@ -146,7 +169,7 @@ def _contrast(record: JudgementLike, after: RowLike | None) -> Picture:
 
 def _mask(record: JudgementLike) -> Picture | None:
     """Draw the sweep over mask diameters, if there is one."""
-    sweep = record.mask
+    sweep = getattr(record, "mask", None)
     if sweep is None:
         return None
     diameter, strehl = np.asarray(sweep.diameter_mm), np.asarray(sweep.strehl)
@@ -174,17 +197,18 @@ def _light(record: JudgementLike) -> Picture | None:
     return draw("light", lambda ax: plotting.illumination(light, ax), alt)
 
 
-def _gains(ladder: LadderLike) -> Picture:
-    """Draw what each row gains in the first quantity, with its interval."""
+def gains_picture(ladder: LadderLike) -> Picture:
+    """Return what each row gains in the first quantity, with its interval."""
     rows = ladder.rows
     first = rows[0].gains[0]
     unit = f" ({first.unit})" if first.unit else ""
 
     def paint(ax: Axes) -> None:
-        ax.axvline(0.0, color=_style.INK, linewidth=0.8)
         for place, row in enumerate(rows):
             got = row.gains[0]
             series = _style.SERIES[1 if got.proven else 0]
+            # The zero line is broken where the names stand.
+            ax.vlines(0.0, place - 0.2, place + 0.42, color=_style.INK, linewidth=0.8)
             ax.plot(got.gain_interval, (place, place), color=series.colour, linewidth=2.4)
             ax.plot(
                 [got.gain],
@@ -195,7 +219,7 @@ def _gains(ladder: LadderLike) -> Picture:
                 markersize=6.5,
             )
             ax.annotate(
-                row.name,
+                _short(row.name),
                 xy=(0.0, place),
                 xycoords=("axes fraction", "data"),
                 xytext=(2.0, 5.5),
@@ -220,23 +244,15 @@ def _gains(ladder: LadderLike) -> Picture:
     )
 
 
+def _short(name: str, longest: int = LONGEST_NAME) -> str:
+    return name if len(name) <= longest else f"{name[: longest - 3].rstrip()}..."
+
+
 def _gain_words(row: RowLike) -> str:
     got = row.gains[0]
     words = gain(got.gain, *got.gain_interval, got.unit)
-    return words if got.proven else f"{words}, not proven"
-
-
-def readings_picture(record: JudgementLike) -> Picture | None:
-    """Return the readings as they were taken, the paraboloid taken away, if there are any."""
-    readings = getattr(record.evidence, "readings", None)
-    if readings is None:
-        return None
-    spread = np.asarray(readings.mean_mm) - np.asarray(readings.paraboloid_mm)
-    alt = (
-        f"{readings.run_count} runs of knife-edge readings through {readings.opening_count} "
-        f"openings. Less the paraboloid, their means span {plain(float(np.ptp(spread)))} mm."
-    )
-    return draw("readings", lambda ax: plotting.readings(readings, ax), alt, height_in=3.3)
+    doubt = doubt_about(got)
+    return f"{words}, {doubt}" if doubt else words
 
 
 def refigure_picture(verdict: Any) -> Picture:

@@ -10,10 +10,10 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ..plotting import _style
-from .markup import Markup
+from .markup import Markup, tag
 from .style import LIGHT
 
 if TYPE_CHECKING:
@@ -27,9 +27,11 @@ SALT = "catoptric"
 WIDTH_IN = 4.5
 """Width of every picture, inches: on a telephone its text is then still as large as a footnote."""
 
-_SETTINGS = {
+_SETTINGS: dict[Any, Any] = {
     "svg.hashsalt": SALT,
     "svg.fonttype": "path",
+    # Names are the user's: a dollar sign in them is no formula.
+    "text.parse_math": False,
     "font.size": 9.0,
     "axes.labelsize": 9.0,
     "xtick.labelsize": 8.5,
@@ -115,8 +117,6 @@ def _take_words(ax: Axes) -> tuple[str, tuple[str, ...]]:
 
 def _inline(file: str, key: str, alt: str) -> Markup:
     """Turn an SVG file into an element of the page."""
-    from .markup import tag
-
     inside = file[file.index("<svg") :]
     box = re.search(r'viewBox="([^"]+)"', inside)
     assert box is not None
@@ -125,7 +125,13 @@ def _inline(file: str, key: str, alt: str) -> Markup:
     body = re.sub(r"<!--.*?-->", "", body, flags=re.DOTALL)
     # In a page, unlike in a file, links need no second set of names.
     body = body.replace("xlink:href=", "href=")
-    body = re.sub(r'\bid="', f'id="{key}-', body)
+    # Only what something refers to keeps its name, and names of two pictures never meet.
+    asked = set(re.findall(r"url\(#([^)]+)\)", body)) | set(re.findall(r'href="#([^"]+)"', body))
+
+    def rename(found: re.Match[str]) -> str:
+        return f' id="{key}-{found.group(1)}"' if found.group(1) in asked else ""
+
+    body = re.sub(r'\s+id="([^"]+)"', rename, body)
     body = body.replace("url(#", f"url(#{key}-").replace('href="#', f'href="#{key}-')
     body = re.sub(r"(fill|stroke|stop-color): (#[0-9a-f]{6})", _follow, body)
     body = re.sub(r"\s*\n\s*", "\n", body).strip()
