@@ -49,8 +49,9 @@ pub use error::{Error, Problem, Result, Severity};
 pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{
     Aim, AimWeights, Ceiling, Change, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison,
-    DiagonalRow, Evidence, Judgement, OffsetRule, ReadingDetails, Recommendation, RowChunks, SizeScore,
-    Verdict, Worth, judge_refigure,
+    DiagonalRow, Evidence, GainBasis, Judgement, LadderGain, LadderOptions, LadderRow, LadderWeights,
+    NamedInterval, OffsetRule, ReadingDetails, Recommendation, RefigureAfter, RowChunks, SizeScore,
+    TrainJudgement, ValueLadder, Verdict, Work, WorkChange, Worth, judge_refigure, judgement, value_ladder,
 };
 pub use model::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, FigureLayer, FilterRing, FlatEdge,

@@ -1,6 +1,6 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from os import PathLike
-from typing import Any, ClassVar, Self, TypeAlias, Unpack, final, overload, type_check_only
+from typing import Any, ClassVar, Literal, Self, TypeAlias, Unpack, final, overload, type_check_only
 
 import numpy as np
 import numpy.typing as npt
@@ -98,6 +98,8 @@ __all__ = [
     "ImageShift",
     "KnifeEdgeReadings",
     "KnifePicture",
+    "LadderGain",
+    "LadderRow",
     "Light",
     "LightMap",
     "LitCircle",
@@ -106,6 +108,7 @@ __all__ = [
     "Misplacement",
     "MisplacementEffects",
     "Mtf",
+    "NamedInterval",
     "NightsThatShow",
     "Opening",
     "OppositeBaffle",
@@ -138,14 +141,17 @@ __all__ = [
     "ThicknessFinding",
     "ThroughFocus",
     "Train",
+    "TrainJudgement",
     "TrainSection",
     "TurnedEdge",
     "TurnedRuns",
     "TypicalFault",
+    "ValueLadder",
     "Verdict",
     "View",
     "ViewDifference",
     "Wavefront",
+    "Work",
     "ZernikeFigure",
     "ZernikeReport",
     "ZernikeTerms",
@@ -160,6 +166,7 @@ __all__ = [
     "grating_picture",
     "inches",
     "judge_refigure",
+    "judgement",
     "knife_edge_picture",
     "light_by_size",
     "nights_that_show",
@@ -167,6 +174,7 @@ __all__ = [
     "scatter_loss",
     "smallest_diagonal",
     "typical_faults",
+    "value_ladder",
 ]
 
 DEFAULT_WAVELENGTH_NM: float
@@ -2598,6 +2606,254 @@ def judge_refigure(
     wavelength_nm: Number = 550.0,
 ) -> Verdict: ...
 def bench_scatter(first: KnifeEdgeReadings, second: KnifeEdgeReadings, /) -> BenchScatter: ...
+
+# What to do with a train.
+
+_GainBasisName: TypeAlias = (
+    Literal["described"]
+    | Literal["drawn"]
+    | Literal["promised"]
+    | Literal["assumed_shape"]
+    | Literal["upper_bound"]
+)
+_WorkKind: TypeAlias = (
+    Literal["mask"]
+    | Literal["refigure"]
+    | Literal["recoat"]
+    | Literal["change_diagonal"]
+    | Literal["other"]
+)
+
+@final
+class Work(_Record):
+    @staticmethod
+    def mask(*, diameter_mm: Number, price: Number, name: str | None = None) -> Work: ...
+    @staticmethod
+    def refigure(
+        *,
+        price: Number,
+        after: _Given | str | None = None,
+        after_rms_nm: Numbers1D | None = None,
+        recoat_reflectance: Number | None = None,
+        name: str | None = None,
+    ) -> Work: ...
+    @staticmethod
+    def recoat(
+        *,
+        mirror: str,
+        reflectance: Number | Numbers1D,
+        price: Number,
+        name: str | None = None,
+    ) -> Work: ...
+    @staticmethod
+    def change_diagonal(
+        *,
+        minor_axis_mm: Number,
+        price: Number,
+        reflectance: Number | None = None,
+        name: str | None = None,
+    ) -> Work: ...
+    @staticmethod
+    def other(*, name: str, train: Train, price: Number) -> Work: ...
+    @property
+    def kind(self) -> _WorkKind: ...
+    @property
+    def name(self) -> str: ...
+    @property
+    def price(self) -> float: ...
+    @property
+    def diameter_mm(self) -> float | None: ...
+    @property
+    def minor_axis_mm(self) -> float | None: ...
+    @property
+    def after(self) -> FigureEstimate | SheetFigure | ZernikeFigure | str | None: ...
+    @property
+    def after_rms_nm(self) -> Interval | None: ...
+    @property
+    def reflectance(self) -> tuple[float | None, float | None]: ...
+    @property
+    def train(self) -> Train | None: ...
+
+@final
+class LadderGain(_Record):
+    @property
+    def name(self) -> str: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def before(self) -> float: ...
+    @property
+    def after(self) -> float: ...
+    @property
+    def gain(self) -> float: ...
+    @property
+    def before_interval(self) -> Interval: ...
+    @property
+    def after_interval(self) -> Interval: ...
+    @property
+    def gain_interval(self) -> Interval: ...
+    @property
+    def gain_per_price(self) -> float | None: ...
+    @property
+    def basis(self) -> _GainBasisName: ...
+    @property
+    def proven(self) -> bool: ...
+    @property
+    def before_draws(self) -> Floats: ...
+    @property
+    def after_draws(self) -> Floats: ...
+
+@final
+class LadderRow(_Record):
+    @property
+    def name(self) -> str: ...
+    @property
+    def works(self) -> list[Work]: ...
+    @property
+    def price(self) -> float: ...
+    @property
+    def gains(self) -> list[LadderGain]: ...
+    @property
+    def score(self) -> float: ...
+    @property
+    def score_interval(self) -> Interval: ...
+    @property
+    def dominated_by(self) -> list[str]: ...
+    @property
+    def no_proven_gain(self) -> bool: ...
+    @property
+    def upper_bound(self) -> bool: ...
+    @property
+    def tied_with(self) -> list[str]: ...
+    @property
+    def words(self) -> str: ...
+    @property
+    def train_after(self) -> Train: ...
+
+@final
+class ValueLadder(_Record):
+    def __len__(self) -> int: ...
+    @property
+    def rows(self) -> list[LadderRow]: ...
+    @property
+    def price(self) -> Floats: ...
+    @property
+    def score(self) -> Floats: ...
+    @property
+    def order_rule(self) -> str: ...
+    @property
+    def no_gain_rule(self) -> str: ...
+    @property
+    def field_rule(self) -> str: ...
+    @property
+    def left_out(self) -> list[str]: ...
+    @property
+    def assumptions(self) -> list[str]: ...
+    @property
+    def details_arcsec(self) -> list[float]: ...
+    @property
+    def seeing(self) -> Seeing | None: ...
+    @property
+    def field_loss_magnitudes(self) -> float: ...
+    @property
+    def weights(self) -> dict[str, float]: ...
+    @property
+    def currency(self) -> str: ...
+    @property
+    def train(self) -> Train: ...
+    @property
+    def train_now(self) -> Train: ...
+    @property
+    def evidence(self) -> FigureEstimate | SheetFigure | ZernikeFigure | None: ...
+    @property
+    def works(self) -> list[Work]: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def seed(self) -> int: ...
+    def table(self) -> Table: ...
+    def plot(self, ax: Axes | None = None) -> Axes: ...
+
+@final
+class NamedInterval(_Record):
+    @property
+    def name(self) -> str: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def value(self) -> float: ...
+    @property
+    def low(self) -> float: ...
+    @property
+    def high(self) -> float: ...
+    @property
+    def meaning(self) -> str: ...
+
+@final
+class TrainJudgement(_Record):
+    @property
+    def verdict(self) -> str: ...
+    @property
+    def numbers(self) -> list[NamedInterval]: ...
+    @property
+    def ladder(self) -> ValueLadder | None: ...
+    @property
+    def next(self) -> list[str]: ...
+    @property
+    def reasons(self) -> list[str]: ...
+    @property
+    def assumptions(self) -> list[str]: ...
+    @property
+    def cautions(self) -> list[str]: ...
+    @property
+    def obstruction_ratio(self) -> float: ...
+    @property
+    def focus(self) -> FocusName: ...
+    @property
+    def train(self) -> Train: ...
+    @property
+    def train_now(self) -> Train: ...
+    @property
+    def figure_words(self) -> str: ...
+    @property
+    def evidence(self) -> FigureEstimate | SheetFigure | ZernikeFigure | None: ...
+    @property
+    def works(self) -> list[Work]: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def draws(self) -> int: ...
+    @property
+    def seed(self) -> int: ...
+
+def value_ladder(
+    train: Train,
+    evidence: _Given | None = None,
+    works: Iterable[Work] = (),
+    *,
+    details_arcsec: Number | Numbers1D = (1.0,),
+    seeing: Seeing | None = None,
+    field_loss_magnitudes: Number = 0.3,
+    weights: Mapping[str, Number] | None = None,
+    wavelength_nm: Number = 550.0,
+    draws: int = 2000,
+    seed: int = 1,
+    currency: str = "",
+) -> ValueLadder: ...
+def judgement(
+    train: Train,
+    evidence: _Given | None = None,
+    works: Iterable[Work] = (),
+    *,
+    details_arcsec: Number | Numbers1D = (1.0,),
+    seeing: Seeing | None = None,
+    field_loss_magnitudes: Number = 0.3,
+    weights: Mapping[str, Number] | None = None,
+    wavelength_nm: Number = 550.0,
+    draws: int = 2000,
+    seed: int = 1,
+    currency: str = "",
+) -> TrainJudgement: ...
 
 # Which diagonal.
 

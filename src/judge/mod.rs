@@ -2,6 +2,8 @@
 
 mod diagonals;
 mod evidence;
+mod judgement;
+mod ladder;
 mod refigure;
 mod words;
 mod worth;
@@ -11,5 +13,10 @@ pub use diagonals::{
     OffsetRule, Recommendation, RowChunks, SizeScore,
 };
 pub use evidence::Evidence;
+pub use judgement::{NamedInterval, TrainJudgement, judgement};
+pub use ladder::{
+    GainBasis, LadderGain, LadderOptions, LadderRow, LadderWeights, RefigureAfter, ValueLadder, Work,
+    WorkChange, value_ladder,
+};
 pub use refigure::{Judgement, ReadingDetails, Verdict, judge_refigure};
 pub use worth::{Change, Worth};

@@ -146,7 +146,7 @@ pub(super) fn reasons(before: &Evidence, after: &Evidence, gain: &Measured, by_r
 }
 
 /// What is to be said of one set of readings.
-fn of_readings(figure: &FigureEstimate) -> Vec<String> {
+pub(super) fn of_readings(figure: &FigureEstimate) -> Vec<String> {
     let mut remarks = Vec::new();
     if figure.options.reading_sigma_mm.is_some() {
         remarks.push("the noise of the readings is taken as stated.".to_owned());
@@ -226,4 +226,13 @@ pub(super) fn cautions() -> Vec<String> {
     ]
     .map(str::to_owned)
     .to_vec()
+}
+
+/// The same for whoever plans works on a whole train.
+pub(super) fn all_cautions() -> Vec<String> {
+    let more = [
+        "Laser collimators: take the lowest class, and never let the beam go toward an eye.",
+        "Ladders in the dark: stand them on firm ground, with someone beside them.",
+    ];
+    cautions().into_iter().chain(more.map(str::to_owned)).collect()
 }

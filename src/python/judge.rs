@@ -262,13 +262,13 @@ fn judge_refigure(
 }
 
 /// The diagonal's shadow over the clear aperture, by diameter: a mask does not change what was tested.
-fn shadow(train: &PyTrain) -> f64 {
+pub(super) fn shadow(train: &PyTrain) -> f64 {
     let diagonal = train.train.diagonal().map_or(0.0, |d| d.minor_axis_mm);
     diagonal / train.train.primary().clear_aperture_mm
 }
 
 /// What was measured, as the caller gave it: figures are made of it with the options of the call.
-enum Given {
+pub(super) enum Given {
     Readings(KnifeEdgeReadings),
     Sheet(TestSheet),
     Report(ZernikeReport),
@@ -276,7 +276,7 @@ enum Given {
 }
 
 impl Given {
-    fn new(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Self> {
+    pub(super) fn new(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Self> {
         Ok(if let Ok(readings) = value.cast::<PyKnifeEdgeReadings>() {
             Self::Readings(readings.get().0.clone())
         } else if let Ok(figure) = value.cast::<PyFigureEstimate>() {
@@ -305,7 +305,7 @@ impl Given {
         }
     }
 
-    fn evidence(self, options: &ReduceOptions) -> crate::Result<Evidence> {
+    pub(super) fn evidence(self, options: &ReduceOptions) -> crate::Result<Evidence> {
         Ok(match self {
             Self::Readings(readings) => (&readings.reduce(options.clone())?).into(),
             Self::Sheet(sheet) => (&sheet.figure(options.wavelength_nm)?).into(),
@@ -319,7 +319,7 @@ impl Given {
 }
 
 /// The object that wraps a piece of evidence.
-fn figure_of(py: Python<'_>, evidence: &Evidence) -> PyResult<Py<PyAny>> {
+pub(super) fn figure_of(py: Python<'_>, evidence: &Evidence) -> PyResult<Py<PyAny>> {
     Ok(match evidence {
         Evidence::Readings(figure) => {
             Bound::new(py, PyFigureEstimate((**figure).clone()))?.into_any().unbind()

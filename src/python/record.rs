@@ -113,6 +113,10 @@ fn plain<'py>(value: &Bound<'py, PyAny>) -> PyResult<Bound<'py, PyAny>> {
         let parts = parts.iter().map(|part| plain(&part)).collect::<PyResult<Vec<_>>>()?;
         return Ok(pyo3::types::PyTuple::new(value.py(), parts)?.into_any());
     }
+    if let Ok(parts) = value.cast::<pyo3::types::PyList>() {
+        let parts = parts.iter().map(|part| plain(&part)).collect::<PyResult<Vec<_>>>()?;
+        return Ok(pyo3::types::PyList::new(value.py(), parts)?.into_any());
+    }
     if value.hasattr("to_dict")? { value.call_method0("to_dict") } else { Ok(value.clone()) }
 }
 

@@ -296,7 +296,7 @@ impl FigureEstimate {
     }
 
     /// The readings made ready and the weights of all components: those kept, or made anew where a field was changed by hand.
-    pub(super) fn prepared(&self) -> Result<Arc<(KnifeEdgeReadings, Analysis, Evidence)>> {
+    pub(in crate::shop_test) fn prepared(&self) -> Result<Arc<(KnifeEdgeReadings, Analysis, Evidence)>> {
         let kept = &self.kept.0;
         if kept.0 == self.readings && kept.1.options == self.options {
             return Ok(Arc::clone(kept));

@@ -47,12 +47,12 @@ pub use sheet_figure::SheetFigure;
 pub use test_sheet::{TestSheet, TestSheetInput};
 pub use turned_estimate::{Astigmatism, AstigmatismEstimate, AstigmatismOrigin};
 pub use turned_runs::{TurnedRun, TurnedRuns, TurnedRunsInput};
+pub(crate) use unseen::{
+    AllowedFigures, PairedDraws, Quadratic, RingQuality, RoundRing, WELL_MEASURED_MM, contributions,
+    next_measurements, paired_draws, settling, sights,
+};
 pub use unseen::{
     AssumedEnds, Cause, Contribution, EdgeFinding, NextMeasurement, Settling, SmoothFigure, ZoneCheck,
-};
-pub(crate) use unseen::{
-    PairedDraws, Quadratic, WELL_MEASURED_MM, contributions, next_measurements, paired_draws, settling,
-    sights,
 };
 pub use zernike_figure::ZernikeFigure;
 pub use zernike_report::{CoefficientUnit, Normalisation, TestPlace, ZernikeReport, ZernikeReportInput};

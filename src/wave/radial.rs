@@ -94,8 +94,56 @@ impl RadialPupil {
         let first = (0..grid.nodes).find(inside).unwrap_or(0);
         let nodes = first..(0..grid.nodes).rfind(inside).map_or(first, |last| last + 1);
         let points: Vec<usize> = (grid.nodes..radii.len()).filter(inside).collect();
-        let total: f64 = grid.weight_mm2[nodes.clone()].iter().sum();
-        let weight: Vec<f64> = grid.weight_mm2[nodes.clone()].iter().map(|w| w / total).collect();
+        let weight = grid.weight_mm2[nodes.clone()].to_vec();
+        Self::of_nodes(
+            grid,
+            nodes,
+            points,
+            weight,
+            (inner_mm, outer_mm),
+            radius_of_curvature_mm,
+            wavelength_nm,
+        )
+    }
+
+    /// The ring between any two radii: a segment of the grid that an end cuts counts with the integral of the cubic through
+    /// its four nodes, up to the end.
+    ///
+    /// Left out: what a figure does within a segment beyond its cubic; next to the rim segments are 1 to 5 mm long.
+    pub(crate) fn between(
+        grid: &RadialGrid,
+        (inner_mm, outer_mm): (f64, f64),
+        radius_of_curvature_mm: f64,
+        wavelength_nm: f64,
+    ) -> Self {
+        let (nodes, weight) = grid.weights_between(inner_mm, outer_mm);
+        let slack = 1e-7 * outer_mm;
+        let inside =
+            |k: &usize| grid.radius_mm[*k] >= inner_mm - slack && grid.radius_mm[*k] <= outer_mm + slack;
+        let points = (grid.nodes..grid.radius_mm.len()).filter(inside).collect();
+        Self::of_nodes(
+            grid,
+            nodes,
+            points,
+            weight,
+            (inner_mm, outer_mm),
+            radius_of_curvature_mm,
+            wavelength_nm,
+        )
+    }
+
+    fn of_nodes(
+        grid: &RadialGrid,
+        nodes: std::ops::Range<usize>,
+        points: Vec<usize>,
+        weight_mm2: Vec<f64>,
+        (inner_mm, outer_mm): (f64, f64),
+        radius_of_curvature_mm: f64,
+        wavelength_nm: f64,
+    ) -> Self {
+        let radii = &grid.radius_mm;
+        let total: f64 = weight_mm2.iter().sum();
+        let weight: Vec<f64> = weight_mm2.iter().map(|w| w / total).collect();
         let share = |r: f64| 1.0 / (1.0 + (r / radius_of_curvature_mm).powi(2));
         let wave: Vec<f64> = radii[nodes.clone()].iter().map(|&r| 2.0 * share(r)).collect();
         let point_wave: Vec<f64> = points.iter().map(|&k| 2.0 * share(radii[k])).collect();
@@ -150,7 +198,7 @@ impl RadialPupil {
             (low, high) = (low.min(wave), high.max(wave));
         }
         let square: f64 = self.weight.iter().zip(&scratch.wave).map(|(w, wave)| w * wave * wave).sum();
-        (square.sqrt(), high - low)
+        (square.max(0.0).sqrt(), high - low)
     }
 
     /// All that is asked of one figure, given by its heights at the grid's points.
@@ -248,7 +296,7 @@ impl RadialPupil {
     }
 
     fn rms_of(&self, wave: &[f64]) -> f64 {
-        self.weight.iter().zip(wave).map(|(w, v)| w * v * v).sum::<f64>().sqrt()
+        self.weight.iter().zip(wave).map(|(w, v)| w * v * v).sum::<f64>().max(0.0).sqrt()
     }
 
     /// Fills the phasors at a defocus from that of least RMS, radians; its Strehl ratio comes back.

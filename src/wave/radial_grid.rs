@@ -55,6 +55,34 @@ impl RadialGrid {
         Self { radius_mm, nodes, weight_mm2 }
     }
 
+    /// The nodes of all segments that the ring between two radii touches, with weights r dr that integrate over the ring
+    /// alone, mm^2.
+    pub(crate) fn weights_between(&self, inner_mm: f64, outer_mm: f64) -> (std::ops::Range<usize>, Vec<f64>) {
+        let (mut nodes, mut weight_mm2) = (0..0, Vec::new());
+        for (k, segment) in self.radius_mm[..self.nodes].chunks_exact(NODES_PER_SEGMENT).enumerate() {
+            let place = k * NODES_PER_SEGMENT..(k + 1) * NODES_PER_SEGMENT;
+            let (start, end) = segment_ends(segment);
+            let (from, to) = (start.max(inner_mm), end.min(outer_mm));
+            // A sliver that rounding leaves is no part of the ring.
+            if to - from <= 1e-9 * end {
+                continue;
+            }
+            nodes = if weight_mm2.is_empty() { place.clone() } else { nodes.start..place.end };
+            if to - from >= (end - start) * (1.0 - 1e-9) {
+                weight_mm2.extend_from_slice(&self.weight_mm2[place]);
+            } else {
+                let mut part = [0.0; NODES_PER_SEGMENT];
+                for (r, width) in on_interval(NODES_PER_SEGMENT, from, to) {
+                    for (sum, share) in part.iter_mut().zip(shares(segment, r)) {
+                        *sum += width * r * share;
+                    }
+                }
+                weight_mm2.extend(part);
+            }
+        }
+        (nodes, weight_mm2)
+    }
+
     /// The index of the extra point at this radius.
     pub(crate) fn point_at(&self, radius_mm: f64) -> Option<usize> {
         let rim = *self.radius_mm.last()?;
@@ -63,9 +91,45 @@ impl RadialGrid {
     }
 }
 
+/// The ends of a segment, from its Gauss nodes.
+fn segment_ends(nodes: &[f64]) -> (f64, f64) {
+    let unit: Vec<f64> = on_interval(NODES_PER_SEGMENT, 0.0, 1.0).map(|(u, _)| u).collect();
+    let last = NODES_PER_SEGMENT - 1;
+    let length = (nodes[last] - nodes[0]) / (unit[last] - unit[0]);
+    let start = nodes[0] - unit[0] * length;
+    (start, start + length)
+}
+
+/// The weights with which some nodes give the value of the polynomial through them.
+pub(super) fn shares(nodes: &[f64], at_mm: f64) -> [f64; NODES_PER_SEGMENT] {
+    let mut weights = [1.0; NODES_PER_SEGMENT];
+    for (k, weight) in weights.iter_mut().enumerate() {
+        for (_, other) in nodes.iter().enumerate().filter(|(j, _)| *j != k) {
+            *weight *= (at_mm - other) / (nodes[k] - other);
+        }
+    }
+    weights
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn any_ring_has_its_area_and_its_moments() {
+        let grid = RadialGrid::new(159.0, &[14.0, 52.0, 149.5]);
+        for (inner, outer) in [(0.0, 159.0), (35.0, 154.0), (14.0, 149.5), (33.3, 120.7), (52.0, 157.9)] {
+            let (nodes, weight) = grid.weights_between(inner, outer);
+            assert_eq!(nodes.len(), weight.len());
+            // Closed form: the integral of r^(1 + n) dr; a cubic is integrated exactly.
+            for n in [0, 1, 3] {
+                let found: f64 =
+                    grid.radius_mm[nodes.clone()].iter().zip(&weight).map(|(r, w)| w * r.powi(n)).sum();
+                let known = (outer.powi(n + 2) - inner.powi(n + 2)) / f64::from(n + 2);
+                assert!((found / known - 1.0).abs() < 1e-11, "{inner} {outer} {n}: {found} for {known}");
+            }
+        }
+    }
 
     #[test]
     fn weights_integrate_the_area_and_breaks_are_points() {

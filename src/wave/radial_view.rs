@@ -3,7 +3,7 @@
 use std::f64::consts::{PI, TAU};
 
 use super::radial::{RadialPupil, Scratch};
-use super::radial_grid::{NODES_PER_SEGMENT, RadialGrid};
+use super::radial_grid::{NODES_PER_SEGMENT, RadialGrid, shares};
 use crate::numeric::gauss::on_interval;
 use crate::numeric::phase::sines_and_cosines;
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
@@ -165,14 +165,7 @@ fn interpolation(radius_mm: &[f64], at_mm: f64) -> (usize, [f64; NODES_PER_SEGME
     let near =
         if next > 0 && at_mm - radius_mm[next - 1] < radius_mm[next] - at_mm { next - 1 } else { next };
     let first = near / NODES_PER_SEGMENT * NODES_PER_SEGMENT;
-    let nodes = &radius_mm[first..first + NODES_PER_SEGMENT];
-    let mut weights = [1.0; NODES_PER_SEGMENT];
-    for (k, weight) in weights.iter_mut().enumerate() {
-        for (_, other) in nodes.iter().enumerate().filter(|(j, _)| *j != k) {
-            *weight *= (at_mm - other) / (nodes[k] - other);
-        }
-    }
-    (first, weights)
+    (first, shares(&radius_mm[first..first + NODES_PER_SEGMENT], at_mm))
 }
 
 #[cfg(test)]

@@ -15,6 +15,7 @@ from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
 from .star import energy, ring_energy, spot, star_image
 from .through_focus import through_focus, through_focus_gallery, through_focus_profiles
+from .value_ladder import value_ladder
 from .verdict import profiles, verdict
 from .views import ripple_map, view, views
 
@@ -48,6 +49,7 @@ __all__ = [
     "through_focus_gallery",
     "through_focus_profiles",
     "train_section",
+    "value_ladder",
     "verdict",
     "view",
     "views",

@@ -26,6 +26,7 @@ mod sensitivity;
 mod settling;
 mod sight;
 mod summary;
+mod through;
 
 pub(crate) use contributions::contributions;
 pub use contributions::{Cause, Contribution};
@@ -44,3 +45,4 @@ pub(crate) use settling::settling;
 pub(crate) use sight::sights;
 pub(super) use summary::smooth_figure;
 pub use summary::{EdgeFinding, SmoothFigure};
+pub(crate) use through::{AllowedFigures, RingQuality, RoundRing};

@@ -6,7 +6,7 @@ use crate::numeric::pool;
 use crate::wave::{RadialSight, RadialView, Scratch};
 
 /// So many of the draws are looked through: the ends of an interval then scatter by a tenth of its width.
-const LOOKED_THROUGH: usize = 400;
+pub(super) const LOOKED_THROUGH: usize = 400;
 
 /// Contrast of details of these periods, arcsec, and light in the Airy disk, at the brightest focus: of evenly chosen
 /// draws.
