@@ -46,7 +46,7 @@ getters!(PyNamedInterval, |number| {
     meaning: String = number.meaning.clone();
 });
 record!(PyNamedInterval, "NamedInterval",
-    attributes: ["name", "unit", "value", "low", "high", "meaning"], shown: ["name", "value", "low", "high", "unit"]);
+    attributes: ["name", "unit", "value", "low", "high", "meaning"], shown: ["name", "value", "low", "high"]);
 
 /// The judgement of a train: what to do first and why, three numbers, what to measure next, and what that rests on.
 ///

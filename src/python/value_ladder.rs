@@ -5,7 +5,7 @@ use pyo3::types::{PyDict, PyString};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, list, maybe_part_number, number_or, one_or_list, part_number, wavelength};
-use super::arrays::{Column, column};
+use super::arrays::column;
 use super::errors::{compute, exception, refused};
 use super::estimate::table_of;
 use super::judge::{Given, figure_of, shadow};
@@ -275,8 +275,8 @@ fn refigured(py: Python<'_>, after: &Bound<'_, PyAny>) -> PyResult<RefigureAfter
 
 /// One quantity before and after some work, with its gain.
 ///
-/// The values are those of the exact train; the intervals hold 95 % of paired draws (the same figure before and after), and have
-/// no width where nothing is drawn.
+/// The values are those of the plain figure; the intervals hold 95 % of paired draws (the same figure before and after), and have
+/// no width where nothing is drawn. Where an edge hides in the last opening a value may stand at an end of its interval, or outside.
 ///
 /// Units: shares for the Strehl ratio, contrast and light (`unit` is empty), mm for the usable field.
 /// Shapes: both lists of draws are of one length, or empty.
@@ -308,6 +308,8 @@ getters!(PyLadderGain, |gain| {
     after: f64 = gain.after;
     /// The one less the other.
     gain: f64 = gain.gain;
+    /// Half of the draws gain less; the gain itself where nothing is drawn.
+    median_gain: f64 = gain.median_gain;
     /// 95 % of its draws.
     before_interval: (f64, f64) = both(gain.before_interval);
     /// 95 % of its draws.
@@ -318,13 +320,13 @@ getters!(PyLadderGain, |gain| {
     gain_per_price: Option<f64> = gain.gain_per_price;
     /// What it rests on: "described", "drawn", "promised", "assumed_shape" or "upper_bound".
     basis: &'static str = gain.basis.key();
-    /// Whether the whole interval lies above a gain of 0.002 (of the field: 0.1 mm).
+    /// Whether the whole interval lies above a gain of 0.002 (of the field: 1 mm).
     proven: bool = gain.proven;
 });
 record!(PyLadderGain, "LadderGain",
-    attributes: ["name", "unit", "before", "after", "gain", "before_interval", "after_interval", "gain_interval",
+    attributes: ["name", "unit", "before", "after", "gain", "median_gain", "before_interval", "after_interval", "gain_interval",
         "gain_per_price", "basis", "proven"],
-    shown: ["name", "before", "after", "gain", "unit", "proven"]);
+    shown: ["name", "before", "after", "gain", "basis", "proven"]);
 
 /// One work, or a pair of works, and what it gains for its price.
 ///
@@ -434,6 +436,7 @@ impl PyValueLadder {
             put("before", |g| g.before)?;
             put("after", |g| g.after)?;
             put("gain", |g| g.gain)?;
+            put("gain_median", |g| g.median_gain)?;
             put("gain_low", |g| g.gain_interval.low)?;
             put("gain_high", |g| g.gain_interval.high)?;
             put("gain_per_price", |g| g.gain_per_price.unwrap_or(f64::NAN))?;
@@ -504,7 +507,7 @@ getters!(PyValueLadder, |ladder| {
 record!(PyValueLadder, "ValueLadder",
     attributes: ["rows", "order_rule", "no_gain_rule", "field_rule", "left_out", "assumptions", "details_arcsec", "seeing",
         "field_loss_magnitudes", "weights", "currency", "train", "train_now", "evidence", "works", "wavelength_nm", "seed"],
-    shown: ["details_arcsec", "wavelength_nm", "left_out"]);
+    shown: ["details_arcsec", "field_loss_magnitudes", "wavelength_nm"]);
 
 /// What a call asks for: the train, what was measured, the works, the options.
 pub(super) struct Question {
@@ -596,7 +599,7 @@ impl Question {
 /// `evidence` is what was measured of the mirror's figure: KnifeEdgeReadings, a TestSheet, a ZernikeReport, or a figure made of
 /// one of them; without it the train's own figure is taken as known. `draws` and `seed` count for what is not a figure yet.
 /// `weights` changes how much a step counts in the order: "contrast" (0.05), "light" (0.1 mag), "field" (a tenth of its diameter);
-/// 1 each unless given. With a `seeing` contrasts stand in that air beside those in still air, and the order goes by them.
+/// 2, 1 and 1 unless given. With a `seeing` contrasts stand in that air beside those in still air, and the order goes by them.
 ///
 /// Units: arcsec for the full period of a detail; magnitudes; nm.
 /// Errors: InputError for works that cannot be, names that stand twice, evidence of another mirror, a work that leaves no train or

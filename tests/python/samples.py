@@ -197,6 +197,22 @@ def ladder():
     )
 
 
+@functools.cache
+def works():
+    return [
+        ct.Work.mask(diameter_mm=308, price=4),
+        ct.Work.recoat(mirror="primary", reflectance=0.91, price=240),
+    ]
+
+
+def value_ladder():
+    return ct.value_ladder(newtonian(), readings("before"), works(), draws=200)
+
+
+def judgement():
+    return ct.judgement(bare(conic=-0.8), works=works(), currency="crowns")
+
+
 def cone():
     return ct.cone_on_flat(primary=primary(), axis_to_focus_mm=235, fully_lit_diameter_mm=15)
 
@@ -261,6 +277,7 @@ def parts():
         report(),
         turned_runs(),
         diagonals(),
+        works()[1],
         ct.Spectrum.photopic(),
         ct.Seeing(fwhm_arcsec=1.5, zenith_angle_deg=30).short_exposure(diameter_mm=318),
     ]
@@ -284,6 +301,11 @@ def results():
         newtonian(diagonal=misplaced()).image_shift(),
         diagonals().run(),
         diagonals().run().recommend(aim="sensor"),
+        value_ladder(),
+        value_ladder().rows[0],
+        value_ladder().rows[0].gains[0],
+        judgement(),
+        judgement().numbers[0],
         train.artificial_star(40_000),
         train.spikes(),
         ct.MetalFilm(metal="aluminium", thickness_nm=40).response(angle_deg=20),

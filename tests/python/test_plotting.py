@@ -349,6 +349,7 @@ PICTURES = {
     "sensor_light": (plotting.sensor_light, a_sensor, "mm", "mm"),
     "field_stop_light": (plotting.field_stop_light, a_field_stop, "degrees", "relative"),
     "diagonals": (plotting.diagonals, lambda: a_choice(), "%", "%"),
+    "value_ladder": (plotting.value_ladder, lambda: some_works(), "price", "steps"),
     "focus_ladder": (plotting.focus_ladder, a_ladder, "", "mm"),
     "exit_pupils": (plotting.exit_pupils, lambda: some_pupils(), "", "mm"),
     "train_section": (plotting.train_section, lambda: a_section(), "mm", "mm"),
@@ -442,6 +443,7 @@ REAL = {
     "sensor_light": lambda: real_train().light_map(along_mm=24, across_mm=16, points=9),
     "field_stop_light": lambda: real_train().field_stop_light(diameter_mm=36, azimuths=24),
     "diagonals": a_choice,
+    "value_ladder": lambda: some_works(),
     "focus_ladder": a_ladder,
     "exit_pupils": some_pupils,
     "train_section": a_section,
@@ -471,6 +473,7 @@ OWN_PLOT = {
     "sensor_light": lambda result, ax: result.plot(ax),
     "field_stop_light": lambda result, ax: result.plot(ax),
     "diagonals": lambda result, ax: result.plot(ax),
+    "value_ladder": lambda result, ax: result.plot(ax),
     "focus_ladder": lambda result, ax: result.plot(ax),
     "train_section": lambda result, ax: result.plot(ax),
     "sight_lines": lambda result, ax: result.plot(ax),
@@ -481,6 +484,31 @@ OWN_PLOT = {
 def no_figure_left_open():
     yield
     plt.close("all")
+
+
+@cache
+def some_works():
+    """Works of every kind: free, proven, dominated, of no use, and an upper bound."""
+    works = [
+        ct.Work.mask(diameter_mm=308, price=4),
+        ct.Work.recoat(mirror="primary", reflectance=0.9, price=0),
+        ct.Work.refigure(after_rms_nm=(5, 20), price=880),
+        ct.Work.refigure(after="perfect_paraboloid", price=700),
+    ]
+    mirror = ct.Primary(
+        clear_aperture_mm=318, focal_length_mm=1558, coating=ct.Coating(reflectance=0.8)
+    )
+    train = ct.Train(primary=mirror)
+    return ct.value_ladder(train, real_readings(), works, draws=200, currency="pounds")
+
+
+def test_rows_of_a_ladder_are_numbered_and_named():
+    ax = some_works().plot()
+    listed = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert listed == [row.name for row in some_works().rows]
+    numbers = {text.get_text() for text in ax.texts}
+    assert {str(k + 1) for k in range(len(listed))} <= numbers
+    assert "pounds" in ax.get_xlabel()
 
 
 def words_on(ax):

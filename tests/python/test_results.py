@@ -83,6 +83,10 @@ trains azimuths price drawtube drawtubes edge_relative edge_light clipped_axis d
 findings aim weights batch
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 fully_lit_circle holds_cone axis_ratio smallest rules formula quantity by_diameter by_area baffle
+kind works gains median_gain gain_per_price basis proven score score_interval dominated_by
+no_proven_gain upper_bound tied_with train_after order_rule no_gain_rule field_rule left_out
+field_loss_magnitudes currency train_now evidence before_interval after_interval before_draws
+after_draws value low high meaning numbers ladder next focus figure_words
 enclosure open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())

@@ -58,10 +58,10 @@ impl Plain {
     }
 }
 
-/// What the figures show through one train, shifted so that the plain figure shows what the exact train does.
+/// What the figures show through one train: the value of the plain one, then that of every drawn one.
 pub(super) struct Seen {
-    pub(super) strehl: Vec<f64>,
-    pub(super) contrast: Vec<Vec<f64>>,
+    pub(super) strehl: (f64, Vec<f64>),
+    pub(super) contrast: Vec<(f64, Vec<f64>)>,
 }
 
 impl Drawn {
@@ -88,14 +88,11 @@ impl Drawn {
         Ok(drawn)
     }
 
-    /// The Strehl that the paper itself states for a train whose whole aperture is open.
-    pub(super) fn strehl_on_paper(&self, state: &State) -> Option<f64> {
-        let primary = state.train.primary();
-        let is_open = primary.open_diameter_mm() >= primary.clear_aperture_mm;
-        self.on_paper.as_ref().filter(|_| is_open).map(|(strehl, _)| *strehl)
-    }
-
-    /// What all figures show through a train, of which the exact values are known.
+    /// What all figures show through a train.
+    ///
+    /// The ring is round and knows neither vanes nor clips. Strehls are moved by what the exact train with the plain figure
+    /// differs from it; contrasts by what the exact train with a perfect paraboloid differs from a perfect ring. What vanes do to a
+    /// figure's loss of contrast beyond what they do to a perfect mirror's is left out: below their share of the area times that loss.
     pub(super) fn through(&self, state: &State, exact: &Exact, options: &LadderOptions) -> Seen {
         let prepared = Prepared::new(&state.train);
         let ends = (shadow_radius_mm(&prepared), prepared.open_radius_mm());
@@ -103,15 +100,23 @@ impl Drawn {
         let grid = &self.figures.grid;
         let ring = RoundRing::new(grid, ends, radius_mm, options.wavelength_nm, &options.details_arcsec);
         let (plain_strehl, plain_contrast) = ring.of_height(grid, |r| self.plain.height_nm(r));
+        let (_, perfect_contrast) = ring.of_height(grid, |_| 0.0);
         let RingQuality { strehl, contrast } = self.figures.through(&ring);
-        let shifted = |list: Vec<f64>, by: f64| list.iter().map(|v| (v + by).clamp(0.0, 1.0)).collect();
+        let moved = |value: f64, by: f64| (value + by).clamp(0.0, 1.0);
+        let primary = state.train.primary();
+        let is_open = primary.open_diameter_mm() >= primary.clear_aperture_mm;
         let strehl = match &self.on_paper {
-            Some((_, draws)) if self.strehl_on_paper(state).is_some() => draws.clone(),
-            _ => shifted(strehl, exact.strehl - plain_strehl),
+            Some(on_paper) if is_open => on_paper.clone(),
+            _ => {
+                let by = exact.strehl - plain_strehl;
+                (exact.strehl, strehl.iter().map(|v| moved(*v, by)).collect())
+            }
         };
-        let shifts = exact.contrast.iter().zip(&plain_contrast).map(|(exact, plain)| exact - plain);
-        let contrast = contrast.into_iter().zip(shifts).map(|(list, by)| shifted(list, by)).collect();
-        Seen { strehl, contrast }
+        let shifts = exact.contrast.iter().zip(perfect_contrast).map(|(exact, ring)| exact - ring);
+        let contrast = contrast.iter().zip(plain_contrast).zip(shifts);
+        let contrast = contrast
+            .map(|((list, plain), by)| (moved(plain, by), list.iter().map(|v| moved(*v, by)).collect()));
+        Seen { strehl, contrast: contrast.collect() }
     }
 }
 

@@ -23,7 +23,8 @@ const FIELD_MM: f64 = 1e-4;
 pub(super) struct Exact {
     /// At the brightest focus.
     pub(super) strehl: f64,
-    /// Of each detail there, the mean over azimuths, in still air.
+    /// Of each detail there, the mean over azimuths, in still air; where the figure is drawn, that of a perfect paraboloid in
+    /// its place.
     pub(super) contrast: Vec<f64>,
     /// Share of the power on the clear aperture that reaches the middle of the field.
     pub(super) light: f64,
@@ -37,21 +38,29 @@ pub(super) struct Exact {
 #[derive(Clone)]
 struct Shape {
     strehl: f64,
-    contrast: Vec<f64>,
     light: f64,
 }
 
-/// What all trains are worth, in their order.
-pub(super) fn exact(states: &[State], options: &LadderOptions) -> Vec<Result<Exact>> {
+/// What all trains are worth, in their order; `is_drawn` says whose figures are drawn.
+///
+/// The exact contrast of a figure with kinks takes seconds; that of a drawn one is its round ring's, moved by what the perfect train
+/// differs from the perfect ring (see `drawn`), and the perfect train of one mask and shadow serves all figures.
+pub(super) fn exact(states: &[State], is_drawn: &[bool], options: &LadderOptions) -> Vec<Result<Exact>> {
     let bare: Vec<(Train, f64)> = states.iter().map(|s| without_even_coats(&s.train)).collect();
     let (first_shape, shapes) = distinct(bare.iter().map(|(train, _)| train.clone()));
+    let seen = |((train, _), drawn): (&(Train, f64), &bool)| {
+        if *drawn { with_paraboloid(train) } else { train.clone() }
+    };
+    let (first_contrast, contrasts) = distinct(bare.iter().zip(is_drawn).map(seen));
     let (first_field, fields) = distinct(bare.iter().map(|(train, _)| without_figure(train)));
     let shapes = pool::map_ordered(shapes.len(), true, |i| shape(&shapes[i], options));
+    let contrasts = pool::map_ordered(contrasts.len(), true, |i| contrast(&contrasts[i], options));
     let fields = pool::map_ordered(fields.len(), true, |i| {
         usable_field_mm(&Prepared::new(&fields[i]), options.field_loss_magnitudes)
     });
     let one = |i: usize| {
-        let Shape { strehl, contrast, light } = shapes[first_shape[i]].clone()?;
+        let Shape { strehl, light } = shapes[first_shape[i]].clone()?;
+        let contrast = contrasts[first_contrast[i]].clone()?;
         let (field_mm, field_ends) = fields[first_field[i]];
         Ok(Exact { strehl, contrast, light: light * bare[i].1, field_mm, field_ends })
     };
@@ -86,11 +95,17 @@ fn without_even_coats(train: &Train) -> (Train, f64) {
     (rebuilt(parts, train), share)
 }
 
-/// The train with a perfect paraboloid: its field is geometry.
-fn without_figure(train: &Train) -> Train {
+/// The train with a perfect paraboloid.
+fn with_paraboloid(train: &Train) -> Train {
     let mut parts = train.to_parts();
     parts.primary.conic = -1.0;
     parts.primary.figure.clear();
+    rebuilt(parts, train)
+}
+
+/// The same that returns all light: its field is geometry.
+fn without_figure(train: &Train) -> Train {
+    let mut parts = with_paraboloid(train).to_parts();
     parts.primary.coating = Coating::default();
     rebuilt(parts, train)
 }
@@ -112,15 +127,16 @@ fn shape(train: &Train, options: &LadderOptions) -> Result<Shape> {
         returned += weight * amplitude * amplitude;
         area += weight;
     }
+    Ok(Shape { strehl: wave.strehl, light: light.lit_fraction * returned / area })
+}
+
+/// Contrast of the details at the brightest focus, the mean over azimuths.
+fn contrast(train: &Train, options: &LadderOptions) -> Result<Vec<f64>> {
+    let wave = Prepared::new(train).wavefront(Field::AXIS, Focus::Peak, options.wavelength_nm)?;
     let distance_mm = wave.image_distance_mm()?;
     let frequency = |detail: &f64| ARCSEC_PER_RADIAN / detail / distance_mm;
     let frequency_per_mm = Some(options.details_arcsec.iter().map(frequency).collect());
-    let mtf = wave.mtf(&MtfOptions { frequency_per_mm, spectrum: None })?;
-    Ok(Shape {
-        strehl: wave.strehl,
-        contrast: mtf.contrast_mean,
-        light: light.lit_fraction * returned / area,
-    })
+    Ok(wave.mtf(&MtfOptions { frequency_per_mm, spectrum: None })?.contrast_mean)
 }
 
 /// Diameter within which the darkest azimuth has lost less than this against the middle of the field, mm, and whether it ends

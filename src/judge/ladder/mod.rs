@@ -34,13 +34,15 @@ const MOST_WORKS: usize = 40;
 /// Works and pairs of works beside one another, by what they gain and what they cost.
 ///
 /// Shapes: one row for each work and for each pair that makes sense, in the order of `order_rule`.
-/// Method: the values are those of the exact train, its figure replaced by the plain one of the evidence (from a sheet or a report:
-/// by spherical aberration of its RMS); without evidence the train's own figure is taken as known. Intervals are quantiles of
-/// paired draws: the same figure before and after, seen through a round ring with the train's shadow and mask, and moved by the
-/// difference between the exact train and that ring for the plain figure. A refigure that was measured is drawn beside the figure
+/// Method: light, usable field and Strehl are those of the exact train, its figure replaced by the plain one of the evidence (from
+/// a sheet or a report: by spherical aberration of its RMS); without evidence the train's own figure is taken as known, and its
+/// contrast is exact too. Intervals are quantiles of paired draws: the same figure before and after, seen through a round ring with
+/// the train's shadow and mask. Their Strehls are moved by what the exact train differs from that ring for the plain figure, their
+/// contrasts (and that of the plain figure) by what it differs for a perfect paraboloid.
+/// A refigure that was measured is drawn beside the figure
 /// before, through one mask of the tester's. Trains that differ by an even coat share one wavefront.
-/// Leaves out: in the draws what is not round (vanes, clips and patches count through the plain figure alone, below 0.01 for usual
-/// vanes); uncertain reflectances; the wear of time; the work's own risk.
+/// Leaves out: what vanes, clips and patches do to a figure's loss of contrast beyond what they do to a perfect mirror's (below
+/// their share of the area times that loss: 0.002 for usual vanes); uncertain reflectances; the wear of time; the work's own risk.
 ///
 /// ```
 /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, LadderOptions, Primary, Train, Work, value_ladder};
@@ -172,7 +174,8 @@ pub(super) fn compared(
     let Plan { sets, states, left_out } = Plan::new(&ground, options)?;
     let mut left_out = left_out;
     let figures = Figures::new(&ground, options)?;
-    let mut found = exact(&states, options).into_iter();
+    let is_drawn: Vec<bool> = states.iter().map(|s| figures.sides(s.figure).after.is_some()).collect();
+    let mut found = exact(&states, &is_drawn, options).into_iter();
     let now = found.next().unwrap_or_else(|| unreachable!("the train as it is comes first"))?;
     let mut lookup = Lookup { options, known: Vec::new() };
     let mut rows = Vec::with_capacity(sets.len());
@@ -194,17 +197,15 @@ pub(super) fn compared(
     for row in &mut rows {
         row.words = words::row(row, options);
     }
-    let base = figures.sides(FigureOf::Now).before;
-    let (strehl, contrast) = match base.map(|drawn| lookup.seen(drawn, &states[0], &now)) {
-        Some(seen) => (Some(Interval::of(&seen.strehl)), Some(Interval::of(&seen.contrast[0]))),
-        None => (None, None),
+    let of = |(value, draws): Side| {
+        let point = Interval { low: value, high: value, share: 0.95 };
+        (value, if draws.is_empty() { point } else { Interval::of(&draws) })
     };
-    let point = |value: f64| Interval { low: value, high: value, share: 0.95 };
-    let strehl_value = base.and_then(|drawn| drawn.strehl_on_paper(&states[0])).unwrap_or(now.strehl);
+    let (strehl, mut contrast) = side(&mut lookup, figures.sides(FigureOf::Now).before, &states[0], &now);
     let as_it_is = AsItIs {
         train_now: ground.now.clone(),
-        strehl: (strehl_value, strehl.unwrap_or_else(|| point(strehl_value))),
-        contrast: (now.contrast[0], contrast.unwrap_or_else(|| point(now.contrast[0]))),
+        strehl: of(strehl),
+        contrast: of(contrast.swap_remove(0)),
         light: now.light,
     };
     let ladder = ValueLadder {
@@ -302,32 +303,14 @@ fn gains(
 ) -> Vec<LadderGain> {
     let options = lookup.options;
     let sides = figures.sides(state.figure);
-    let drawn_before = sides.before.map(|drawn| {
-        let seen = lookup.seen(drawn, base, now);
-        (seen.strehl.clone(), seen.contrast.clone())
-    });
-    let drawn_after = sides.after.map(|drawn| {
-        let seen = lookup.seen(drawn, state, then);
-        (seen.strehl.clone(), seen.contrast.clone())
-    });
+    let (strehl_before, contrast_before) = side(lookup, sides.before, base, now);
+    let (strehl_after, contrast_after) = side(lookup, sides.after, state, then);
     let basis = basis(&sides, base, state, works);
-    let strehl_before = sides.before.and_then(|drawn| drawn.strehl_on_paper(base)).unwrap_or(now.strehl);
-    let strehl_after = sides.after.and_then(|drawn| drawn.strehl_on_paper(state)).unwrap_or(then.strehl);
-    let strehl_draws = paired(
-        drawn_before.as_ref().map(|(strehl, _)| strehl),
-        drawn_after.as_ref().map(|(strehl, _)| strehl),
-        (strehl_before, strehl_after),
-    );
-    let strehl = (strehl_before, strehl_after);
-    let mut gains = vec![LadderGain::new("Strehl ratio".to_owned(), "", strehl, strehl_draws, basis)];
+    let (values, draws) = paired(&strehl_before, &strehl_after);
+    let mut gains = vec![LadderGain::new("Strehl ratio".to_owned(), "", values, draws, basis)];
     let mut in_air = Vec::new();
     for (k, detail) in options.details_arcsec.iter().enumerate() {
-        let values = (now.contrast[k], then.contrast[k]);
-        let draws = paired(
-            drawn_before.as_ref().map(|(_, contrast)| &contrast[k]),
-            drawn_after.as_ref().map(|(_, contrast)| &contrast[k]),
-            values,
-        );
+        let (values, draws) = paired(&contrast_before[k], &contrast_after[k]);
         if let Some(seeing) = &options.seeing {
             let left = seeing.transfer(1.0 / detail, options.wavelength_nm);
             let times = |list: &[f64]| list.iter().map(|v| v * left).collect::<Vec<f64>>();
@@ -348,17 +331,28 @@ fn gains(
     gains
 }
 
-/// Draws before and after, as far as both go; a side that is known holds still.
-fn paired(before: Option<&Vec<f64>>, after: Option<&Vec<f64>>, values: (f64, f64)) -> Draws {
-    match (before, after) {
-        (None, None) => None,
-        (Some(before), None) => Some((before.clone(), vec![values.1; before.len()])),
-        (None, Some(after)) => Some((vec![values.0; after.len()], after.clone())),
-        (Some(before), Some(after)) => {
-            let count = before.len().min(after.len());
-            Some((before[..count].to_vec(), after[..count].to_vec()))
-        }
+/// A value, and that of every drawn figure where there are any.
+type Side = (f64, Vec<f64>);
+
+/// Strehl and contrasts of one side of a row.
+fn side(lookup: &mut Lookup<'_>, drawn: Option<&Drawn>, state: &State, exact: &Exact) -> (Side, Vec<Side>) {
+    if let Some(drawn) = drawn {
+        let seen = lookup.seen(drawn, state, exact);
+        return (seen.strehl.clone(), seen.contrast.clone());
     }
+    let known = |value: &f64| (*value, Vec::new());
+    (known(&exact.strehl), exact.contrast.iter().map(known).collect())
+}
+
+/// Values and draws before and after, as far as both go; a side that is known holds still.
+fn paired((before, from): &Side, (after, to): &Side) -> ((f64, f64), Draws) {
+    let draws = match (from.len(), to.len()) {
+        (0, 0) => None,
+        (count, 0) => Some((from.clone(), vec![*after; count])),
+        (0, count) => Some((vec![*before; count], to.clone())),
+        (a, b) => Some((from[..a.min(b)].to_vec(), to[..a.min(b)].to_vec())),
+    };
+    ((*before, *after), draws)
 }
 
 /// What the gains of Strehl and contrast rest on.
@@ -418,7 +412,7 @@ fn assumptions(ground: &Ground<'_>) -> Vec<String> {
     match ground.evidence {
         Some(Evidence::Readings(_)) => list.push(
             "Intervals hold 95 % of the figures that the readings allow, each seen through the train's own shadow and mask before and \
-             after; what is not round counts through the plain figure alone."
+             after. Only the round part of the mirror is judged."
                 .to_owned(),
         ),
         Some(_) => list.push(
@@ -489,7 +483,7 @@ mod tests {
             parts.primary.coating = crate::Coating::new(reflectance);
             State { train: parts.build().expect("a train"), figure: FigureOf::Now }
         };
-        let found = exact(&[state(0.8), state(0.9)], &LadderOptions::default());
+        let found = exact(&[state(0.8), state(0.9)], &[false; 2], &LadderOptions::default());
         let [dull, bright] = [found[0].as_ref().expect("a value"), found[1].as_ref().expect("a value")];
         assert_eq!(dull.strehl.to_bits(), bright.strehl.to_bits());
         assert!((bright.light / dull.light - 0.9 / 0.8).abs() < 1e-15);

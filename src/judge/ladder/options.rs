@@ -17,12 +17,12 @@ pub(super) const FIELD_STEP: f64 = 0.1;
 
 /// How much a step of each quantity counts when works are put in order.
 ///
-/// One step is 0.05 of contrast, 0.1 magnitudes of light, a tenth of the usable field's diameter. All count alike unless
-/// given: the user's own judgement, no source.
+/// One step is 0.05 of contrast, 0.1 magnitudes of light, a tenth of the usable field's diameter. Unless given contrast counts
+/// double and the others once: the maker's own judgement, no source, and the user's to change.
 ///
 /// ```
 /// let planets = catoptric::LadderWeights { light: 0.25, field: 0.0, ..Default::default() };
-/// assert_eq!(planets.contrast, 1.0);
+/// assert_eq!(planets.contrast, 2.0);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -37,7 +37,7 @@ pub struct LadderWeights {
 
 impl Default for LadderWeights {
     fn default() -> Self {
-        Self { contrast: 1.0, light: 1.0, field: 1.0 }
+        Self { contrast: 2.0, light: 1.0, field: 1.0 }
     }
 }
 

@@ -7,12 +7,12 @@ use serde::{Deserialize, Serialize};
 use super::options::{CONTRAST_STEP, FIELD_STEP, LIGHT_STEP_MAGNITUDES, LadderOptions};
 use super::work::Work;
 use crate::model::Train;
-use crate::shop_test::Interval;
+use crate::shop_test::{Estimated, Interval};
 
 /// A gain up to this is none that could be seen: of shares (Strehl, contrast, light), and of the field's diameter, mm.
 /// Common practice, no source.
 pub(super) const LEAST_GAIN: f64 = 0.002;
-pub(super) const LEAST_GAIN_MM: f64 = 0.1;
+pub(super) const LEAST_GAIN_MM: f64 = 1.0;
 /// Differences that are none: of shares, and of the field's diameter, mm.
 const SAME: f64 = 1e-6;
 const SAME_MM: f64 = 5e-3;
@@ -66,8 +66,8 @@ impl fmt::Display for GainBasis {
 ///
 /// Units: Strehl, contrast and light are shares (`unit` is empty), the usable field is in mm.
 /// Shapes: the draws are paired, the same figure before and after; empty where nothing is drawn.
-/// The values are those of the exact train with the plain figure; they may stand at an end of their intervals, or outside, for the
-/// same reason as in [`crate::Measured`].
+/// The values are those of the plain figure; they may stand at an end of their intervals, or outside, for the same reason as in
+/// [`crate::Measured`]. What a work is worth is better read off `median_gain`, which the order goes by.
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, LadderOptions, Primary, Train, Work, value_ladder};
@@ -91,6 +91,8 @@ pub struct LadderGain {
     pub after: f64,
     /// The one less the other.
     pub gain: f64,
+    /// Half of the draws gain less; the gain itself where nothing is drawn.
+    pub median_gain: f64,
     /// 95 % of its draws; of no width where nothing is drawn.
     pub before_interval: Interval,
     /// The same after the work.
@@ -101,7 +103,7 @@ pub struct LadderGain {
     pub gain_per_price: Option<f64>,
     /// What the gain rests on.
     pub basis: GainBasis,
-    /// Whether the whole interval lies above a gain of 0.002 (of the field: 0.1 mm). An assumed shape and an upper bound prove
+    /// Whether the whole interval lies above a gain of 0.002 (of the field: 1 mm). An assumed shape and an upper bound prove
     /// nothing; a promise is taken at its word.
     pub proven: bool,
     /// Draws as it is.
@@ -131,6 +133,7 @@ impl LadderGain {
         };
         let gains: Vec<f64> = after_draws.iter().zip(&before_draws).map(|(a, b)| a - b).collect();
         let gain_interval = of(&gains, after - before);
+        let median_gain = if gains.is_empty() { after - before } else { Estimated::of(&gains).median };
         let least = if unit == "mm" { LEAST_GAIN_MM } else { LEAST_GAIN };
         let can_prove = !matches!(basis, GainBasis::AssumedShape | GainBasis::UpperBound);
         Self {
@@ -138,6 +141,7 @@ impl LadderGain {
             before,
             after,
             gain: after - before,
+            median_gain,
             before_interval: of(&before_draws, before),
             after_interval: of(&after_draws, after),
             proven: can_prove && gain_interval.low > least,
@@ -158,10 +162,10 @@ impl LadderGain {
     /// How many steps that a trained eye tells apart the gain is; the Strehl's step is a tenth.
     pub(in crate::judge) fn steps(&self) -> f64 {
         match (self.unit.as_str(), self.name.as_str()) {
-            ("mm", _) => self.gain / self.before.max(1e-9) / FIELD_STEP,
+            ("mm", _) => self.median_gain / self.before.max(1e-9) / FIELD_STEP,
             (_, "light") => magnitudes(self.before, self.after) / LIGHT_STEP_MAGNITUDES,
-            (_, "Strehl ratio") => self.gain / (2.0 * CONTRAST_STEP),
-            _ => self.gain / CONTRAST_STEP,
+            (_, "Strehl ratio") => self.median_gain / (2.0 * CONTRAST_STEP),
+            _ => self.median_gain / CONTRAST_STEP,
         }
     }
 }
@@ -237,7 +241,7 @@ impl LadderRow {
     }
 }
 
-/// The weighted steps of a row, and 95 % of their draws; contrasts count as their mean, in the air where that is stated.
+/// The weighted steps of a row, the median and 95 % of their draws; contrasts count as their mean, in the air where that is stated.
 pub(super) fn score(gains: &[LadderGain], options: &LadderOptions) -> (f64, Interval) {
     let weights = options.weights;
     let in_air = options.seeing.is_some();
@@ -248,16 +252,17 @@ pub(super) fn score(gains: &[LadderGain], options: &LadderOptions) -> (f64, Inte
         gains.iter().filter(|g| g.unit == unit && g.name == name).map(LadderGain::steps).sum::<f64>()
     };
     let certain = weights.light * by_name("", "light") + weights.field * by_name("mm", "usable field");
-    let value = weights.contrast * details.iter().map(|g| g.steps()).sum::<f64>() / count + certain;
     let drawn = details.iter().map(|g| g.before_draws.len()).min().unwrap_or(0);
     if drawn == 0 {
+        let value = weights.contrast * details.iter().map(|g| g.steps()).sum::<f64>() / count + certain;
         return (value, Interval { low: value, high: value, share: 0.95 });
     }
     let of = |k: usize| {
         let sum: f64 = details.iter().map(|g| g.after_draws[k] - g.before_draws[k]).sum();
         weights.contrast * sum / CONTRAST_STEP / count + certain
     };
-    (value, Interval::of(&(0..drawn).map(of).collect::<Vec<f64>>()))
+    let Estimated { median, total } = Estimated::of(&(0..drawn).map(of).collect::<Vec<f64>>());
+    (median, total)
 }
 
 fn is_contrast(gain: &LadderGain) -> bool {

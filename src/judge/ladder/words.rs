@@ -48,7 +48,12 @@ pub(in crate::judge) fn change(gain: &LadderGain) -> String {
     let shown = |v: f64| format!("{v:.digits$}");
     let interval = gain.gain_interval;
     let doubt = if interval.high - interval.low > 0.0 {
-        format!(" (a change of {} to {}{unit})", signed(interval.low, digits), signed(interval.high, digits))
+        format!(
+            " (half of the figures allowed change by more than {}, 95 % by {} to {}{unit})",
+            signed(gain.median_gain, digits),
+            signed(interval.low, digits),
+            signed(interval.high, digits)
+        )
     } else {
         String::new()
     };
@@ -86,14 +91,15 @@ pub(super) fn row(row: &LadderRow, options: &LadderOptions) -> String {
     if !lost.is_empty() {
         parts.push(format!("lowers {}", lost.join(", ")));
     }
-    let mut text = format!("{} ({}): {}", capital(&row.name), money(row.price, options), parts.join("; "));
-    if row.gains.iter().any(|g| g.basis == GainBasis::Promised) {
-        text.push_str(", if the promise is kept");
-    }
-    if row.gains.iter().any(|g| g.basis == GainBasis::AssumedShape) {
-        text.push_str(", on a shape that is assumed");
-    }
-    text.push('.');
+    let proviso = if row.gains.iter().any(|g| g.basis == GainBasis::Promised) {
+        "if the promise is kept, "
+    } else if row.gains.iter().any(|g| g.basis == GainBasis::AssumedShape) {
+        "on a shape that is assumed, "
+    } else {
+        ""
+    };
+    let (name, price) = (capital(&row.name), money(row.price, options));
+    let mut text = format!("{name} ({price}): {proviso}{}.", parts.join("; "));
     if let Some(first) = row.dominated_by.first() {
         let better =
             if first == LEAVE_IT { "leaving it as it is".to_owned() } else { format!("\"{first}\"") };
