@@ -40,6 +40,7 @@ class Gain:
     gain_interval: tuple[float, float]
     gain_per_price: float | None
     proven: bool
+    basis: str = "drawn"
 
 
 @dataclass

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -65,7 +65,7 @@ def _can_draw() -> bool:
 def _sheet(record: JudgementLike, refigure: Any, *, top: int, drawn: bool) -> Markup:
     build = _Sections(top)
     sections = [
-        _what_to_do(build, record, drawn),
+        _what_to_do(build, record, drawn=drawn),
         _refigure(build, refigure, drawn),
         _pictures(build, record, drawn),
         build.section("next", "What to measure next", items(record.next, ordered=True)),
@@ -135,7 +135,14 @@ def _basis(record: JudgementLike) -> str:
         f"All Strehl ratios, contrasts and stars are for {plain(record.wavelength_nm)} nm at the "
         f"focus named {record.focus}, with an obstruction of {plain(record.obstruction_ratio)} by "
         "diameter. Values in brackets are intervals of 95 %."
+        + (_PLAIN_VALUE.format(record.figure_words) if record.evidence is not None else "")
     )
+
+
+_PLAIN_VALUE = (
+    " The value before them is that of {}; it may lie at an end of its interval or outside it, "
+    "for the interval also holds what the evidence cannot see."
+)
 
 
 def _numbers(numbers: Sequence[NumberLike]) -> Markup:
@@ -188,7 +195,7 @@ def _strip(share: float) -> Markup:
     )
 
 
-def _what_to_do(build: _Sections, record: JudgementLike, drawn: bool) -> Markup:
+def _what_to_do(build: _Sections, record: JudgementLike, *, drawn: bool) -> Markup:
     ladder = record.ladder
     if ladder is None or not ladder.rows:
         return Markup("")
@@ -211,7 +218,10 @@ def _ladder_table(ladder: LadderLike) -> Markup:
     price = f"price ({ladder.currency})" if ladder.currency else "price"
     heads = [tag("th", name, scope="col", role="columnheader") for name in ("work", price, *names)]
     now = _row_now(ladder)
-    body = [_ladder_row(row, ladder, price, say_before=not now) for row in ladder.rows]
+    body = [
+        _ladder_row(number, row, ladder, price, say_before=not now)
+        for number, row in enumerate(ladder.rows, 1)
+    ]
     below = "below it what it comes to" if now else "below it before and after"
     caption = f"Gain of each work with its interval of 95 %, {below}, and the gain for its price."
     # Roles are named because a telephone stacks the cells, which would take their meaning away.
@@ -250,14 +260,18 @@ def _row_now(ladder: LadderLike) -> Markup:
     return tag("tr", name, tag("td", role="cell"), *cells, class_="weak", role="row")
 
 
-def _ladder_row(row: RowLike, ladder: LadderLike, price: str, *, say_before: bool) -> Markup:
-    said = [tag("span", text, class_="flag") for text in _flags(row)]
-    if row.words:
-        said.append(tag("span", row.words, class_="row-words"))
+def _ladder_row(
+    number: int, row: RowLike, ladder: LadderLike, price: str, *, say_before: bool
+) -> Markup:
+    numbers = {other.name: place for place, other in enumerate(ladder.rows, 1)}
+    said = [tag("span", text, class_="flag") for text in _flags(row, numbers)]
+    if row.tied_with:
+        tied = f"order not certain against {_places(row.tied_with, numbers)}"
+        said.append(tag("span", tied, class_="more"))
     cost = tag("span", plain(row.price, 6), class_="main")
     return tag(
         "tr",
-        tag("th", row.name, *said, scope="row", role="rowheader"),
+        tag("th", f"{number}. {row.name}", *said, scope="row", role="rowheader"),
         tag("td", cost, data_label=price, role="cell"),
         *(_gain_cell(got, ladder.currency, say_before=say_before) for got in row.gains),
         class_="weak" if row.no_proven_gain or row.dominated_by else None,
@@ -279,17 +293,31 @@ def _gain_cell(got: GainLike, currency: str, *, say_before: bool) -> Markup:
     return tag("td", main, *more, data_label=got.name, role="cell")
 
 
-def _flags(row: RowLike) -> list[str]:
+BASES = {
+    "promised": "if the promise is kept",
+    "assumed_shape": "the shape of the error is assumed",
+}
+"""What has to be said beside a gain that rests on something else than readings."""
+
+
+def _flags(row: RowLike, numbers: Mapping[str, int]) -> list[str]:
     flags = []
     if row.upper_bound:
         flags.append("an upper bound, not a promise")
     if row.no_proven_gain:
         flags.append("no proven gain")
     if row.dominated_by:
-        flags.append(f"dominated by: {', '.join(row.dominated_by)}")
-    if row.tied_with:
-        flags.append(f"cannot be told from: {', '.join(row.tied_with)}")
-    return flags
+        flags.append(f"dominated by {_places(row.dominated_by, numbers)}")
+    bases = (BASES.get(str(getattr(got, "basis", ""))) for got in row.gains)
+    return flags + list(dict.fromkeys(basis for basis in bases if basis))
+
+
+def _places(names: Sequence[str], numbers: Mapping[str, int]) -> str:
+    """Name rows by their numbers in the table; what is no row of it by its name."""
+    known = [str(place) for place in sorted(numbers[name] for name in names if name in numbers)]
+    others = [f'"{name}"' for name in names if name not in numbers]
+    word = "row" if len(known) == 1 else "rows"
+    return ", ".join(filter(None, [*others, f"{word} {', '.join(known)}" if known else ""]))
 
 
 def _refigure(build: _Sections, verdict: Any, drawn: bool) -> Markup:

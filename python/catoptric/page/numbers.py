@@ -89,17 +89,19 @@ def gain(value: float, low: float, high: float, unit: str = "") -> str:
 
 
 def plain(value: float, figures: int = PLAIN_FIGURES) -> str:
-    """Write a number whose uncertainty is not known with three figures, whole ones in full.
+    """Write a number whose uncertainty is not known with three figures, exact ones as they are.
 
-    >>> assert plain(0.88004) == "0.88" and plain(1558.0) == "1558" and plain(-0.0) == "0"
+    >>> assert plain(0.88004) == "0.880" and plain(1558.0) == "1558" and plain(-0.0) == "0"
+    >>> assert plain(0.88) == "0.88" and plain(48.03) == "48.0"
     """
     if not math.isfinite(value):
         return "none"
     if value == round(value) and abs(value) < 1e7:
         return f"{round(value)}"
     decimals = figures - 1 - math.floor(math.log10(abs(value)))
-    text = fixed(value, decimals)
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    while decimals > 0 and abs(round(value, decimals - 1) - value) < 1e-12 * abs(value):
+        decimals -= 1
+    return fixed(value, decimals)
 
 
 def alike(rows: npt.NDArray[np.float64]) -> list[list[str]]:

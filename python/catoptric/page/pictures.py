@@ -89,7 +89,9 @@ def _stars(record: JudgementLike, after: RowLike | None) -> list[Picture]:
     pairs = [("now", "The star now", now, f"drawn from {record.figure_words}")]
     if after is not None:
         done = _psf(record, after.train_after)
-        pairs.append(("after", f"The star after: {after.name}", done, "the same, the work done"))
+        pairs.append(
+            ("after", f"The star after: {after.name}", done, "the same figure, with the work done")
+        )
     pictures = []
     for key, title, psf, words in pairs:
         notes = [f"Strehl {psf.strehl:.2f} at {basis}", _style.SEEN_IN_EYEPIECE]
@@ -219,7 +221,7 @@ def gains_picture(ladder: LadderLike) -> Picture:
                 markersize=6.5,
             )
             ax.annotate(
-                _short(row.name),
+                _short(f"{place + 1}. {row.name}"),
                 xy=(0.0, place),
                 xycoords=("axes fraction", "data"),
                 xytext=(2.0, 5.5),

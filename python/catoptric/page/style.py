@@ -105,8 +105,8 @@ h1, h2, h3, h4 {
 .top { padding: 2.25rem 0 1.5rem }
 .subject { margin: 0 0 .75rem; color: var(--quiet) }
 .verdict {
-  font: 500 clamp(1.35rem, .95rem + 1.9vw, 2.1rem)/1.3 ui-serif, Georgia, "Liberation Serif", serif;
-  max-width: 46ch; text-wrap: pretty; margin: 0;
+  font: 500 clamp(1.25rem, 1rem + 1.1vw, 1.7rem)/1.35 ui-serif, Georgia, "Liberation Serif", serif;
+  max-width: 60ch; text-wrap: pretty; margin: 0;
 }
 .basis { margin: 1rem 0 0; color: var(--quiet); max-width: 70ch }
 section { border-top: 1px solid var(--rule); padding: 1.75rem 0 .5rem; margin-top: 1.5rem }
@@ -124,6 +124,7 @@ li::marker { color: var(--quiet) }
 .number { padding: 1rem 1.4rem .5rem; border-left: 1px solid var(--rule) }
 .number:first-child { padding-left: 0; border-left: 0 }
 dt { font-weight: 600 }
+dt::first-letter { text-transform: uppercase }
 dd { margin: 0 }
 .value {
   font-size: 2.4rem; line-height: 1.2; font-weight: 600; font-variant-numeric: tabular-nums;
@@ -151,12 +152,11 @@ tbody th { font-weight: 600 }
 .readings td, .readings th { text-align: right; padding: .3rem .8rem .3rem 0 }
 .ladder tbody th { min-width: 10rem }
 .ladder .main { display: block; font-weight: 600; white-space: nowrap }
-.ladder .more { display: block; color: var(--quiet); font-size: .86rem }
+.ladder .more {
+  display: block; color: var(--quiet); font-size: .86rem; font-weight: 400;
+}
 .ladder tr.weak .main { font-weight: 400 }
 .ladder .flag { display: block; color: var(--warn); font-size: .9rem; font-weight: 500 }
-.ladder .row-words {
-  display: block; font-weight: 400; color: var(--quiet); font-size: .88rem; margin-top: .2rem;
-}
 .pictures {
   display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, 27rem), 1fr));
   gap: 1.25rem; margin: 0 0 1rem;
@@ -214,12 +214,11 @@ _PRINT = """
 .catoptric-page { font-size: 10pt }
 body.catoptric { padding: 0 }
 .top { padding: 0 0 8pt }
-.verdict { font-size: 17pt }
+.verdict { font-size: 15pt }
 .value { font-size: 20pt }
 section { padding: 10pt 0 0; margin-top: 10pt }
 table { font-size: 8pt }
-.ladder .more, .ladder .row-words { font-size: 7.5pt }
-.scroll, pre { overflow: visible; white-space: pre-wrap }
+.ladder .more, .scroll, pre { overflow: visible; white-space: pre-wrap }
 .scroll { white-space: normal }
 th, td { padding: 4pt 6pt 4pt 0 }
 .ladder .main { white-space: normal }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -77,10 +77,7 @@ def _work(number: int, table: dict[str, Any], folder: Path, after: Any) -> Any:
     try:
         return getattr(_core.Work, kind)(**values)
     except InputError as error:
-        problem = error.problems[0]
-        raise _fault(
-            f"{here}: {problem.field}", problem.value, problem.allowed, problem.cause
-        ) from None
+        raise _within(here, error) from None
     except TypeError as error:
         raise _fault(here, repr(values), str(error)) from None
 
@@ -103,7 +100,10 @@ def _complete_refigure(here: str, values: dict[str, Any], after: Any) -> None:
 def _train(here: str, name: Any, folder: Path) -> Any:
     if not isinstance(name, str):
         raise _fault(f"{here}: train", repr(name), "the name of a train's file, in quotes")
-    return _core.Train.load(folder / name)
+    try:
+        return _core.Train.load(folder / name)
+    except InputError as error:
+        raise _within(f"{here}: train", error) from None
 
 
 def _only_known(here: str, table: dict[str, Any], known: set[str]) -> None:
@@ -112,6 +112,13 @@ def _only_known(here: str, table: dict[str, Any], known: set[str]) -> None:
             place = f"{here}: {field}" if here else field
             allowed = f"a known name: {', '.join(sorted(known))}"
             raise _fault(place, repr(value), allowed, "a slip of the pen?")
+
+
+def _within(place: str, error: InputError) -> InputError:
+    """Return the same faults with the place in the file before each field."""
+    return InputError(
+        replace(problem, field=f"{place}: {problem.field}") for problem in error.problems
+    )
 
 
 def _fault(field: str, value: str, allowed: str, cause: str = "") -> InputError:
