@@ -1,5 +1,6 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from os import PathLike
+from pathlib import Path
 from typing import Any, ClassVar, Literal, Self, TypeAlias, Unpack, final, overload, type_check_only
 
 import numpy as np
@@ -3196,6 +3197,15 @@ class TrainJudgement(_Record):
     def draws(self) -> int: ...
     @property
     def seed(self) -> int: ...
+    def to_html(self, *, refigure: Verdict | None = None) -> str: ...
+    def save_html(
+        self,
+        path: str | PathLike[str],
+        /,
+        *,
+        overwrite: bool = False,
+        refigure: Verdict | None = None,
+    ) -> Path: ...
 
 def value_ladder(
     train: Train,

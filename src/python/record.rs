@@ -6,9 +6,31 @@ use pyo3::types::{PyDict, PyFloat, PyString};
 /// Writes the common methods of a wrapper class, from the names of its attributes.
 ///
 /// `attributes` make up `to_dict()`, `shown` the text and the notebook display. Pickles are the JSON of the
-/// Rust value; parts, readings, estimates and verdicts come back through the checks of their making.
+/// Rust value; parts, readings, estimates and verdicts come back through the checks of their making. What has a page of
+/// its own names the Python module whose `display` shows it in a notebook.
 macro_rules! record {
     ($class:ident, $title:literal, attributes: [$($attribute:literal),* $(,)?], shown: [$($shown:literal),* $(,)?]) => {
+        $crate::python::record::record!(@common $class, $title, [$($attribute),*], [$($shown),*]);
+
+        #[pymethods]
+        impl $class {
+            fn _repr_html_(slf: &Bound<'_, Self>) -> PyResult<String> {
+                $crate::python::record::display(slf.as_any(), "html", $title, &[$($shown),*])
+            }
+        }
+    };
+    ($class:ident, $title:literal, attributes: [$($attribute:literal),* $(,)?], shown: [$($shown:literal),* $(,)?],
+        page: $module:literal) => {
+        $crate::python::record::record!(@common $class, $title, [$($attribute),*], [$($shown),*]);
+
+        #[pymethods]
+        impl $class {
+            fn _repr_html_(slf: &Bound<'_, Self>) -> PyResult<String> {
+                slf.py().import($module)?.call_method1("display", (slf,))?.extract()
+            }
+        }
+    };
+    (@common $class:ident, $title:literal, [$($attribute:literal),*], [$($shown:literal),*]) => {
         #[pymethods]
         impl $class {
             /// Return the attributes by name; arrays stay arrays, parts become dictionaries.
@@ -21,10 +43,6 @@ macro_rules! record {
 
             fn __repr__(slf: &Bound<'_, Self>) -> PyResult<String> {
                 $crate::python::record::display(slf.as_any(), "text", $title, &[$($shown),*])
-            }
-
-            fn _repr_html_(slf: &Bound<'_, Self>) -> PyResult<String> {
-                $crate::python::record::display(slf.as_any(), "html", $title, &[$($shown),*])
             }
 
             fn __copy__(slf: Py<Self>) -> Py<Self> {

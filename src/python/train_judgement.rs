@@ -83,6 +83,46 @@ impl PyTrainJudgement {
             None => 0,
         }
     }
+
+    /// Return the judgement as one HTML document that needs no other file: no network, no script.
+    ///
+    /// `refigure` is the Verdict of a refigure that is shown as well. The same judgement gives the same text.
+    ///
+    /// Errors: ImportError that says what to install, if matplotlib is missing.
+    ///
+    /// >>> text = ct.judgement(ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200))).to_html()
+    /// >>> assert text.startswith("<!DOCTYPE html>") and "http" not in text
+    #[pyo3(signature = (*, refigure=None))]
+    fn to_html<'py>(
+        slf: &Bound<'py, Self>,
+        refigure: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        let options = PyDict::new(slf.py());
+        options.set_item("refigure", refigure)?;
+        slf.py().import("catoptric.page")?.call_method("to_html", (slf,), Some(&options))
+    }
+
+    /// Write the judgement to one HTML file and return its path.
+    ///
+    /// Errors: FileExistsError where there is such a file and `overwrite` is not set, other OSError where it cannot be
+    /// written; ImportError that says what to install, if matplotlib is missing.
+    ///
+    /// >>> import pathlib, tempfile
+    /// >>> found = ct.judgement(ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200)))
+    /// >>> page = found.save_html(pathlib.Path(tempfile.mkdtemp()) / "page.html")
+    /// >>> assert page.read_text(encoding="utf-8") == found.to_html()
+    #[pyo3(signature = (path, /, *, overwrite=false, refigure=None))]
+    fn save_html<'py>(
+        slf: &Bound<'py, Self>,
+        path: &Bound<'py, PyAny>,
+        overwrite: bool,
+        refigure: Option<&Bound<'py, PyAny>>,
+    ) -> PyResult<Bound<'py, PyAny>> {
+        let options = PyDict::new(slf.py());
+        options.set_item("overwrite", overwrite)?;
+        options.set_item("refigure", refigure)?;
+        slf.py().import("catoptric.page")?.call_method("save_html", (slf, path), Some(&options))
+    }
 }
 
 getters!(PyTrainJudgement, |found| {
@@ -123,7 +163,7 @@ getters!(PyTrainJudgement, |found| {
 record!(PyTrainJudgement, "TrainJudgement",
     attributes: ["verdict", "numbers", "ladder", "next", "reasons", "assumptions", "cautions", "obstruction_ratio", "focus",
         "train", "train_now", "figure_words", "evidence", "works", "wavelength_nm", "draws", "seed"],
-    shown: ["verdict", "obstruction_ratio", "wavelength_nm"]);
+    shown: ["verdict", "obstruction_ratio", "wavelength_nm"], page: "catoptric.page");
 
 /// Return the judgement of a train: its worth, what to do first, what to measure next.
 ///
