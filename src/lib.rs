@@ -60,14 +60,15 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, BenchScatter, Bounds, Cause,
-    CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeFinding, Estimated,
-    FigureEstimate, FigureOperator, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings,
-    KnifeFrom, KnifePicture, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
+    AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, Background, BenchScatter, Bounds,
+    Cause, CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeDirection,
+    EdgeFinding, EdgeFit, EdgeFitOptions, EdgeFits, EdgePoint, EdgeShape, Estimated, FigureEstimate,
+    FigureOperator, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings, KnifeFrom,
+    KnifePicture, LayerFit, LayerKind, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
     ReadingsIncrease, ReadingsInput, ReduceOptions, Settling, SheetFigure, SmoothFigure, SurfaceOrWavefront,
     TestPlace, TestSheet, TestSheetInput, TestSource, TurnedRun, TurnedRuns, TurnedRunsInput, ZernikeFigure,
-    ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, grating_picture,
-    knife_edge_picture,
+    ZernikeReport, ZernikeReportInput, ZoneCheck, bench_scatter, expected_readings, fit_zone,
+    grating_picture, knife_edge_picture,
 };
 pub use structure::{
     Camera, ClosingBaffle, ClosingFront, Enclosure, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused,

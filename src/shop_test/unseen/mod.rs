@@ -11,6 +11,7 @@
 mod conditional;
 mod contributions;
 mod draws;
+mod edge_curve;
 mod evidence;
 mod figure_model;
 mod joint;
@@ -29,6 +30,7 @@ mod summary;
 
 pub(crate) use contributions::contributions;
 pub use contributions::{Cause, Contribution};
+pub(super) use edge_curve::{EdgeCurve, EdgeHeight, Places, SeenEdge};
 pub(super) use evidence::Evidence;
 pub use misread::ZoneCheck;
 pub(super) use misread::zone_checks;
