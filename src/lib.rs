@@ -48,7 +48,13 @@ mod wave;
 pub use error::{Error, Problem, Result, Severity};
 pub use film::{FilmResponse, Metal, MetalFilm, Overcoat, ThicknessFinding, ThicknessRange};
 pub use judge::{
-    Ageing, Aim, AimWeights, Ceiling, Change, CoatingEffect, Criterion, DiagonalBatch, DiagonalBatchInput, DiagonalComparison, DiagonalRow, EffectOptions, Evidence, FreshCoat, GainBasis, Judgement, LadderGain, LadderOptions, LadderRow, LadderWeights, LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject, MaskSweep, MaskValue, MaskingBound, MeasuredCoating, NamedInterval, OffsetRule, ReadingDetails, RecoatComparison, RecoatOptions, RecoatPrices, RecoatRow, RecoatWhat, Recommendation, RefigureAfter, RowChunks, SizeScore, TrainJudgement, ValueLadder, Verdict, Work, WorkChange, Worth, coating_effect, judge_refigure, judgement, mask_sweep, mask_sweep_counting, masking_bound, recoat, value_ladder,
+    Ageing, Aim, AimWeights, Ceiling, Change, CoatingEffect, Criterion, DiagonalBatch, DiagonalBatchInput,
+    DiagonalComparison, DiagonalRow, EffectOptions, Evidence, FreshCoat, GainBasis, Judgement, LadderGain,
+    LadderOptions, LadderRow, LadderWeights, LeftAfterMask, MaskAnswer, MaskOptions, MaskRow, MaskSubject,
+    MaskSweep, MaskValue, MaskingBound, MeasuredCoating, NamedInterval, OffsetRule, ReadingDetails,
+    RecoatComparison, RecoatOptions, RecoatPrices, RecoatRow, RecoatWhat, Recommendation, RefigureAfter,
+    RowChunks, SizeScore, TrainJudgement, ValueLadder, Verdict, Work, WorkChange, Worth, coating_effect,
+    judge_refigure, judgement, mask_sweep, mask_sweep_counting, masking_bound, recoat, value_ladder,
 };
 pub use model::{
     AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,
@@ -59,16 +65,17 @@ pub use model::{
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
-    AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, BenchScatter, Bounds, Cause,
-    CoatingEstimate, CoatingLevel, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput,
-    CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeFinding, Estimated,
-    FigureEstimate, FigureOperator, GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings,
-    KnifeFrom, KnifePicture, KnownPatch, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
+    AssumedEnds, Astigmatism, AstigmatismEstimate, AstigmatismOrigin, Background, BenchScatter, Bounds,
+    Cause, CoatingEstimate, CoatingLevel, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput,
+    CoefficientUnit, ConicEstimate, ConicFit, Contribution, Correction, Draws, EdgeDirection, EdgeFinding,
+    EdgeFit, EdgeFitOptions, EdgeFits, EdgePoint, EdgeShape, Estimated, FigureEstimate, FigureOperator,
+    GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings, KnifeFrom, KnifePicture,
+    KnownPatch, LayerFit, LayerKind, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
     OutlinePatch, OutlineRing, PhotoCheck, RatioOutlier, ReadingsIncrease, ReadingsInput, ReduceOptions,
     ReflectancePhoto, ReflectancePhotoInput, RingProfile, Settling, SheetFigure, SmoothFigure, SpotResidual,
     SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput, TestSource, ThinBranch, ThinMetalPart,
     TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure, ZernikeReport, ZernikeReportInput,
-    ZoneCheck, bench_scatter, expected_readings, grating_picture, knife_edge_picture,
+    ZoneCheck, bench_scatter, expected_readings, fit_zone, grating_picture, knife_edge_picture,
 };
 pub use structure::{
     Camera, ClosingBaffle, ClosingFront, Enclosure, FocusItem, FocusLadder, FocusMove, FocusMoves, Focused,

@@ -3,7 +3,10 @@
 mod common;
 
 use catoptric::{
-    CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff, EdgeStep, Error, Field, FigureLayer, FilterRing, FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light, Metal, MetalCoat, MetalFilm, MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, SensorMask, Spider, Spot, ThinRing, Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
+    CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff, EdgeStep, Error, Field,
+    FigureLayer, FilterRing, FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light, Metal,
+    MetalCoat, MetalFilm, MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, SensorMask,
+    Spider, Spot, ThinRing, Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;

@@ -19,6 +19,8 @@ mod coating_evidence;
 mod cone;
 mod diagonal_comparison;
 mod diagonals;
+mod edge_fit;
+mod edge_layers;
 mod errors;
 mod estimate;
 mod evidence;
@@ -64,6 +66,7 @@ use pyo3::prelude::*;
 /// Errors: those of Python, if a name cannot be added.
 pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     model::register(module)?;
+    edge_layers::register(module)?;
     coating::register(module)?;
     figure::register(module)?;
     film::register(module)?;
@@ -87,6 +90,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     star_tests::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
+    edge_fit::register(module)?;
     evidence::register(module)?;
     turned::register(module)?;
     pictures::register(module)?;

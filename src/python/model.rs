@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{choice, list, maybe_part_number, part_number, part_number_or};
 use super::coating::PyCoating;
+use super::edge_layers::{PyCentralHill, PyEdgeRollOff, PyEdgeStep};
 use super::errors::{exception, refused};
 use super::figure::{PyHeightMap, PyZernikeTerms};
 use super::rays::draw;
@@ -275,9 +276,18 @@ impl PyPrimary {
     }
 }
 
-fn layer(index: usize, value: &Bound<'_, PyAny>) -> PyResult<FigureLayer> {
+pub(super) fn layer(index: usize, value: &Bound<'_, PyAny>) -> PyResult<FigureLayer> {
     if let Ok(edge) = value.cast::<PyTurnedEdge>() {
         return Ok(edge.get().0.into());
+    }
+    if let Ok(edge) = value.cast::<PyEdgeRollOff>() {
+        return Ok(edge.get().0.into());
+    }
+    if let Ok(step) = value.cast::<PyEdgeStep>() {
+        return Ok(step.get().0.into());
+    }
+    if let Ok(hill) = value.cast::<PyCentralHill>() {
+        return Ok(hill.get().0.into());
     }
     if let Ok(zone) = value.cast::<PyZone>() {
         return Ok(zone.get().0.into());
@@ -299,14 +309,17 @@ fn layer(index: usize, value: &Bound<'_, PyAny>) -> PyResult<FigureLayer> {
         value.py(),
         &field,
         &found,
-        "a TurnedEdge, Zone, RadialProfile, ZernikeTerms, HeightMap or Ripple",
+        "a TurnedEdge, EdgeRollOff, EdgeStep, Zone, CentralHill, RadialProfile, ZernikeTerms, HeightMap or Ripple",
         "",
     ))
 }
 
-fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
+pub(super) fn python_layer(py: Python<'_>, layer: &FigureLayer) -> PyResult<Py<PyAny>> {
     Ok(match layer {
         FigureLayer::TurnedEdge(edge) => Py::new(py, PyTurnedEdge(*edge))?.into_any(),
+        FigureLayer::EdgeRollOff(edge) => Py::new(py, PyEdgeRollOff(*edge))?.into_any(),
+        FigureLayer::EdgeStep(step) => Py::new(py, PyEdgeStep(*step))?.into_any(),
+        FigureLayer::CentralHill(hill) => Py::new(py, PyCentralHill(*hill))?.into_any(),
         FigureLayer::Zone(zone) => Py::new(py, PyZone(*zone))?.into_any(),
         FigureLayer::RadialProfile(profile) => Py::new(py, PyRadialProfile(profile.clone()))?.into_any(),
         FigureLayer::ZernikeTerms(terms) => Py::new(py, PyZernikeTerms(terms.clone()))?.into_any(),

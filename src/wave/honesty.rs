@@ -13,7 +13,9 @@ use super::source::{Pupil, Source, View};
 use super::wavefront::{Sums, Wavefront};
 use crate::film::{Metal, MetalFilm};
 use crate::model::{
-    CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, EdgeRollOff, EdgeStep, FocalPlane, Holder, MetalCoat, MirrorClips, Opening, Primary, Spider, ThinPatch, ThinRing, Train, TurnedEdge, ZernikeTerms, Zone,
+    CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, EdgeRollOff, EdgeStep, FocalPlane, Holder,
+    MetalCoat, MirrorClips, Opening, Primary, Spider, ThinPatch, ThinRing, Train, TurnedEdge, ZernikeTerms,
+    Zone,
 };
 use crate::numeric::pool;
 use crate::numeric::random::Stream;

@@ -1,13 +1,15 @@
 """Strehl of edges of several shapes and of central hills -> edges.json.
 
-kind "closed_form": W = 2 h (normal incidence), focus left where it is. Power edge over the depth s from its start to the
-rim: the integral of s^k e^(i a s^n) from 0 to 1 is gamma((k+1)/n, -i a) (-i a)^(-(k+1)/n)/n, the lower incomplete gamma
-function (DLMF 8.2.1, 8.2.7), a = -4 pi drop/lambda; k = 0 and 1 make up the ring's area. Checked in the script against
-quadrature, 1e-20. Step of height g over the share p of the lit area: 1 - 4 p (1-p) sin^2(2 pi g/lambda) (elementary).
-Roll-off h = -drop exp(-(D/2 - r)/reach): quadrature by mpmath, panels at 1, 3, 8 and 20 reaches.
+kind "closed_form": W = 2 h (normal incidence), focus left where it is. Power edge over the depth s
+from its start to the rim: the integral of s^k e^(i a s^n) from 0 to 1 is gamma((k+1)/n, -i a) (-i
+a)^(-(k+1)/n)/n, the lower incomplete gamma function (DLMF 8.2.1, 8.2.7), a = -4 pi drop/lambda; k
+= 0 and 1 make up the ring's area. Checked in the script against quadrature, 1e-20. Step of height
+g over the share p of the lit area: 1 - 4 p (1-p) sin^2(2 pi g/lambda) (elementary). Roll-off h =
+-drop exp(-(D/2 - r)/reach): quadrature by mpmath, panels at 1, 3, 8 and 20 reaches.
 
-kind "exact": the same layers and central hills h = height (1 - r/radius)^power, W from the exact path with the figure in
-the hit point: see axial.py and make_strehl.py, whose focus names and columns these are.
+kind "exact": the same layers and central hills h = height (1 - r/radius)^power, W from the exact
+path with the figure in the hit point: see axial.py and make_strehl.py, whose focus names and
+columns these are.
 """
 
 import mpmath as mp

@@ -110,6 +110,11 @@ impl Catalogue {
         Self { smooth, drops, log_no_edge: libm::log(no_edge), edges: model.edges.len() }
     }
 
+    /// The smooth parts, each with the logarithm of its weight before the readings.
+    pub(crate) fn smooth(&self) -> &[(Component, f64)] {
+        &self.smooth
+    }
+
     /// How many components share one smooth part: none and every edge.
     pub(crate) fn slots(&self) -> usize {
         1 + self.edges * self.drops.len()
