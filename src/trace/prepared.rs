@@ -75,14 +75,15 @@ impl Prepared {
         }))
     }
 
-    /// The same train in the light of another wavelength, for which its films of metal are made ready; without one it is the same
-    /// in every colour.
+    /// The same train in the light of another wavelength, for which its films of metal are made ready; without one it
+    /// is the same in every colour.
     ///
-    /// Wavefronts and pictures ask this themselves, each at its own wavelength. Rays, spots and whatever else knows no wavelength see
-    /// the films at 550 nm.
+    /// Wavefronts and pictures ask this themselves, each at its own wavelength. Rays, spots and whatever else knows no
+    /// wavelength see the films at 550 nm.
     ///
     /// Units: nm.
-    /// Errors: [`Error::Input`](crate::Error::Input) for wavelengths for which the metal's index is not known (250 to 3000 nm).
+    /// Errors: [`Error::Input`](crate::Error::Input) for wavelengths for which the metal's index is not known (250 to
+    /// 3000 nm).
     ///
     /// ```
     /// use catoptric::{Coating, FocalLengthMm, Metal, MetalCoat, MetalFilm, Prepared, Primary, Train};
@@ -145,8 +146,8 @@ impl Prepared {
         self.focal_length_mm() / (2.0 * self.open_radius_mm())
     }
 
-    /// Diameter of the diagonal's shadow on the axis (of its holder's, where that is larger) over the diameter that gathers
-    /// light; 0 without either. The bevel counts, the thickness of the glass does not.
+    /// Diameter of the diagonal's shadow on the axis (of its holder's, where that is larger) over the diameter that
+    /// gathers light; 0 without either. The bevel counts, the thickness of the glass does not.
     pub fn obstruction_ratio(&self) -> f64 {
         let shadows = self.stops().iter().filter(|s| s.is_shadow());
         shadows.map(Stop::radius_mm).fold(0.0, f64::max) / self.open_radius_mm()
