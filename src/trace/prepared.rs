@@ -57,7 +57,7 @@ impl Prepared {
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror, &coat));
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
-        let thrown_mm = thrown_mm(train, &mirror);
+        let thrown_mm = thrown_mm(train, &mirror, &coat);
         let flat_share = flat_share(train, wavelength_nm);
         let train = train.clone();
         Self(Arc::new(Parts {
@@ -283,13 +283,19 @@ fn in_order(stops: &[Stop], strips: &[Strip]) -> Vec<Part> {
     parts
 }
 
-fn thrown_mm(train: &Train, mirror: &Mirror) -> f64 {
+fn thrown_mm(train: &Train, mirror: &Mirror, coat: &Coat) -> f64 {
     const LOOKS: u32 = 8;
     if mirror.bare_conic().is_some() {
         return 0.0;
     }
     let primary = train.primary();
-    let ends = mirror.breaks().into_iter().map(|b| b.radius_mm).chain([primary.clear_aperture_mm / 2.0]);
+    let rim_mm = primary.clear_aperture_mm / 2.0;
+    let mut ends: Vec<f64> = mirror.breaks().into_iter().map(|b| b.radius_mm).chain([rim_mm]).collect();
+    if mirror.film().is_some() {
+        // Metal that fades is steep in its soft rims.
+        ends.extend(coat.cuts_mm().into_iter().filter(|r| *r > 0.0 && *r < rim_mm));
+        ends.sort_by(f64::total_cmp);
+    }
     let (mut from, mut steepest) = (0.0, 0.0_f64);
     for to in ends {
         for k in 0..LOOKS {
