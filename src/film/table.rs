@@ -9,7 +9,8 @@ use crate::numeric::chebyshev;
 /// Terms in the thickness, and in the squared sine of the angle.
 const TERMS: usize = 14;
 const ANGLES: usize = 5;
-/// Length of a panel in ln(1 + thickness in nm): a film changes over 1 nm where it is thin and over no less than 7 nm elsewhere.
+/// Length of a panel in ln(1 + thickness in nm): a film changes over 1 nm where it is thin and over no less than 7 nm
+/// elsewhere.
 const PANEL: f64 = 0.2;
 /// Steps in which a phase is followed from thick to thin, nm.
 const STEP_NM: f64 = 1.0;
@@ -19,9 +20,10 @@ type Series = [[f64; TERMS]; ANGLES];
 
 /// Reflectance of unpolarised light and the mean height of both polarisations, by thickness and angle.
 ///
-/// Good to 1e-10 and 1e-6 nm against the films themselves wherever 2 % of the light is returned (tests below); where an overcoat on
-/// next to no metal quenches it further, to 0.2 nm times the amplitude. Heights follow the phase without a jump from thick
-/// metal to thin, so that they may differ by half a wavelength from those of [`MetalFilm::response`] under an overcoat.
+/// Good to 1e-10 and 1e-6 nm against the films themselves wherever 2 % of the light is returned (tests below); where an
+/// overcoat on next to no metal quenches it further, to 0.2 nm times the amplitude. Heights follow the phase without a
+/// jump from thick metal to thin, so that they may differ by half a wavelength from those of [`MetalFilm::response`]
+/// under an overcoat.
 #[derive(Clone, Debug)]
 pub(crate) struct FilmTable {
     first: f64,
@@ -31,8 +33,8 @@ pub(crate) struct FilmTable {
 }
 
 impl FilmTable {
-    /// For thicknesses between two, nm, and angles up to that of this squared sine; the film and the wavelength have passed
-    /// their checks.
+    /// For thicknesses between two, nm, and angles up to that of this squared sine; the film and the wavelength have
+    /// passed their checks.
     pub(crate) fn new(
         film: &MetalFilm,
         wavelength_nm: f64,
@@ -196,7 +198,8 @@ mod tests {
     use super::*;
     use crate::film::{Metal, Overcoat};
 
-    /// The largest differences of reflectance and height from the film's own, at places that are no points of the table.
+    /// The largest differences of reflectance and height from the film's own, at places that are no points of the
+    /// table.
     fn differences(film: &MetalFilm, wavelength_nm: f64, range_nm: (f64, f64), sine2: f64) -> [f64; 2] {
         let table = FilmTable::new(film, wavelength_nm, range_nm, sine2);
         let period_nm = |angle: f64| wavelength_nm / (2.0 * angle.cos());
@@ -212,8 +215,8 @@ mod tests {
                 assert!((height - table.height_nm(thickness_nm, part * sine2)).abs() < 1e-12);
                 worst[0] = worst[0]
                     .max((table.reflectance(thickness_nm, part * sine2) - direct.reflectance()).abs());
-                // Each polarisation by itself may lie half a wavelength elsewhere. Where next to nothing returns the phase turns too fast
-                // for the table, and what counts is the wave.
+                // Each polarisation by itself may lie half a wavelength elsewhere. Where next to nothing returns the
+                // phase turns too fast for the table, and what counts is the wave.
                 let off = height - direct.height_nm();
                 let half = period_nm(angle) / 2.0;
                 let off = (off - half * (off / half).round()).abs();

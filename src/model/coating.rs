@@ -105,8 +105,9 @@ pub(super) fn note_patch(
 
 /// A ring of the mirror whose coating returns another share of the light than the rest.
 ///
-/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness)) of what lies
-/// under it; without softness all of it between the two radii. A ring that begins in the centre has no inner rim.
+/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
+/// of what lies under it; without softness all of it between the two radii. A ring that begins in the centre has no
+/// inner rim.
 ///
 /// Units: mm; the reflectance is a share of the power.
 /// Errors: found by the train's check (0 <= inner < outer <= D/2, 0 < reflectance <= 1); a soft ring may end up to 30
@@ -170,8 +171,8 @@ impl CoatingRing {
 
 /// A round patch of the mirror whose coating returns another share of the light, with a hard or a soft rim.
 ///
-/// At a distance d from its centre the patch replaces the share 1/(1 + exp((d - radius)/softness)) of what lies under it; without
-/// softness all of it within the radius.
+/// At a distance d from its centre the patch replaces the share 1/(1 + exp((d - radius)/softness)) of what lies under
+/// it; without softness all of it within the radius.
 ///
 /// Units: mm, +x toward the focuser; the reflectance is a share of the power.
 /// Errors: found by the train's check.
@@ -235,15 +236,15 @@ impl CoatingPatch {
 
 /// The primary's coating: one reflectance, and rings and patches that replace it where they lie.
 ///
-/// Two kinds of wear are told apart, and always by name. Haze, dust and pinholes dim: that is this part's own reflectance, rings,
-/// patches and map. Thin metal dims and is a hollow in the wavefront: that is `metal`. Beside metal the haze multiplies what
-/// the metal returns; without metal it is the share returned itself.
+/// Two kinds of wear are told apart, and always by name. Haze, dust and pinholes dim: that is this part's own
+/// reflectance, rings, patches and map. Thin metal dims and is a hollow in the wavefront: that is `metal`. Beside metal
+/// the haze multiplies what the metal returns; without metal it is the share returned itself.
 ///
 /// Units: shares of the power, at the wavelength in use.
 /// Errors: found by the train's check.
-/// Leaves out: where the light of pinholes goes. A share q of the area without metal returns 1 - q of the light, and the image of a star
-/// has (1 - q)^2 of it: the difference, q (1 - q), goes into wide angles, which star images do not show. Colour and
-/// polarisation of haze.
+/// Leaves out: where the light of pinholes goes. A share q of the area without metal returns 1 - q of the light, and
+/// the image of a star has (1 - q)^2 of it: the difference, q (1 - q), goes into wide angles, which star images do not
+/// show. Colour and polarisation of haze.
 ///
 /// ```
 /// use catoptric::{Coating, CoatingRing};

@@ -12,17 +12,18 @@ use crate::error::Findings;
 
 /// Shares of the power that a mirror returns, on a net of square pixels: the coating as a picture shows it.
 ///
-/// `rows_run` says in which direction on the mirror (seen from the sky) one goes from one row to the next, `columns_run`
-/// the same for columns. Neither has a default: a mirrored map is an error that no number shows. A picture seen from the
-/// sky whose first row is at the top has `rows_run` = `-y` and `columns_run` = `+x`.
+/// `rows_run` says in which direction on the mirror (seen from the sky) one goes from one row to the next,
+/// `columns_run` the same for columns. Neither has a default: a mirrored map is an error that no number shows. A
+/// picture seen from the sky whose first row is at the top has `rows_run` = `-y` and `columns_run` = `+x`.
 ///
 /// Units: shares of the power; mm for a pixel's side.
 /// Shapes: 4 x 4 to 4096 x 4096 shares, each that of its pixel's middle.
-/// Errors: found by the train's check: shares above 0 and not above 1, and one in every cell of four neighbouring pixels
-/// that the clear aperture touches; what lies beyond may be NaN. Holes are refused.
-/// Method: bicubic splines ([`numeric::bicubic`](crate::numeric::bicubic)), held within the least and the greatest share of
-/// the map, beyond which a spline swings beside a sharp edge.
-/// Leaves out: what is finer than two pixels, which a picture does not show either; the phase (thin metal is a hollow as well).
+/// Errors: found by the train's check: shares above 0 and not above 1, and one in every cell of four neighbouring
+/// pixels that the clear aperture touches; what lies beyond may be NaN. Holes are refused.
+/// Method: bicubic splines ([`numeric::bicubic`](crate::numeric::bicubic)), held within the least and the greatest
+/// share of the map, beyond which a spline swings beside a sharp edge.
+/// Leaves out: what is finer than two pixels, which a picture does not show either; the phase (thin metal is a hollow
+/// as well).
 ///
 /// ```
 /// use catoptric::{AxisDirection, Coating, FocalLengthMm, Primary, ReflectanceMap, Train};
@@ -157,15 +158,15 @@ impl TryFrom<ReflectanceMapInput> for ReflectanceMap {
 
 /// Thickness of the metal on a net of square pixels.
 ///
-/// `rows_run` says in which direction on the mirror (seen from the sky) one goes from one row to the next, `columns_run`
-/// the same for columns. Neither has a default: a mirrored map is an error that no number shows.
+/// `rows_run` says in which direction on the mirror (seen from the sky) one goes from one row to the next,
+/// `columns_run` the same for columns. Neither has a default: a mirrored map is an error that no number shows.
 ///
 /// Units: nm of metal; mm for a pixel's side.
 /// Shapes: 4 x 4 to 4096 x 4096 thicknesses, each that of its pixel's middle.
-/// Errors: found by the train's check: 0 to 2000 nm, and one in every cell of four neighbouring pixels that the clear aperture
-/// touches; what lies beyond may be NaN. Holes are refused.
-/// Method: bicubic splines ([`numeric::bicubic`](crate::numeric::bicubic)), held within the least and the greatest thickness of
-/// the map, beyond which a spline swings beside a sharp edge.
+/// Errors: found by the train's check: 0 to 2000 nm, and one in every cell of four neighbouring pixels that the clear
+/// aperture touches; what lies beyond may be NaN. Holes are refused.
+/// Method: bicubic splines ([`numeric::bicubic`](crate::numeric::bicubic)), held within the least and the greatest
+/// thickness of the map, beyond which a spline swings beside a sharp edge.
 /// Leaves out: what is finer than two pixels.
 ///
 /// ```

@@ -17,10 +17,11 @@ use crate::film::MetalFilm;
 /// The minor axis is that of the face that reflects; a bevel makes the glass wider, and a thickness longer, which the
 /// light on its way down sees as the diagonal's shadow.
 /// Errors: found by the train's check.
-/// Leaves out: over a cone of f/4 the angles on a face with a film run from 38 to 52 degrees, over which bare aluminium's unpolarised
-/// reflectance changes by less than 2e-3 from one side of the cone to the other and the mean of it by 1e-4; the phase that a film adds at
-/// 45 degrees, even but for those angles; how deep the bevel lies behind the face (its shadow moves by that depth times the field angle,
-/// 10 um for 1 mm at 30'), and chamfers of the back.
+/// Leaves out: over a cone of f/4 the angles on a face with a film run from 38 to 52 degrees, over which bare
+/// aluminium's unpolarised reflectance changes by 6e-3 from one side of the cone to the other and the mean of it by
+/// 2e-4; the phase that a film adds there, a tilt that moves the image by 0.15 um, and 1.5 nm of wavefront besides; how
+/// deep the bevel lies behind the face (its shadow moves by that depth times the field angle, 10 um for 1 mm at 30'),
+/// and chamfers of the back.
 ///
 /// ```
 /// let diagonal = catoptric::Diagonal::new(70.0);

@@ -22,8 +22,9 @@ fn check_thickness(nm: f64, findings: &mut Findings) {
 
 /// A ring of the mirror on which the metal has another thickness.
 ///
-/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness)) of the
-/// thickness that lies under it; without softness all of it between the two radii. A ring that begins in the centre has no inner rim.
+/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
+/// of the thickness that lies under it; without softness all of it between the two radii. A ring that begins in the
+/// centre has no inner rim.
 ///
 /// Units: mm; nm of metal.
 /// Errors: found by the train's check; a soft ring may end up to 30 softnesses beyond the clear aperture.
@@ -79,8 +80,8 @@ impl ThinRing {
 
 /// A round patch of the mirror on which the metal has another thickness, with a hard or a soft rim.
 ///
-/// At a distance d from its centre the patch replaces the share 1/(1 + exp((d - radius)/softness)) of the thickness that lies
-/// under it; without softness all of it within the radius.
+/// At a distance d from its centre the patch replaces the share 1/(1 + exp((d - radius)/softness)) of the thickness
+/// that lies under it; without softness all of it within the radius.
 ///
 /// Units: mm, +x toward the focuser; nm of metal.
 /// Errors: found by the train's check.
@@ -139,16 +140,16 @@ impl ThinPatch {
 /// A coat of metal on the primary: one film, and rings and patches on which it is thinner or thicker.
 ///
 /// Worn metal dims and is a hollow: both follow from the thickness at each place, at each wavelength. The height of the
-/// perfect mirror that returns the same phase is counted from that of the even film in the mirror's centre, so that a fresh
-/// even coat changes no star. The glass's own figure stands in the layers of the primary.
+/// perfect mirror that returns the same phase is counted from that of the even film in the mirror's centre, so that a
+/// fresh even coat changes no star. The glass's own figure stands in the layers of the primary.
 ///
-/// Units: nm of metal; mm on the mirror. The film's thickness is that of all places on which no ring, patch or map lies; beside a
-/// map it only says which height counts as none.
+/// Units: nm of metal; mm on the mirror. The film's thickness is that of all places on which no ring, patch or map
+/// lies; beside a map it only says which height counts as none.
 /// Errors: found by the train's check.
 /// Source: [`MetalFilm`], at the angle between the mirror's axis and its normal at each place.
 /// Leaves out: the star's own field angle in that (below 1e-5 of the reflectance and 0.01 nm within half a degree); the
-/// difference of both polarisations, of which the mean counts: over an f/4 aluminium mirror 0.1 nm of height and
-/// 6e-4 of the reflectance between s and p at the rim; and what [`MetalFilm`] leaves out.
+/// difference of both polarisations, of which the mean counts: over an f/4 aluminium mirror 0.06 nm of height and
+/// up to 7e-4 of the reflectance between s and p at the rim; and what [`MetalFilm`] leaves out.
 ///
 /// ```
 /// use catoptric::{Coating, FocalLengthMm, Metal, MetalCoat, MetalFilm, Primary, ThinRing, Train, Prepared, Field, Focus};

@@ -37,7 +37,7 @@ pub(super) fn middle(count: usize) -> f64 {
 
 impl SquareNet<'_> {
     /// Where the middle of a pixel lies on the mirror: x and y, mm.
-    pub(super) fn place_mm(&self, row: usize, column: usize) -> [f64; 2] {
+    pub(crate) fn place_mm(&self, row: usize, column: usize) -> [f64; 2] {
         let down = (row as f64 - self.centre_row) * self.pixel_mm;
         let across = (column as f64 - self.centre_column) * self.pixel_mm;
         let (rows, columns) = (self.rows_run.unit(), self.columns_run.unit());

@@ -19,11 +19,13 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 
 /// A ring of the primary whose coating returns another share of the light.
 ///
-/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness)) of what
-/// lies under it; without softness all of it between the two radii. A ring that begins in the centre has no inner rim.
+/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
+/// of what lies under it; without softness all of it between the two radii. A ring that begins in the centre has no
+/// inner rim.
 ///
 /// Units: mm; reflectance is a share of the power.
-/// Errors: InputError, when put on a mirror that it leaves; a soft ring may end up to 30 softnesses beyond the clear aperture.
+/// Errors: InputError, when put on a mirror that it leaves; a soft ring may end up to 30 softnesses beyond the clear
+/// aperture.
 /// Leaves out: the phase. Where the metal is thin the wavefront has a hollow as well, up to 87 nm of glass (ThinRing).
 ///
 /// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
@@ -125,15 +127,16 @@ record!(PyCoatingPatch, "CoatingPatch",
 
 /// Shares of the power that a mirror returns, on a net of square pixels: the coating as a picture shows it.
 ///
-/// `rows_run` says in which direction on the mirror, seen from the sky, one goes from one row to the next: "+x" (toward the
-/// focuser), "-x", "+y" or "-y"; `columns_run` the same for columns. Neither has a default: a mirrored map is an error
-/// that no number shows. A picture seen from the sky with its first row at the top runs "-y" and "+x".
+/// `rows_run` says in which direction on the mirror, seen from the sky, one goes from one row to the next: "+x" (toward
+/// the focuser), "-x", "+y" or "-y"; `columns_run` the same for columns. Neither has a default: a mirrored map is an
+/// error that no number shows. A picture seen from the sky with its first row at the top runs "-y" and "+x".
 ///
 /// Units: shares of the power; mm for a pixel's side.
-/// Shapes: a table of 4 x 4 to 4096 x 4096 shares, each that of its pixel's middle, of any dtype and stride. `centre_row` and
-/// `centre_column` say where the mirror's centre lies, counted from 0; not given, in the middle of the table.
-/// Errors: InputError for shares that are not above 0 or are above 1; on a mirror when a pixel has no share that the clear
-/// aperture touches. Holes are refused; what lies beyond the mirror may be NaN.
+/// Shapes: a table of 4 x 4 to 4096 x 4096 shares, each that of its pixel's middle, of any dtype and stride.
+/// `centre_row` and `centre_column` say where the mirror's centre lies, counted from 0; not given, in the middle of the
+/// table.
+/// Errors: InputError for shares that are not above 0 or are above 1; on a mirror when a pixel has no share that the
+/// clear aperture touches. Holes are refused; what lies beyond the mirror may be NaN.
 /// Method: bicubic splines, held within the least and the greatest share of the map.
 /// Leaves out: what is finer than two pixels; the phase (thin metal is a hollow as well: ThicknessMap).
 ///
@@ -216,15 +219,16 @@ record!(PyReflectanceMap, "ReflectanceMap",
 
 /// The primary's coating: one reflectance, and rings and patches that replace it where they lie.
 ///
-/// Two kinds of wear are told apart, and always by name. Haze, dust and pinholes dim: that is this part's own reflectance, rings,
-/// patches and map. Thin metal dims and is a hollow in the wavefront: that is `metal`. Beside metal the haze multiplies what the
-/// metal returns; without metal it is the share returned itself.
+/// Two kinds of wear are told apart, and always by name. Haze, dust and pinholes dim: that is this part's own
+/// reflectance, rings, patches and map. Thin metal dims and is a hollow in the wavefront: that is `metal`. Beside metal
+/// the haze multiplies what the metal returns; without metal it is the share returned itself.
 ///
 /// Units: shares of the power.
-/// Errors: InputError for shares that cannot be, a map beside a reflectance below 1, and when put on a mirror that it leaves.
-/// Leaves out: where the light of pinholes goes. A share q of the area without metal returns 1 - q of the light, and the image of
-/// a star has (1 - q)^2 of it: the difference, q (1 - q), goes into wide angles, which star images do not show. Colour and
-/// polarisation of haze.
+/// Errors: InputError for shares that cannot be, a map beside a reflectance below 1, and when put on a mirror that it
+/// leaves.
+/// Leaves out: where the light of pinholes goes. A share q of the area without metal returns 1 - q of the light, and
+/// the image of a star has (1 - q)^2 of it: the difference, q (1 - q), goes into wide angles, which star images do not
+/// show. Colour and polarisation of haze.
 ///
 /// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.44)
 /// >>> coating = ct.Coating(reflectance=0.88, rings=[worn])

@@ -27,9 +27,10 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 ///
 /// Units: mm; the bevel as seen along the tube, on one side; reflectance is a share of the power.
 /// Errors: InputError, when put into a train that it does not fit.
-/// Leaves out: errors of its surface; beside a film, the spread of angles over the cone: at f/4 they run from 38 to 52 degrees, over
-/// which bare aluminium's unpolarised reflectance changes by less than 2e-3 from side to side and the mean of it by 1e-4; how deep the bevel lies behind the face (its shadow moves by that depth
-/// times the field angle, 10 um for 1 mm at 30 arcmin).
+/// Leaves out: errors of its surface; beside a film, the spread of angles over the cone: at f/4 they run from 38 to 52
+/// degrees, over which bare aluminium's unpolarised reflectance changes by 6e-3 from side to side and the mean of it by
+/// 2e-4, and its phase by a tilt that moves the image by 0.15 um and 1.5 nm of wavefront besides; how deep the bevel
+/// lies behind the face (its shadow moves by that depth times the field angle, 10 um for 1 mm at 30 arcmin).
 ///
 /// >>> flat, plane = ct.Diagonal(minor_axis_mm=70), ct.FocalPlane(axis_to_focus_mm=235)
 /// >>> mirror = ct.Primary(clear_aperture_mm=318, focal_length_mm=1558)
@@ -96,7 +97,8 @@ getters!(PyDiagonal, |diagonal| {
     bevel_mm: f64 = diagonal.bevel_mm;
     /// How far the flat stands from its place, or None.
     misplaced: Option<PyMisplacement> = diagonal.misplaced.map(PyMisplacement);
-    /// The metal on its face, from which its reflectance follows at 45 degrees, unpolarised, at the wavelength in use; or None.
+    /// The metal on its face, from which its reflectance follows at 45 degrees, unpolarised, at the wavelength in use;
+    /// or None.
     film: Option<PyMetalFilm> = diagonal.film.map(PyMetalFilm);
 });
 record!(PyDiagonal, "Diagonal",

@@ -35,11 +35,13 @@ fn coat() -> MetalCoat {
 
 /// A ring of the primary on which the metal has another thickness.
 ///
-/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness)) of the
-/// thickness that lies under it; without softness all of it between the two radii. A ring that begins in the centre has no inner rim.
+/// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
+/// of the thickness that lies under it; without softness all of it between the two radii. A ring that begins in the
+/// centre has no inner rim.
 ///
 /// Units: mm; nm of metal.
-/// Errors: InputError, when put on a mirror that it leaves; a soft ring may end up to 30 softnesses beyond the clear aperture.
+/// Errors: InputError, when put on a mirror that it leaves; a soft ring may end up to 30 softnesses beyond the clear
+/// aperture.
 /// Leaves out: metal that is not bulk-like (below about 10 nm it stands in islands).
 ///
 /// >>> worn = ct.ThinRing(inner_radius_mm=112, outer_radius_mm=139, thickness_nm=40)
@@ -87,8 +89,8 @@ record!(PyThinRing, "ThinRing",
 
 /// A round patch of the primary on which the metal has another thickness, with a hard or a soft rim.
 ///
-/// At a distance d from its centre the patch replaces the share 1/(1 + exp((d - radius)/softness)) of the thickness that lies
-/// under it; without softness all of it within the radius.
+/// At a distance d from its centre the patch replaces the share 1/(1 + exp((d - radius)/softness)) of the thickness
+/// that lies under it; without softness all of it within the radius.
 ///
 /// Units: mm, +x toward the focuser; nm of metal.
 /// Errors: InputError, when put on a mirror that it leaves.
@@ -141,15 +143,16 @@ record!(PyThinPatch, "ThinPatch",
 
 /// Thickness of the metal on a net of square pixels.
 ///
-/// `rows_run` says in which direction on the mirror, seen from the sky, one goes from one row to the next: "+x" (toward the
-/// focuser), "-x", "+y" or "-y"; `columns_run` the same for columns. Neither has a default: a mirrored map is an error
-/// that no number shows.
+/// `rows_run` says in which direction on the mirror, seen from the sky, one goes from one row to the next: "+x" (toward
+/// the focuser), "-x", "+y" or "-y"; `columns_run` the same for columns. Neither has a default: a mirrored map is an
+/// error that no number shows.
 ///
 /// Units: nm of metal; mm for a pixel's side.
 /// Shapes: a table of 4 x 4 to 4096 x 4096 thicknesses, each that of its pixel's middle, of any dtype and stride.
-/// `centre_row` and `centre_column` say where the mirror's centre lies, counted from 0; not given, in the middle of the table.
-/// Errors: InputError for thicknesses outside of 0 to 2000 nm; on a mirror when a pixel has none that the clear aperture
-/// touches. Holes are refused; what lies beyond the mirror may be NaN.
+/// `centre_row` and `centre_column` say where the mirror's centre lies, counted from 0; not given, in the middle of the
+/// table.
+/// Errors: InputError for thicknesses outside of 0 to 2000 nm; on a mirror when a pixel has none that the clear
+/// aperture touches. Holes are refused; what lies beyond the mirror may be NaN.
 /// Method: bicubic splines, held within the least and the greatest thickness of the map.
 /// Leaves out: what is finer than two pixels.
 ///
@@ -201,17 +204,17 @@ record!(PyThicknessMap, "ThicknessMap",
 
 /// A coat of metal on the primary: one film, and rings and patches on which it is thinner or thicker.
 ///
-/// Worn metal dims and is a hollow: both follow from the thickness at each place, at each wavelength. The height of the perfect
-/// mirror that returns the same phase is counted from that of the even film in the mirror's centre, so that a fresh even coat
-/// changes no star. The glass's own figure stands in the layers of the primary.
+/// Worn metal dims and is a hollow: both follow from the thickness at each place, at each wavelength. The height of the
+/// perfect mirror that returns the same phase is counted from that of the even film in the mirror's centre, so that a
+/// fresh even coat changes no star. The glass's own figure stands in the layers of the primary.
 ///
-/// Units: nm of metal; mm on the mirror. The film's thickness is that of all places on which no ring, patch or map lies; beside a
-/// map it only says which height counts as none.
+/// Units: nm of metal; mm on the mirror. The film's thickness is that of all places on which no ring, patch or map
+/// lies; beside a map it only says which height counts as none.
 /// Errors: InputError for metal that cannot be, and when put on a mirror that it leaves.
 /// Source: MetalFilm, at the angle between the mirror's axis and its normal at each place.
-/// Leaves out: the star's own field angle in that (below 1e-5 of the reflectance and 0.01 nm within half a degree); the difference
-/// of both polarisations, of which the mean counts: over an f/4 aluminium mirror 0.1 nm of height and 6e-4 of the
-/// reflectance between s and p at the rim.
+/// Leaves out: the star's own field angle in that (below 1e-5 of the reflectance and 0.01 nm within half a degree); the
+/// difference of both polarisations, of which the mean counts: over an f/4 aluminium mirror 0.06 nm of height and up to
+/// 7e-4 of the reflectance between s and p at the rim.
 ///
 /// >>> film = ct.MetalFilm(metal="aluminium", thickness_nm=100)
 /// >>> worn = ct.ThinRing(inner_radius_mm=112, outer_radius_mm=139, thickness_nm=40)
@@ -309,7 +312,8 @@ impl PyCoatingPicture {
         Some(self.0.height_nm.as_ref()?.mapv(|v| v.unwrap_or(f64::NAN)).into_pyarray(py))
     }
 
-    /// Draw the reflectance over the mirror, or with `height=True` the height at which light turns around; return the axes.
+    /// Draw the reflectance over the mirror, or with `height=True` the height at which light turns around; return the
+    /// axes.
     ///
     /// Errors: InputError for the height of a coating whose metal does not count.
     ///
@@ -362,8 +366,8 @@ impl PyTrain {
     /// Return what the primary's coating does over its face at a wavelength, on a square net of `size` places a side.
     ///
     /// Units: nm.
-    /// Errors: InputError for fewer than 2 or more than 2048 places a side, and wavelengths for which the metal's index is
-    /// not known.
+    /// Errors: InputError for fewer than 2 or more than 2048 places a side, and wavelengths for which the metal's index
+    /// is not known.
     ///
     /// >>> film = ct.MetalFilm(metal="aluminium", thickness_nm=100)
     /// >>> worn = ct.ThinRing(inner_radius_mm=60, outer_radius_mm=80, thickness_nm=40)

@@ -1,6 +1,9 @@
-//! The coating made ready for a kernel: what dims at each place, how thick the metal is there, and what both do to light of one colour.
+//! The coating made ready for a kernel: what dims at each place, how thick the metal is there, and what both do to
+//! light of one colour.
 
 use std::sync::Arc;
+
+use ndarray::Array2;
 
 use super::detail::Detail;
 use super::figure::Break;
@@ -8,12 +11,13 @@ use super::height_map::MapSurface;
 use super::mirror::length;
 use crate::film::{FilmTable, MetalFilm};
 use crate::model::{Coating, Primary, SquareNet, patch_share, ring_share};
+use crate::numeric::bicubic::Bicubic;
 use crate::units::NM_PER_MM;
 
 /// So many softnesses beyond its rim nothing is left of a ring or a patch: exp(-22) is 3e-10.
 pub(super) const REACH: f64 = 22.0;
-/// Panels about a soft rim, in softnesses from it. The logistic function's poles lie pi softnesses beside the rim, those of a film
-/// that fades with it 1.4 or more (the thickness at which its reflections resonate).
+/// Panels about a soft rim, in softnesses from it. The logistic function's poles lie pi softnesses beside the rim,
+/// those of a film that fades with it 1.4 or more (the thickness at which its reflections resonate).
 const RING_STEPS: [f64; 9] = [-REACH, -8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, REACH];
 const METAL_STEPS: [f64; 8] = [-8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, REACH];
 const HAZE_STEPS: [f64; 4] = [-8.0, 0.0, 8.0, REACH];
@@ -67,13 +71,50 @@ struct HeldMap {
     surface: MapSurface,
     rim_mm: f64,
     ends: (f64, f64),
+    /// How fine the map is: its pixel, or that of a coarser map that draws the same.
+    detail_mm: f64,
+}
+
+/// Root mean square to which a thinned map must draw the same, of shares and of nm: what is left then averages out over
+/// ten thousand nodes to some 1e-6.
+const SAME_SHARE: f64 = 3e-4;
+const SAME_NM: f64 = 0.03;
+
+/// Side of the largest pixels that draw the same map, mm.
+fn detail_mm(net: &SquareNet<'_>, rim_mm: f64, tolerance: f64) -> f64 {
+    let (rows, columns) = net.values.dim();
+    let differs = |step: usize| {
+        let thinned = ((rows - 1) / step + 1, (columns - 1) / step + 1);
+        let thin =
+            Bicubic::through(&Array2::from_shape_fn(thinned, |(i, j)| net.values[[i * step, j * step]]));
+        let (mut sum, mut count) = (0.0, 0.0);
+        // Every third pixel tells, as far as the thinned map reaches.
+        for i in (0..=(thinned.0 - 1) * step).step_by(3) {
+            for j in (0..=(thinned.1 - 1) * step).step_by(3) {
+                let [x, y] = net.place_mm(i, j);
+                if length(x, y) <= rim_mm {
+                    let drawn = thin.value_and_slopes(i as f64 / step as f64, j as f64 / step as f64).0;
+                    sum += (drawn - net.values[[i, j]]).powi(2);
+                    count += 1.0;
+                }
+            }
+        }
+        // Also where a hole beyond the mirror spoils the sum.
+        !(sum <= tolerance * tolerance * count)
+    };
+    let mut step = 1;
+    while rows.min(columns) >= 16 * step && step < 32 && !differs(2 * step) {
+        step *= 2;
+    }
+    net.pixel_mm * step as f64
 }
 
 impl HeldMap {
-    fn new(net: SquareNet<'_>, rim_mm: f64) -> Self {
+    fn new(net: SquareNet<'_>, rim_mm: f64, tolerance: f64) -> Self {
+        let detail_mm = detail_mm(&net, rim_mm, tolerance);
         let numbers = net.values.iter().copied().filter(|v| v.is_finite());
         let ends = numbers.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-        Self { surface: MapSurface::new(net, |v| v, rim_mm), rim_mm, ends }
+        Self { surface: MapSurface::new(net, |v| v, rim_mm), rim_mm, ends, detail_mm }
     }
 
     fn value_and_slopes(&self, x_mm: f64, y_mm: f64) -> (f64, [f64; 2]) {
@@ -191,7 +232,7 @@ impl Layered {
 
 impl Coat {
     pub(super) fn new(coating: &Coating, rim_mm: f64) -> Self {
-        let map = |net: Option<SquareNet<'_>>| net.map(|net| HeldMap::new(net, rim_mm));
+        let map = |net: Option<SquareNet<'_>>, tolerance| net.map(|net| HeldMap::new(net, rim_mm, tolerance));
         let disc = |at: [f64; 2], radius_mm, softness_mm, value, is_metal| Disc {
             x_mm: at[0],
             y_mm: at[1],
@@ -205,7 +246,7 @@ impl Coat {
         let patches = coating.patches.iter();
         let haze = Layered {
             base: coating.reflectance,
-            map: map(coating.map.as_ref().map(|m| m.net())),
+            map: map(coating.map.as_ref().map(|m| m.net()), SAME_SHARE),
             rings: rings
                 .map(|r| ring([r.inner_radius_mm, r.outer_radius_mm], r.softness_mm, r.reflectance))
                 .collect(),
@@ -217,7 +258,7 @@ impl Coat {
             let (rings, patches) = (coat.rings.iter(), coat.patches.iter());
             let layered = Layered {
                 base: coat.film.thickness_nm,
-                map: map(coat.map.as_ref().map(|m| m.net())),
+                map: map(coat.map.as_ref().map(|m| m.net()), SAME_NM),
                 rings: rings
                     .map(|r| ring([r.inner_radius_mm, r.outer_radius_mm], r.softness_mm, r.thickness_nm))
                     .collect(),
@@ -253,9 +294,9 @@ impl Coat {
         self.breaks().into_iter().map(|b| b.radius_mm).collect()
     }
 
-    /// Side of a pixel of the map of reflectance, mm.
+    /// How fine the map of reflectance is, mm.
     pub(super) fn haze_pixel_mm(&self) -> Option<f64> {
-        self.haze.map.as_ref().map(|map| map.surface.pixel_mm())
+        self.haze.map.as_ref().map(|map| map.detail_mm)
     }
 
     /// The narrowest soft rim, mm.
@@ -327,7 +368,7 @@ impl FilmSurface {
 
     /// How fine the part is that is not round.
     pub(super) fn detail(&self) -> Detail {
-        Detail { pixel_mm: self.thickness().map.as_ref().map(|m| m.surface.pixel_mm()), ..Detail::default() }
+        Detail { pixel_mm: self.thickness().map.as_ref().map(|m| m.detail_mm), ..Detail::default() }
     }
 
     /// Whether the film lies evenly: no height but what the angle makes.
@@ -385,8 +426,8 @@ impl Coat {
     }
 }
 
-/// Squared sine of the angle between the axis and the conic's normal, and how much longer along z a height is than along
-/// the normal.
+/// Squared sine of the angle between the axis and the conic's normal, and how much longer along z a height is than
+/// along the normal.
 #[inline]
 fn incidence(curvature_per_mm: f64, shape: f64, r_mm: f64) -> (f64, f64) {
     let rise = curvature_per_mm * r_mm;

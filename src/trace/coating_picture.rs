@@ -9,8 +9,8 @@ use crate::error::{Error, Result};
 /// What the primary's coating does over a square net of places, seen from the sky, +x to the right.
 ///
 /// Units: shares of unpolarised light that the primary alone returns; nm; positions in mm.
-/// Shapes: `reflectance[[i, j]]`, row i at y = `axis_mm[i]`, column j at x = `axis_mm[j]`; nothing beyond the clear aperture. The
-/// other two in the same way, where the thickness of the metal counts.
+/// Shapes: `reflectance[[i, j]]`, row i at y = `axis_mm[i]`, column j at x = `axis_mm[j]`; nothing beyond the clear
+/// aperture. The other two in the same way, where the thickness of the metal counts.
 /// Leaves out: the diagonal, and what shadows the mirror.
 ///
 /// ```

@@ -20,8 +20,8 @@ pub(super) struct MapSurface {
 }
 
 impl MapSurface {
-    /// The surface through a map's numbers, each taken `scale` times, over a clear aperture of this radius; the map has passed its
-    /// checks.
+    /// The surface through a map's numbers, each taken `scale` times, over a clear aperture of this radius; the map has
+    /// passed its checks.
     pub(super) fn new(map: SquareNet<'_>, scale: impl Fn(f64) -> f64, rim_mm: f64) -> Self {
         let [top, bottom, left, right] = map.needed(rim_mm);
         let [top, left] = [top, left].map(|first| first - MARGIN_PIXELS);

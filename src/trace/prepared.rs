@@ -57,7 +57,7 @@ impl Prepared {
         let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror, &coat));
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
-        let thrown_mm = thrown_mm(train, &mirror);
+        let thrown_mm = thrown_mm(train, &mirror, &coat);
         let flat_share = flat_share(train, wavelength_nm);
         let train = train.clone();
         Self(Arc::new(Parts {
@@ -75,14 +75,15 @@ impl Prepared {
         }))
     }
 
-    /// The same train in the light of another wavelength, for which its films of metal are made ready; without one it is the same
-    /// in every colour.
+    /// The same train in the light of another wavelength, for which its films of metal are made ready; without one it
+    /// is the same in every colour.
     ///
-    /// Wavefronts and pictures ask this themselves, each at its own wavelength. Rays, spots and whatever else knows no wavelength see
-    /// the films at 550 nm.
+    /// Wavefronts and pictures ask this themselves, each at its own wavelength. Rays, spots and whatever else knows no
+    /// wavelength see the films at 550 nm.
     ///
     /// Units: nm.
-    /// Errors: [`Error::Input`](crate::Error::Input) for wavelengths for which the metal's index is not known (250 to 3000 nm).
+    /// Errors: [`Error::Input`](crate::Error::Input) for wavelengths for which the metal's index is not known (250 to
+    /// 3000 nm).
     ///
     /// ```
     /// use catoptric::{Coating, FocalLengthMm, Metal, MetalCoat, MetalFilm, Prepared, Primary, Train};
@@ -145,8 +146,8 @@ impl Prepared {
         self.focal_length_mm() / (2.0 * self.open_radius_mm())
     }
 
-    /// Diameter of the diagonal's shadow on the axis (of its holder's, where that is larger) over the diameter that gathers
-    /// light; 0 without either. The bevel counts, the thickness of the glass does not.
+    /// Diameter of the diagonal's shadow on the axis (of its holder's, where that is larger) over the diameter that
+    /// gathers light; 0 without either. The bevel counts, the thickness of the glass does not.
     pub fn obstruction_ratio(&self) -> f64 {
         let shadows = self.stops().iter().filter(|s| s.is_shadow());
         shadows.map(Stop::radius_mm).fold(0.0, f64::max) / self.open_radius_mm()
@@ -282,13 +283,19 @@ fn in_order(stops: &[Stop], strips: &[Strip]) -> Vec<Part> {
     parts
 }
 
-fn thrown_mm(train: &Train, mirror: &Mirror) -> f64 {
+fn thrown_mm(train: &Train, mirror: &Mirror, coat: &Coat) -> f64 {
     const LOOKS: u32 = 8;
     if mirror.bare_conic().is_some() {
         return 0.0;
     }
     let primary = train.primary();
-    let ends = mirror.breaks().into_iter().map(|b| b.radius_mm).chain([primary.clear_aperture_mm / 2.0]);
+    let rim_mm = primary.clear_aperture_mm / 2.0;
+    let mut ends: Vec<f64> = mirror.breaks().into_iter().map(|b| b.radius_mm).chain([rim_mm]).collect();
+    if mirror.film().is_some() {
+        // Metal that fades is steep in its soft rims.
+        ends.extend(coat.cuts_mm().into_iter().filter(|r| *r > 0.0 && *r < rim_mm));
+        ends.sort_by(f64::total_cmp);
+    }
     let (mut from, mut steepest) = (0.0, 0.0_f64);
     for to in ends {
         for k in 0..LOOKS {

@@ -96,9 +96,12 @@ def test_a_star_behind_a_soft_thin_patch_against_the_plain_sum():
     amplitude = lit * np.sqrt(np.interp(thickness, grid, table[:, 0]))
     cosine = 1 / np.sqrt(1 + (r / (2 * FOCAL_MM)) ** 2)
     path = 2 * np.interp(thickness, grid, table[:, 1]) * cosine
-    star = worn.wavefront(focus="paraxial").psf(pixels=33, half_width_um=20)
+    wave = worn.wavefront(focus="paraxial")
+    star = wave.psf(pixels=33, half_width_um=20)
     for row, column in ((16, 16), (10, 20), (25, 7), (3, 16)):
-        along, across = star.along_um[column], star.across_um[row]
+        # Pictures are counted from the reference point, which the patch's hollow moves aside.
+        along = star.along_um[column] + wave.reference_along_um
+        across = star.across_um[row] + wave.reference_across_um
         # The transverse part of the line to the image is -(r/f)/(1 + r^2/4f^2) outward.
         moved = 1000 * (along * x + across * y) / FOCAL_MM * cosine**2
         field = np.sum(amplitude * np.exp(2j * np.pi * (path + moved) / 550))
@@ -176,14 +179,15 @@ HOLED[25, 25] = np.nan
         (coating, {"reflectance": 0.9, "map": dull_map()}, ["reflectance", "beside a map"]),
         (reflectance_map, {"reflectance": np.full((50, 50), 88.0)}, ["[0][0]", "88", "per cent"]),
         (reflectance_map, {"reflectance": HOLED}, ["map.reflectance", "without a share"]),
-        (reflectance_map, {"pixel_mm": 2}, ["map.reflectance", "share"]),
+        (reflectance_map, {"pixel_mm": 2}, ["map.pixel_mm", "covers the clear aperture"]),
+        (reflectance_map, {"pixel_mm": 6}, ["map.reflectance", "without a share"]),
         (reflectance_map, {"rows_run": "up"}, ["rows_run", "up"]),
         (reflectance_map, {"columns_run": "-y"}, ["columns_run", "-y"]),
         (reflectance_map, {"centre_row": 80}, ["centre_row", "80"]),
         (thin_ring, {"thickness_nm": -1}, ["thickness_nm", "-1", "micrometres"]),
         (thin_ring, {"outer_radius_mm": 90}, ["outer_radius_mm", "90", "exchanged"]),
         (thin_ring, {"softness_mm": 30}, ["softness_mm", "30", "width"]),
-        (thin_ring, {"thickness_nm": float("nan")}, ["thickness_nm", "nan"]),
+        (thin_ring, {"thickness_nm": float("nan")}, ["thickness_nm", "NaN", "finite"]),
         (thin_patch, {"x_mm": 200}, ["x_mm", "200", "place on the mirror"]),
         (thin_patch, {"softness_mm": 40}, ["softness_mm", "40"]),
         (thin_patch, {"thickness_nm": 4e4}, ["thickness_nm", "40000"]),
@@ -214,7 +218,7 @@ def test_light_of_which_the_metal_is_not_known_is_refused():
         worn.wavefront(wavelength_nm=220)
     with pytest.raises(ct.InputError, match="250 to 3000"):
         worn.reflectance(0, 0, wavelength_nm=220)
-    light = ct.Spectrum.of_lines(wavelength_nm=[230, 550], weight=[1, 1])
+    light = ct.Spectrum(wavelength_nm=[230, 550], weight=[1, 1])
     with pytest.raises(ct.InputError, match="250 to 3000"):
         worn.wavefront().psf(spectrum=light)
 

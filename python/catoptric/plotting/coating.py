@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 DULL_TO_BRIGHT = "gray"
 """A mirror looks as it is: dark where it returns little."""
 
+PAPER = 0.12
+"""Share of the scale between the brightest place and the white of the paper."""
+
 EVEN_SHARE = 0.01
 EVEN_NM = 0.5
 """Differences below these are no picture: such a coating counts as even, and gets a wider scale."""
@@ -47,7 +50,8 @@ def coating(result: CoatingPictureLike, ax: Axes | None = None, *, height: bool 
         extent=(edge[0], edge[1], edge[0], edge[1]),
         cmap=_style.SIGNED_MAP if height else DULL_TO_BRIGHT,
         vmin=low,
-        vmax=high,
+        # What is whole stays a light grey, told from the paper.
+        vmax=high if height else high + PAPER * (high - low),
         interpolation="nearest",
     )
     rim = np.linspace(0.0, 2.0 * np.pi, 361)
@@ -71,7 +75,10 @@ def coating(result: CoatingPictureLike, ax: Axes | None = None, *, height: bool 
 
 
 def _range(values: Floats, digits: str) -> str:
-    low, high = format(float(np.nanmin(values)), digits), format(float(np.nanmax(values)), digits)
+    # Adding 0 turns -0.0 into 0.0.
+    low, high = (
+        format(round(float(end), 6) + 0.0, digits) for end in (np.nanmin(values), np.nanmax(values))
+    )
     return low if low == high else f"{low} to {high}"
 
 
