@@ -77,6 +77,18 @@ struct Pupil {
     kept_square: f64,
 }
 
+impl Pupil {
+    /// The defocus of least RMS, that of the part away from the rim, and the RMS at the first, radians.
+    fn starts(&self, scratch: &NestedScratch) -> (f64, f64, f64) {
+        let [sum, by_defocus, square] = scratch.running[self.end];
+        let slope = (by_defocus - self.mean * sum) / (self.area * self.rms * self.rms);
+        let variance = square / self.area - (sum / self.area).powi(2) - (slope * self.rms).powi(2);
+        let [sum, by_defocus, _] = scratch.running[self.kept];
+        let inner = (by_defocus - self.kept_mean * sum) / self.kept_square;
+        (slope, inner, variance.max(0.0).sqrt())
+    }
+}
+
 /// Pupils that share steps of defocus.
 #[derive(Clone, Debug)]
 struct Band {
@@ -179,27 +191,17 @@ impl NestedPupils {
         for band in &self.bands {
             scratch.free.extend(scratch.blocks.drain(..).map(|block| block.sums));
             let widest = band.members.last().map_or(0, |member| *member);
-            let origin = self.starts(&self.pupils[widest], scratch).0;
+            let origin = self.pupils[widest].starts(scratch).0;
             for (place, &member) in band.members.iter().enumerate() {
                 peaks[member] = self.peak(band, place, origin, scratch);
             }
         }
     }
 
-    /// The defocus of least RMS, that of the part away from the rim, and the RMS at the first, radians.
-    fn starts(&self, p: &Pupil, scratch: &NestedScratch) -> (f64, f64, f64) {
-        let [sum, by_defocus, square] = scratch.running[p.end];
-        let slope = (by_defocus - p.mean * sum) / (p.area * p.rms * p.rms);
-        let variance = square / p.area - (sum / p.area).powi(2) - (slope * p.rms).powi(2);
-        let [sum, by_defocus, _] = scratch.running[p.kept];
-        let inner = (by_defocus - p.kept_mean * sum) / p.kept_square;
-        (slope, inner, variance.max(0.0).sqrt())
-    }
-
     /// The brightest focus of one member of a band.
     fn peak(&self, band: &Band, place: usize, origin: f64, scratch: &mut NestedScratch) -> NestedPeak {
         let pupil = &self.pupils[band.members[place]];
-        let (least, inner, rms) = self.starts(pupil, scratch);
+        let (least, inner, rms) = pupil.starts(scratch);
         let steps = |defocus: f64| (defocus - origin) / band.step + STEP_OFFSET;
         // A large RMS breaks the light up into several maxima.
         let around = (REACH * rms).clamp(AROUND_RAD, FURTHEST_RAD) / (pupil.rms * band.step);
