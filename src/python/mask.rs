@@ -45,7 +45,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, figure=[edge]))
 /// >>> sweep = ct.mask_sweep(train, diameters_mm=[200, 196, 192, 188], detail_arcsec=[], star_image=False)
 /// >>> assert sweep.strehl[2] > 0.99 > 0.95 > sweep.unmasked.strehl
-/// >>> assert sweep.recommended_mm == 192 and sweep.words.startswith("A mask of 192 mm")
+/// >>> assert sweep.recommended_mm == 196 and sweep.words.startswith("A mask of 196 mm")
 #[pyclass(name = "MaskSweep", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -279,7 +279,7 @@ getters!(PyMaskSweep, |sweep| {
     plateau_mm: Option<(f64, f64)> = sweep.plateau_mm;
     /// The diameter to take, mm; None where no mask is better than none.
     recommended_mm: Option<f64> = sweep.recommended_mm;
-    /// Why.
+    /// Why this diameter, or why none.
     reason: String = sweep.reason.clone();
     /// What it rests on, and what it leaves out.
     remarks: Vec<String> = sweep.remarks.clone();

@@ -60,7 +60,7 @@ pub(crate) struct NestedPupils {
     bands: Vec<Band>,
     /// Place along the axis for a unit of defocus, mm.
     focus_mm: f64,
-    /// Row by row the coefficients of powers of the step, from the values at the points.
+    /// Point by point what its value adds to the coefficients of powers of the step.
     powers: [[f64; POINTS]; POINTS],
 }
 
@@ -75,6 +75,18 @@ struct Pupil {
     rms: f64,
     kept_mean: f64,
     kept_square: f64,
+}
+
+impl Pupil {
+    /// The defocus of least RMS, that of the part away from the rim, and the RMS at the first, radians.
+    fn starts(&self, scratch: &NestedScratch) -> (f64, f64, f64) {
+        let [sum, by_defocus, square] = scratch.running[self.end];
+        let slope = (by_defocus - self.mean * sum) / (self.area * self.rms * self.rms);
+        let variance = square / self.area - (sum / self.area).powi(2) - (slope * self.rms).powi(2);
+        let [sum, by_defocus, _] = scratch.running[self.kept];
+        let inner = (by_defocus - self.kept_mean * sum) / self.kept_square;
+        (slope, inner, variance.max(0.0).sqrt())
+    }
 }
 
 /// Pupils that share steps of defocus.
@@ -179,27 +191,17 @@ impl NestedPupils {
         for band in &self.bands {
             scratch.free.extend(scratch.blocks.drain(..).map(|block| block.sums));
             let widest = band.members.last().map_or(0, |member| *member);
-            let origin = self.starts(&self.pupils[widest], scratch).0;
+            let origin = self.pupils[widest].starts(scratch).0;
             for (place, &member) in band.members.iter().enumerate() {
                 peaks[member] = self.peak(band, place, origin, scratch);
             }
         }
     }
 
-    /// The defocus of least RMS, that of the part away from the rim, and the RMS at the first, radians.
-    fn starts(&self, p: &Pupil, scratch: &NestedScratch) -> (f64, f64, f64) {
-        let [sum, by_defocus, square] = scratch.running[p.end];
-        let slope = (by_defocus - p.mean * sum) / (p.area * p.rms * p.rms);
-        let variance = square / p.area - (sum / p.area).powi(2) - (slope * p.rms).powi(2);
-        let [sum, by_defocus, _] = scratch.running[p.kept];
-        let inner = (by_defocus - p.kept_mean * sum) / p.kept_square;
-        (slope, inner, variance.max(0.0).sqrt())
-    }
-
     /// The brightest focus of one member of a band.
     fn peak(&self, band: &Band, place: usize, origin: f64, scratch: &mut NestedScratch) -> NestedPeak {
         let pupil = &self.pupils[band.members[place]];
-        let (least, inner, rms) = self.starts(pupil, scratch);
+        let (least, inner, rms) = pupil.starts(scratch);
         let steps = |defocus: f64| (defocus - origin) / band.step + STEP_OFFSET;
         // A large RMS breaks the light up into several maxima.
         let around = (REACH * rms).clamp(AROUND_RAD, FURTHEST_RAD) / (pupil.rms * band.step);
@@ -259,10 +261,7 @@ impl NestedPupils {
         for (sum, k) in sums.iter_mut().zip(0_i64..) {
             *sum = self.sum(band, place, origin, step - BEFORE + k, scratch);
         }
-        let coefficient = self.powers.map(|row| {
-            let part = |i: usize| row.iter().zip(&sums).map(|(a, sum)| a * sum[i]).sum::<f64>();
-            [part(0), part(1)]
-        });
+        let coefficient = self.coefficients(&sums);
         let (mut best, mut x) = ((0.0, 0.0), 0.0);
         for _ in 0..6 {
             let [f, f1, f2] = value_and_slopes(&coefficient, x);
@@ -284,6 +283,18 @@ impl NestedPupils {
         best
     }
 
+    /// Coefficients of powers of the step, from the sums at the points.
+    fn coefficients(&self, sums: &[[f64; 2]; POINTS]) -> [[f64; 2]; POINTS] {
+        let [mut re, mut im] = [[0.0; POINTS]; 2];
+        for (powers, sum) in self.powers.iter().zip(sums) {
+            for k in 0..POINTS {
+                re[k] += powers[k] * sum[0];
+                im[k] += powers[k] * sum[1];
+            }
+        }
+        std::array::from_fn(|k| [re[k], im[k]])
+    }
+
     /// The sum of a member's phasors at one step.
     fn sum(
         &self,
@@ -299,7 +310,7 @@ impl NestedPupils {
         let block = known.unwrap_or_else(|| {
             let mut sums = scratch.free.pop().unwrap_or_default();
             let middle = origin + (number * BLOCK as i64) as f64 * band.step;
-            let turned = Turned { nested: self, phase: &scratch.phase, middle };
+            let turned = Turned { weight: &self.weight, phase: &scratch.phase, middle };
             running_sums(&turned, band, &mut sums);
             scratch.blocks.push(Block { number, sums });
             scratch.blocks.len() - 1
@@ -313,7 +324,7 @@ const STEP_OFFSET: f64 = PAIRS as f64 - 0.5;
 
 /// A figure's phases turned to the middle of a block.
 struct Turned<'a> {
-    nested: &'a NestedPupils,
+    weight: &'a [f64],
     phase: &'a [f64],
     middle: f64,
 }
@@ -321,16 +332,16 @@ struct Turned<'a> {
 /// Sums of the phasors from the inner end outward, as they stand at each of the rising ends: for each step of a block.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 fn running_sums(turned: &Turned<'_>, band: &Band, sums: &mut Vec<[[f64; 2]; BLOCK]>) {
-    let Turned { nested, phase, middle } = turned;
+    let Turned { weight, phase, middle } = turned;
+    let defocus = &band.defocus;
     let mut lanes = [[0.0_f64; PAIRS]; 4];
     let mut from = 0;
     sums.clear();
     for &end in &band.ends {
-        let angles = phase[from..end].iter().zip(&band.defocus[from..end]);
-        let tables = band.cosines[from..end].iter().zip(&band.sines[from..end]);
-        for (((phase, t), w), (cosines, sines)) in angles.zip(&nested.weight[from..end]).zip(tables) {
-            let (sine, cosine) = sine_and_cosine(phase - middle * t);
-            let (re, im) = (w * cosine, w * sine);
+        for n in from..end {
+            let (sine, cosine) = sine_and_cosine(phase[n] - middle * defocus[n]);
+            let (re, im) = (weight[n] * cosine, weight[n] * sine);
+            let (cosines, sines) = (&band.cosines[n], &band.sines[n]);
             for q in 0..PAIRS {
                 lanes[0][q] += re * cosines[q];
                 lanes[1][q] += re * sines[q];
@@ -392,7 +403,7 @@ fn value_and_slopes(coefficient: &[[f64; 2]; POINTS], x: f64) -> [[f64; 2]; 3] {
     found
 }
 
-/// From values at the points to coefficients of powers: Lagrange's polynomials, multiplied out.
+/// Lagrange's polynomials of the points, multiplied out: the coefficients of each.
 fn powers() -> [[f64; POINTS]; POINTS] {
     let place = |k: usize| k as f64 - BEFORE as f64;
     let mut rows = [[0.0; POINTS]; POINTS];
@@ -406,9 +417,7 @@ fn powers() -> [[f64; POINTS]; POINTS] {
                 polynomial[power] = (lower - place(other) * polynomial[power]) / width;
             }
         }
-        for (row, value) in rows.iter_mut().zip(polynomial) {
-            row[own] = value;
-        }
+        rows[own] = polynomial;
     }
     rows
 }

@@ -32,10 +32,12 @@ def mask_sweep(result: MaskSweepLike, ax: Axes | None = None) -> Axes:
     open_end = not np.isclose(diameter[-1], clear, rtol=1e-9)
     x = np.append(diameter, clear) if open_end else diameter
     every = max(1, len(x) // MOST_MARKS)
+    drawn: list[Floats] = []
 
     def line(values: Floats, open_value: float, series: _style.Series, name: str) -> None:
         y = np.asarray(values)[order]
         y = np.append(y, open_value) if open_end else y
+        drawn.append(y)
         ax.plot(
             x,
             y,
@@ -57,6 +59,7 @@ def mask_sweep(result: MaskSweepLike, ax: Axes | None = None) -> Axes:
         if open_end:
             ends = row.strehl_interval or (row.strehl, row.strehl)
             low, high = np.append(low, ends[0]), np.append(high, ends[1])
+        drawn.append(low)
         ax.fill_between(x, low, high, color=strehl.colour, alpha=0.22, linewidth=0.0, zorder=1)
     line(result.light, 1.0, light, "light")
     line(result.strehl, row.strehl, strehl, "Strehl")
@@ -64,10 +67,11 @@ def mask_sweep(result: MaskSweepLike, ax: Axes | None = None) -> Axes:
     detail = _most_changed(result.contrast_gain)
     if detail is not None:
         name = f"contrast at {result.detail_arcsec[detail]:g} arcsec"
-        line(result.contrast[:, detail], row.contrast[detail], contrast, name)
+        values = np.asarray(result.contrast)[:, detail]
+        line(values, row.contrast[detail], contrast, name)
     _recommended(ax, result.recommended_mm)
     ax.set_xlim(x[0], x[-1] if len(x) > 1 else x[0] + 1.0)
-    ax.set_ylim(max(0.0, np.floor(10.0 * _lowest(ax)) / 10.0), 1.02)
+    ax.set_ylim(max(0.0, np.floor(10.0 * _lowest(drawn)) / 10.0), 1.02)
     ax.set_xlabel(f"inner diameter of the mask (mm); {clear:g} mm: none")
     ax.set_ylabel("share of 1")
     _style.open_frame(ax)
@@ -114,8 +118,6 @@ def _most_changed(gain: Floats) -> int | None:
     return int(np.argmax(np.max(np.abs(gain), axis=0))) if gain.size else None
 
 
-def _lowest(ax: Axes) -> float:
+def _lowest(drawn: list[Floats]) -> float:
     """Return the least value drawn, of lines and bands."""
-    lines = [np.min(line.get_ydata()) for line in ax.get_lines() if len(line.get_xdata()) > 2]
-    bands = [np.min(path.vertices[:, 1]) for band in ax.collections for path in band.get_paths()]
-    return float(min([*lines, *bands, 1.0]))
+    return float(min(np.min(values) for values in drawn))

@@ -16,7 +16,7 @@ const NO_DIFFERENCE: f64 = 0.005;
 pub(super) const HOLDS_FOR: f64 = 0.95;
 /// A gain in contrast below this is not seen: common practice, no source.
 pub(super) const HARDLY: f64 = 0.05;
-/// Without details the same is asked of the peak brightness.
+/// The same of the Strehl, and without details of the peak brightness.
 const HARDLY_BRIGHTER: f64 = 0.1;
 
 /// The record of a sweep: rows with their advice.
@@ -141,15 +141,17 @@ fn rest(best: f64, value: &MaskValue) -> MaskValue {
 }
 
 fn answer(open: &LeftAfterMask, left: Option<&LeftAfterMask>) -> MaskAnswer {
-    let hardly = |gaps: &[MaskValue], brightness: f64| {
-        if gaps.is_empty() { brightness < HARDLY_BRIGHTER } else { gaps.iter().all(|gap| gap.value < HARDLY) }
+    let hardly = |gaps: &[MaskValue], left: &LeftAfterMask| {
+        let brightness_hardly = gaps.is_empty() && left.peak_brightness.value < HARDLY_BRIGHTER;
+        let contrast_hardly = !gaps.is_empty() && gaps.iter().all(|gap| gap.value < HARDLY);
+        left.strehl.value < HARDLY_BRIGHTER && (brightness_hardly || contrast_hardly)
     };
-    if hardly(&open.contrast, open.peak_brightness.value) {
+    if hardly(&open.contrast, open) {
         return MaskAnswer::NothingToMend;
     }
     match left {
         None => MaskAnswer::Refigure,
-        Some(left) if hardly(&left.contrast_full, left.peak_brightness.value) => MaskAnswer::MaskDoesIt,
+        Some(left) if hardly(&left.contrast_full, left) => MaskAnswer::MaskDoesIt,
         Some(_) => MaskAnswer::MaskHelps,
     }
 }

@@ -66,7 +66,7 @@ pub fn masking_bound(area_share: f64, surface_step_nm: f64, wavelength_nm: f64) 
         let allowed = "a share of the lit area, above 0 and below 1";
         return Err(Error::input("area_share", area_share, allowed, cause));
     }
-    if !(surface_step_nm.abs() <= 1e6) {
+    if !(-1e6..=1e6).contains(&surface_step_nm) {
         let allowed = "a finite height of glass, up to 1 000 000 nm either way";
         return Err(Error::input("surface_step_nm", surface_step_nm, allowed, "millimetres or micrometres?"));
     }

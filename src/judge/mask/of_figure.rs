@@ -218,7 +218,7 @@ fn row(
     let share = |of: &dyn Fn(f64, f64) -> bool| {
         own.iter().zip(open).filter(|(own, open)| of(**own, **open)).count() as f64 / own.len() as f64
     };
-    let times = |factor: f64| own.iter().map(|s| s * factor).collect::<Vec<f64>>();
+    let strehl = MaskValue::of(own);
     let shifts: Vec<f64> = peaks.iter().map(|row| row[k].focus_mm - row[0].focus_mm).collect();
     let wavelength_nm = asked.setting.wavelength_nm;
     let details = asked.options.detail_arcsec.iter().enumerate();
@@ -242,10 +242,10 @@ fn row(
     let widths: Option<Vec<f64>> = sights.star.iter().map(|s| s.fwhm_arcsec).collect();
     MaskRow {
         diameter_mm,
-        strehl: MaskValue::of(own),
+        strehl,
         light,
-        peak_brightness: MaskValue::of(&times(amplitude * amplitude)),
-        core_light: MaskValue::of(&times(light)),
+        peak_brightness: strehl.times(amplitude * amplitude),
+        core_light: strehl.times(light),
         focus_shift_mm: stats::quantile_weighted(&shifts, &vec![1.0; shifts.len()], 0.5).unwrap_or(0.0),
         cutoff_arcsec: wavelength_nm / NM_PER_MM / diameter_mm * ARCSEC_PER_RADIAN,
         fwhm_arcsec: widths.filter(|w| !w.is_empty()).map(|w| MaskValue::of(&w)),

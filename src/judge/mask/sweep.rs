@@ -231,6 +231,9 @@ pub struct LeftAfterMask {
 
 /// What a mask can be, beside a refigure.
 ///
+/// Hardly anything: less than 0.1 of Strehl and less than 0.05 of contrast at each detail; where no details are asked
+/// for, less than 0.1 of the peak brightness. Common practice, no source.
+///
 /// ```
 /// assert_eq!(catoptric::MaskAnswer::MaskDoesIt.to_string(), "a mask does it");
 /// ```
@@ -295,7 +298,7 @@ pub struct MaskSweep {
     /// The diameter to take: of the plateau's whose core light shows no difference from the best (0.005) the one that
     /// holds for the most figures, of those alike the widest; none where no mask is better than none.
     pub recommended_mm: Option<f64>,
-    /// Why.
+    /// Why this diameter, or why none.
     pub reason: String,
     /// What the mask leaves to a perfect figure, at the recommended diameter; none without one.
     pub left_after_mask: Option<LeftAfterMask>,

@@ -83,33 +83,29 @@ pub(super) fn answer(
             ),
         };
     };
-    let mut text = format!(
+    let change = format!(
         "A mask of {} mm takes the Strehl from {before} to {}, for {:.1} % of the light",
         row.diameter_mm,
         with_interval(&row.strehl),
         100.0 * (1.0 - row.light)
     );
     let most = left.contrast_full.iter().enumerate().max_by(|a, b| a.1.value.total_cmp(&b.1.value));
-    if let Some((detail, gap)) = most {
-        let period = asked.options.detail_arcsec[detail];
-        text.push_str(&format!(
-            ". A perfect figure without a mask would then add {} of contrast at {period} arcsec, where it would add \
-             {} now",
+    let rest = if let Some((detail, gap)) = most {
+        format!(
+            "{} of contrast at {} arcsec, where it would add {} now",
             with_interval(gap),
+            asked.options.detail_arcsec[detail],
             with_interval(&left.contrast_unmasked[detail])
-        ));
+        )
     } else {
-        text.push_str(&format!(
-            ". A perfect figure without a mask would then add {} to the peak brightness",
-            with_interval(&left.peak_brightness)
-        ));
-    }
-    text.push_str(match answer {
-        MaskAnswer::NothingToMend => ": there is little to mend either way.",
-        MaskAnswer::MaskDoesIt => ": a mask does it.",
-        MaskAnswer::MaskHelps | MaskAnswer::Refigure => ": a mask helps, a refigure would do more.",
-    });
-    text
+        format!("{} to the peak brightness", with_interval(&left.peak_brightness))
+    };
+    let end = match answer {
+        MaskAnswer::NothingToMend => "there is little to mend either way",
+        MaskAnswer::MaskDoesIt => "a mask does it",
+        MaskAnswer::MaskHelps | MaskAnswer::Refigure => "a mask helps, a refigure would do more",
+    };
+    format!("{change}. A perfect figure without a mask would then add {rest}: {end}.")
 }
 
 fn with_interval(value: &MaskValue) -> String {

@@ -145,7 +145,7 @@ fn a_large_error_has_the_brightest_focus_of_all() {
         nested.peaks(&height_nm, &mut scratch, &mut peaks);
         for (peak, pupil) in peaks.iter().zip(&nested.pupils) {
             // The obvious way: the sum over the nodes at every focus, from one end to the other, then closer.
-            let (end, least) = (pupil.end, nested.starts(pupil, &scratch).0);
+            let (end, least) = (pupil.end, pupil.starts(&scratch).0);
             let strehl = |defocus: f64| {
                 let (mut re, mut im) = (0.0, 0.0);
                 for n in 0..end {
