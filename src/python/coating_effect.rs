@@ -83,7 +83,7 @@ record!(PyFreshCoat, "FreshCoat", attributes: ["name", "primary_reflectance", "d
 /// Errors: InputError for grain that cannot be.
 ///
 /// >>> grain = ct.HazeScatter(rms_nm=5, correlation_length_um=20, form="gaussian")
-/// >>> assert abs(grain.halo().scattered_share - ct.scatter_loss(rms_nm=5)) < 1e-15
+/// >>> assert abs(grain.halo().scattered_share - ct.scatter_loss(5)) < 1e-15
 #[pyclass(name = "HazeScatter", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

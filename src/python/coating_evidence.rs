@@ -1,6 +1,6 @@
 //! Lamp readings of a coating, the shapes that one sees, and a photograph turned to reflectance.
 
-use numpy::{IntoPyArray, PyArray2};
+use numpy::PyArray2;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
@@ -10,9 +10,10 @@ use super::arguments::{
     table_with_gaps,
 };
 use super::arrays::{Column, column, square};
-use super::coating::PyCoating;
+use super::coating::{PyCoating, PyReflectanceMap};
 use super::errors::{exception, refused};
 use super::film::PyMetalFilm;
+
 use super::rays::draw;
 use super::record::{columns, getters, record};
 use crate::{
@@ -694,7 +695,7 @@ record!(PyKnownPatch, "KnownPatch", attributes: ["x_mm", "y_mm", "radius_mm", "r
 /// >>> photo = ct.ReflectancePhoto(values=picture, pixel_mm=5, rows_run="-y", columns_run="+x", clear_aperture_mm=190,
 /// ...     dark=ct.KnownPatch(x_mm=-75, y_mm=0, radius_mm=15, reflectance=0.20),
 /// ...     bright=ct.KnownPatch(x_mm=50, y_mm=0, radius_mm=15, reflectance=0.90))
-/// >>> assert abs(photo.scale - 1e-3) < 1e-5 and abs(photo.reflectances()[20, 20] - 0.9) < 2e-3
+/// >>> assert abs(photo.scale - 1e-3) < 1e-5 and abs(photo.map().reflectance[20, 20] - 0.9) < 2e-3
 #[pyclass(name = "ReflectancePhoto", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -753,19 +754,19 @@ impl PyReflectancePhoto {
         self.0.check(&third.0).map(PyPhotoCheck).map_err(|e| exception(py, e))
     }
 
-    /// Return the reflectance of every pixel, shares of the power, for a `ReflectanceMap` of the same net; NaN beyond the mirror.
+    /// Return the map of reflectance, for `Coating(map=...)`.
     ///
-    /// What lies less than a pixel inside the rim, where the background mixes in, takes the value of the next pixel inward.
+    /// What lies less than a pixel inside the rim, where the background mixes in, takes the value of the next pixel inward; pixels
+    /// beyond the clear aperture by more than two are left out (NaN).
     /// Errors: InputError where a pixel on the mirror comes out above 1 or not above 0: nothing is cut off.
     ///
     /// >>> picture = np.where(np.arange(40) < 10, 240.0, 940.0) + np.arange(40) % 2 + np.zeros((40, 1))
     /// >>> photo = ct.ReflectancePhoto(values=picture, pixel_mm=5, rows_run="-y", columns_run="+x", clear_aperture_mm=190,
     /// ...     dark=ct.KnownPatch(x_mm=-75, y_mm=0, radius_mm=15, reflectance=0.20),
     /// ...     bright=ct.KnownPatch(x_mm=50, y_mm=0, radius_mm=15, reflectance=0.90))
-    /// >>> assert abs(photo.reflectances()[20, 5] - 0.2) < 2e-3
-    fn reflectances<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyArray2<f64>>> {
-        let map = self.0.map().map_err(|e| exception(py, e))?;
-        Ok(map.reflectance.as_ref().clone().into_pyarray(py))
+    /// >>> assert abs(photo.map().reflectance[20, 5] - 0.2) < 2e-3
+    fn map(&self, py: Python<'_>) -> PyResult<PyReflectanceMap> {
+        self.0.map().map(PyReflectanceMap).map_err(|e| exception(py, e))
     }
 
     /// The dark patch of known reflectance.

@@ -83,6 +83,16 @@ trains azimuths price drawtube drawtubes edge_relative edge_light clipped_axis d
 findings aim weights batch
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
 fully_lit_circle holds_cone axis_ratio smallest rules formula quantity by_diameter by_area baffle
+profile ratios spot_count reference_reflectance reference_sigma ratio_sigma mean_ratio spots outline
+reflectance_sigma reflectance_low reflectance_high covariance seen_by ratio_freedom measured_ratio
+expected_ratio mean_ratio_sigma residual_sigmas chi_square p_value widened_by pulls outliers spot
+repeat ratio sigmas levels_without part film_reflectance sigma scale offset scale_sigma
+offset_sigma pixel_sigma mean_reflectance dark bright expected found agrees
+primary_reflectance diagonal_reflectance form limits scattered_share fresh halo throughput_range
+of_clear_aperture magnitudes_lost_range fresh_gain_magnitudes light_loss
+strehl_range strehl_without_heights strehl_even shape_loss pinhole_scatter throughput_draws
+possible_share both years fresh_loss_per_year old_loss_per_year what coat gain_ranges gain_magnitudes
+returned_of_lost peak_ratio gain_per_price aged_gain effect
 enclosure open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())
