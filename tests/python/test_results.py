@@ -91,8 +91,8 @@ offset_sigma pixel_sigma mean_reflectance dark bright expected found agrees
 primary_reflectance diagonal_reflectance form limits scattered_share fresh halo throughput_range
 of_clear_aperture magnitudes_lost_range fresh_gain_magnitudes light_loss
 strehl_range strehl_without_heights strehl_even shape_loss pinhole_scatter throughput_draws
-possible_share both years fresh_loss_per_year old_loss_per_year what coat gain_ranges gain_magnitudes
-returned_of_lost peak_ratio gain_per_price aged_gain effect
+possible_share both years fresh_loss_per_year old_loss_per_year what coat gain_ranges
+gain_magnitudes returned_of_lost peak_ratio gain_per_price aged_gain effect
 enclosure open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())

@@ -157,8 +157,9 @@ def recoat(result: RecoatLike, ax: Axes | None = None) -> Axes:
     ax.grid(False, axis="y")
     effect = result.effect
     notes = [
-        f"now both mirrors return {PER_CENT * effect.throughput:.1f} %: "
-        f'{PER_CENT * effect.light_loss:.1f} % of what a fresh "{effect.fresh.name}" returns is lost'
+        f"now both mirrors return {PER_CENT * effect.throughput:.1f} %; "
+        f"{PER_CENT * effect.light_loss:.1f} % of the light is lost "
+        f'against a fresh "{effect.fresh.name}"'
     ]
     if any(result.dominated):
         notes.append("pale: another returns as much for less")
