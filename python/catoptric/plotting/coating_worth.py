@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from . import _style
-from ._results import Floats
+from ._coating_results import CoatingEstimateLike, RecoatLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,56 +16,6 @@ NAMED_FROM = 2.0
 """Spots further from the fit than so many standard deviations are named."""
 TWO_SIDED = 1.96
 PER_CENT = 100.0
-
-
-class CoatingEstimateLike(Protocol):
-    """Levels of a coating from lamp readings, with the spots and the outline they come from."""
-
-    @property
-    def names(self) -> tuple[str, ...]: ...
-    @property
-    def reflectance(self) -> Floats: ...
-    @property
-    def reflectance_low(self) -> Floats: ...
-    @property
-    def reflectance_high(self) -> Floats: ...
-    @property
-    def measured_ratio(self) -> Floats: ...
-    @property
-    def expected_ratio(self) -> Floats: ...
-    @property
-    def mean_ratio_sigma(self) -> Floats: ...
-    @property
-    def residual_sigmas(self) -> tuple[float | None, ...]: ...
-    @property
-    def p_value(self) -> float | None: ...
-    @property
-    def spots(self) -> Any: ...
-    @property
-    def outline(self) -> Any: ...
-
-
-class RecoatLike(Protocol):
-    """Recoats side by side; equally long but for prices and intervals that are not known."""
-
-    @property
-    def what(self) -> Sequence[str]: ...
-    @property
-    def coat(self) -> tuple[str, ...]: ...
-    @property
-    def gain(self) -> Floats: ...
-    @property
-    def gain_ranges(self) -> tuple[tuple[float, float], ...]: ...
-    @property
-    def gain_magnitudes(self) -> Floats: ...
-    @property
-    def returned_of_lost(self) -> Floats: ...
-    @property
-    def price(self) -> Floats: ...
-    @property
-    def dominated(self) -> Any: ...
-    @property
-    def effect(self) -> Any: ...
 
 
 def coating_spots(result: CoatingEstimateLike, ax: Axes | None = None) -> Axes:
