@@ -66,9 +66,9 @@ fn the_mean_over_the_lit_pupil_agrees_with_double_quadrature() {
         println!("{} {}", effect.primary_reflectance - mean, effect.amplitude_factor - factor);
         assert!((effect.primary_reflectance - mean).abs() < 1e-6, "{}", effect.primary_reflectance);
         assert!((effect.throughput - mean * diagonal).abs() < 1e-6);
-        // The ring's steps: a twentieth of its depth within each.
-        assert!((effect.amplitude_factor - factor).abs() < 2e-5, "{}", effect.amplitude_factor);
-        assert!((effect.strehl - 1.0).abs() < 1e-6 && (effect.shape_loss - (1.0 - factor)).abs() < 3e-5);
+        // The ring's eight steps lose a twentieth of its variance, which is 4e-4 of the factor.
+        assert!((effect.amplitude_factor - factor).abs() < 5e-5, "{}", effect.amplitude_factor);
+        assert!((effect.strehl - 1.0).abs() < 1e-6 && (effect.shape_loss - (1.0 - factor)).abs() < 6e-5);
     }
 }
 
@@ -205,13 +205,17 @@ fn a_spectrum_weighs_the_film_of_every_colour() {
 /// Brightness 120 + 3000 R with noise, and what R is.
 fn photo(noise: f64) -> (ReflectancePhotoInput, Coating) {
     let patch = CoatingPatch::new([60.0, 90.0], 40.0, 0.5).softness_mm(4.0);
-    let coating = Coating::new(0.85).patch(patch);
+    // A card half-way between the two that make the scale.
+    let card = CoatingPatch::new([-70.0, -90.0], 25.0, 0.675);
+    let coating = Coating::new(0.85).patch(patch).patch(card);
     let mut stream = Stream::new(5, 0);
     let values = ndarray::Array2::from_shape_fn((184, 184), |(i, j)| {
         // Rows run toward -y, columns toward +x.
         let (x, y) = ((j as f64 - 91.5) * 2.0, (91.5 - i as f64) * 2.0);
         let share = (x - 60.0).hypot(y - 90.0);
-        120.0 + 3000.0 * (0.85 + patch.share(share) * (0.5 - 0.85)) + noise * stream.normal()
+        let worn = 0.85 + patch.share(share) * (0.5 - 0.85);
+        let seen = worn + card.share((x + 70.0).hypot(y + 90.0)) * (0.675 - worn);
+        120.0 + 3000.0 * seen + noise * stream.normal()
     });
     let input = ReflectancePhotoInput::new(
         values,
@@ -244,15 +248,17 @@ fn a_photograph_becomes_the_map_that_it_shows() {
     let prepared = Prepared::new(&effects[0].train);
     assert!(prepared.reflectance(60.0, 90.0) < 0.55 && prepared.reflectance(-60.0, 90.0) > 0.8);
     assert!(prepared.reflectance(60.0, -90.0) > 0.8);
-    let third = photo.check(&KnownPatch::new([0.0, -100.0], 20.0, 0.85)).expect("on the mirror");
-    assert!(third.agrees && (third.found - 0.85).abs() < 0.01);
+    let card = KnownPatch::new([-70.0, -90.0], 15.0, 0.675);
+    let third = photo.check(&card).expect("on the mirror");
+    assert!(third.agrees && (third.found - 0.675).abs() < 0.01, "{third:?}");
     // A photograph that was made for the eye (a power of 1/2.2) fails at a third patch.
     let (mut gamma, _) = self::photo(9.0);
     gamma.values = gamma.values.mapv(|v| 4000.0 * (v / 4000.0_f64).powf(1.0 / 2.2)).into();
     gamma.bright.sigma = 0.0;
     let gamma = ReflectancePhoto::new(gamma).expect("still a photograph");
-    let rim = KnownPatch::new([60.0 + 40.0, 90.0], 3.5, 0.675);
-    assert!(!gamma.check(&rim).expect("on the mirror").agrees);
+    // Closed form: (v/4000)^(1/2.2) of 1620, 2145 and 2670 puts the middle one 0.0123 too high.
+    let third = gamma.check(&card).expect("on the mirror");
+    assert!(!third.agrees && (third.found - 0.675 - 0.0123).abs() < 2e-3, "{third:?}");
 }
 
 #[test]

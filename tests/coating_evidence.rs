@@ -160,7 +160,7 @@ fn the_coating_of_the_train_is_what_the_spots_see() {
     let (base, deep) = (estimate.levels[0].reflectance, estimate.levels[1].reflectance);
     let mean = mean / area(112.0, 139.0);
     assert!((mean - 0.5 * (base + deep)).abs() < 1e-9, "{mean}");
-    // A single step is off by less than a twentieth of the depth.
+    // A single step is off by less than a fifth of the depth: sin^2 rises by pi/8 of it in a step at its steepest.
     let at = |r: f64| {
         coating
             .rings
@@ -169,9 +169,7 @@ fn the_coating_of_the_train_is_what_the_spots_see() {
             .map(|c| c.reflectance)
     };
     for r in [112.5, 118.0, 125.5, 133.0] {
-        assert!(
-            (at(r).expect("on the ring") - estimate.reflectance_at(0.0, -r)).abs() < 0.05 * (base - deep)
-        );
+        assert!((at(r).expect("on the ring") - estimate.reflectance_at(0.0, -r)).abs() < 0.2 * (base - deep));
     }
 }
 

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 
 from ._typing import (
     AimName,
+    AutocorrelationName,
     AxisDirectionName,
     CorrectionName,
     DiagonalChanges,
@@ -40,20 +41,25 @@ from ._typing import (
     PrimaryChanges,
     Readings,
     ReadingsIncreaseName,
+    RecoatName,
+    RingProfileName,
     ScaleName,
     SensorMaskChanges,
     SourceName,
     SpiderChanges,
     SurfaceOrWavefrontName,
     TestPlaceName,
+    ThinBranchName,
     UnitName,
     VerdictName,
+    WearKind,
 )
 from .errors import Problem
 from .table import Table
 
 __all__ = [
     "DEFAULT_WAVELENGTH_NM",
+    "Ageing",
     "Airy",
     "ArtificialStar",
     "Astigmatism",
@@ -64,9 +70,13 @@ __all__ = [
     "ClosingBaffle",
     "ClosingFront",
     "Coating",
+    "CoatingEffect",
+    "CoatingEstimate",
+    "CoatingOutline",
     "CoatingPatch",
     "CoatingPicture",
     "CoatingRing",
+    "CoatingSpots",
     "ConeClearance",
     "ConeOnFlat",
     "ConicFit",
@@ -93,7 +103,10 @@ __all__ = [
     "FocusMoves",
     "Focuser",
     "FocuserBoard",
+    "FreshCoat",
     "GratingPicture",
+    "HazeHalo",
+    "HazeScatter",
     "HeightMap",
     "Holder",
     "Illumination",
@@ -103,6 +116,7 @@ __all__ = [
     "LadderGain",
     "LadderRow",
     "LeftAfterMask",
+    "KnownPatch",
     "Light",
     "LightMap",
     "LitCircle",
@@ -120,14 +134,21 @@ __all__ = [
     "Opening",
     "OppositeBaffle",
     "Otf",
+    "OutlinePatch",
+    "OutlineRing",
     "Overcoat",
+    "PhotoCheck",
     "Poles",
     "Primary",
     "Psf",
     "RadialIllumination",
     "RadialProfile",
+    "RatioOutlier",
+    "RecoatComparison",
+    "RecoatPrices",
     "Recommendation",
     "ReflectanceMap",
+    "ReflectancePhoto",
     "Ripple",
     "RuleError",
     "Seeing",
@@ -148,6 +169,7 @@ __all__ = [
     "TestSheet",
     "ThicknessFinding",
     "ThicknessMap",
+    "ThinMetalPart",
     "ThinPatch",
     "ThinRing",
     "ThroughFocus",
@@ -169,6 +191,7 @@ __all__ = [
     "Zone",
     "__version__",
     "bench_scatter",
+    "coating_effect",
     "compare_diagonals",
     "compare_eyepieces",
     "cone_on_flat",
@@ -184,6 +207,7 @@ __all__ = [
     "masking_bound",
     "nights_that_show",
     "perfect_mtf",
+    "recoat",
     "scatter_loss",
     "smallest_diagonal",
     "typical_faults",
@@ -2356,6 +2380,414 @@ class FigureEstimate(_Record):
 # Other evidence about a mirror.
 
 @final
+class OutlineRing(_Record):
+    def __new__(
+        cls,
+        *,
+        inner_radius_mm: Number,
+        outer_radius_mm: Number,
+        profile: RingProfileName = "flat",
+        softness_mm: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def inner_radius_mm(self) -> float: ...
+    @property
+    def outer_radius_mm(self) -> float: ...
+    @property
+    def profile(self) -> str: ...
+    @property
+    def softness_mm(self) -> float: ...
+    def share(self, *, radius_mm: Number) -> float: ...
+
+@final
+class OutlinePatch(_Record):
+    def __new__(
+        cls, *, x_mm: Number, y_mm: Number, radius_mm: Number, softness_mm: Number = 0.0
+    ) -> Self: ...
+    @property
+    def x_mm(self) -> float: ...
+    @property
+    def y_mm(self) -> float: ...
+    @property
+    def radius_mm(self) -> float: ...
+    @property
+    def softness_mm(self) -> float: ...
+    def share(self, *, x_mm: Number, y_mm: Number) -> float: ...
+
+@final
+class CoatingOutline(_Record):
+    def __new__(
+        cls, *, rings: Sequence[OutlineRing] = (), patches: Sequence[OutlinePatch] = ()
+    ) -> Self: ...
+    @property
+    def rings(self) -> tuple[OutlineRing, ...]: ...
+    @property
+    def patches(self) -> tuple[OutlinePatch, ...]: ...
+    @property
+    def names(self) -> tuple[str, ...]: ...
+    def shares(self, *, x_mm: Number, y_mm: Number) -> Floats: ...
+
+@final
+class CoatingSpots(_Record):
+    def __new__(
+        cls,
+        *,
+        x_mm: Numbers1D,
+        y_mm: Numbers1D,
+        ratios: Readings,
+        clear_aperture_mm: Number,
+        reference_reflectance: Number,
+        reference_sigma: Number = 0.0,
+        ratio_sigma: Number | None = None,
+    ) -> Self: ...
+    @property
+    def ratios(self) -> tuple[tuple[float, ...], ...]: ...
+    @property
+    def x_mm(self) -> Floats: ...
+    @property
+    def y_mm(self) -> Floats: ...
+    @property
+    def mean_ratio(self) -> Floats: ...
+    @property
+    def spot_count(self) -> int: ...
+    @property
+    def clear_aperture_mm(self) -> float: ...
+    @property
+    def reference_reflectance(self) -> float: ...
+    @property
+    def reference_sigma(self) -> float: ...
+    @property
+    def ratio_sigma(self) -> float | None: ...
+    @staticmethod
+    def from_csv(
+        path: str | PathLike[str],
+        /,
+        *,
+        clear_aperture_mm: Number,
+        reference_reflectance: Number,
+        reference_sigma: Number = 0.0,
+    ) -> CoatingSpots: ...
+    def fit(self, outline: CoatingOutline, /) -> CoatingEstimate: ...
+
+@final
+class CoatingEstimate(_Record):
+    @property
+    def spots(self) -> CoatingSpots: ...
+    @property
+    def outline(self) -> CoatingOutline: ...
+    @property
+    def names(self) -> tuple[str, ...]: ...
+    @property
+    def covariance(self) -> Floats: ...
+    @property
+    def residual_sigmas(self) -> tuple[float | None, ...]: ...
+    @property
+    def pulls(self) -> tuple[tuple[float, ...] | None, ...]: ...
+    @property
+    def outliers(self) -> tuple[RatioOutlier, ...]: ...
+    @property
+    def reflectance(self) -> Floats: ...
+    @property
+    def reflectance_sigma(self) -> Floats: ...
+    @property
+    def reflectance_low(self) -> Floats: ...
+    @property
+    def reflectance_high(self) -> Floats: ...
+    @property
+    def measured_ratio(self) -> Floats: ...
+    @property
+    def expected_ratio(self) -> Floats: ...
+    @property
+    def mean_ratio_sigma(self) -> Floats: ...
+    @property
+    def seen_by(self) -> list[int]: ...
+    @property
+    def ratio_sigma(self) -> float: ...
+    @property
+    def ratio_freedom(self) -> int | None: ...
+    @property
+    def chi_square(self) -> float: ...
+    @property
+    def freedom(self) -> int: ...
+    @property
+    def p_value(self) -> float | None: ...
+    @property
+    def widened_by(self) -> float: ...
+    @property
+    def words(self) -> list[str]: ...
+    def coating(self, *, wear: WearKind, branch: ThinBranchName | None = None) -> Coating: ...
+    def thin_metal(self, film: MetalFilm, /) -> list[ThinMetalPart]: ...
+    def draws(self, *, count: int = 1000, seed: int = 1) -> Floats: ...
+    def reflectance_at(self, *, x_mm: Number, y_mm: Number) -> float: ...
+    def plot(self, ax: Axes | None = None) -> Axes: ...
+
+@final
+class RatioOutlier(_Record):
+    @property
+    def spot(self) -> int: ...
+    @property
+    def repeat(self) -> int: ...
+    @property
+    def ratio(self) -> float: ...
+    @property
+    def sigmas(self) -> float: ...
+    @property
+    def levels_without(self) -> list[float]: ...
+
+@final
+class ThinMetalPart(_Record):
+    @property
+    def thickness_nm(self) -> Floats: ...
+    @property
+    def height_nm(self) -> Floats: ...
+    @property
+    def part(self) -> str: ...
+    @property
+    def film_reflectance(self) -> float: ...
+    @property
+    def words(self) -> str: ...
+
+@final
+class KnownPatch(_Record):
+    def __new__(
+        cls,
+        *,
+        x_mm: Number,
+        y_mm: Number,
+        radius_mm: Number,
+        reflectance: Number,
+        sigma: Number = 0.0,
+    ) -> Self: ...
+    @property
+    def x_mm(self) -> float: ...
+    @property
+    def y_mm(self) -> float: ...
+    @property
+    def radius_mm(self) -> float: ...
+    @property
+    def reflectance(self) -> float: ...
+    @property
+    def sigma(self) -> float: ...
+
+@final
+class ReflectancePhoto(_Record):
+    def __new__(
+        cls,
+        *,
+        values: Numbers2D,
+        pixel_mm: Number,
+        rows_run: AxisDirectionName,
+        columns_run: AxisDirectionName,
+        clear_aperture_mm: Number,
+        dark: KnownPatch,
+        bright: KnownPatch,
+        centre_row: Number | None = None,
+        centre_column: Number | None = None,
+        saturates_at: Number | None = None,
+    ) -> Self: ...
+    @property
+    def dark(self) -> KnownPatch: ...
+    @property
+    def bright(self) -> KnownPatch: ...
+    @property
+    def scale(self) -> float: ...
+    @property
+    def offset(self) -> float: ...
+    @property
+    def scale_sigma(self) -> float: ...
+    @property
+    def offset_sigma(self) -> float: ...
+    @property
+    def pixel_sigma(self) -> float: ...
+    @property
+    def mean_reflectance(self) -> float: ...
+    @property
+    def pixel_mm(self) -> float: ...
+    @property
+    def clear_aperture_mm(self) -> float: ...
+    @property
+    def rows_run(self) -> str: ...
+    @property
+    def columns_run(self) -> str: ...
+    @property
+    def centre_row(self) -> float: ...
+    @property
+    def centre_column(self) -> float: ...
+    def check(self, third: KnownPatch, /) -> PhotoCheck: ...
+    def map(self) -> ReflectanceMap: ...
+
+@final
+class PhotoCheck(_Record):
+    @property
+    def expected(self) -> float: ...
+    @property
+    def found(self) -> float: ...
+    @property
+    def sigma(self) -> float: ...
+    @property
+    def sigmas(self) -> float: ...
+    @property
+    def agrees(self) -> bool: ...
+
+@final
+class FreshCoat(_Record):
+    def __new__(
+        cls, *, name: str, primary_reflectance: Number, diagonal_reflectance: Number
+    ) -> Self: ...
+    @property
+    def name(self) -> str: ...
+    @property
+    def primary_reflectance(self) -> float: ...
+    @property
+    def diagonal_reflectance(self) -> float: ...
+    @property
+    def throughput(self) -> float: ...
+
+@final
+class HazeScatter(_Record):
+    def __new__(
+        cls, *, rms_nm: Number, correlation_length_um: Number, form: AutocorrelationName
+    ) -> Self: ...
+    @property
+    def rms_nm(self) -> float: ...
+    @property
+    def correlation_length_um(self) -> float: ...
+    @property
+    def form(self) -> str: ...
+    def halo(self, *, wavelength_nm: Number = 550.0) -> HazeHalo: ...
+
+@final
+class HazeHalo(_Record):
+    @property
+    def scattered_share(self) -> float: ...
+    @property
+    def half_energy_radius_arcsec(self) -> float: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def limits(self) -> list[str]: ...
+
+@final
+class CoatingEffect(_Record):
+    @property
+    def train(self) -> Train: ...
+    @property
+    def fresh(self) -> FreshCoat: ...
+    @property
+    def halo(self) -> HazeHalo | None: ...
+    @property
+    def spectrum(self) -> Spectrum: ...
+    @property
+    def throughput_draws(self) -> Floats: ...
+    @property
+    def lit_fraction(self) -> float: ...
+    @property
+    def primary_reflectance(self) -> float: ...
+    @property
+    def diagonal_reflectance(self) -> float: ...
+    @property
+    def throughput(self) -> float: ...
+    @property
+    def of_clear_aperture(self) -> float: ...
+    @property
+    def magnitudes_lost(self) -> float: ...
+    @property
+    def fresh_gain_magnitudes(self) -> float: ...
+    @property
+    def light_loss(self) -> float: ...
+    @property
+    def acts_like_fresh_mm(self) -> float: ...
+    @property
+    def acts_like_perfect_mm(self) -> float: ...
+    @property
+    def strehl(self) -> float: ...
+    @property
+    def strehl_without_heights(self) -> float: ...
+    @property
+    def strehl_even(self) -> float: ...
+    @property
+    def amplitude_factor(self) -> float: ...
+    @property
+    def shape_loss(self) -> float: ...
+    @property
+    def pinhole_scatter(self) -> float: ...
+    @property
+    def throughput_range(self) -> Interval | None: ...
+    @property
+    def magnitudes_lost_range(self) -> Interval | None: ...
+    @property
+    def acts_like_fresh_range_mm(self) -> Interval | None: ...
+    @property
+    def strehl_range(self) -> Interval | None: ...
+    @property
+    def possible_share(self) -> float: ...
+    @property
+    def error_estimate(self) -> float: ...
+    @property
+    def words(self) -> list[str]: ...
+
+@final
+class RecoatPrices(_Record):
+    def __new__(cls, *, diagonal: Number, primary: Number, both: Number | None = None) -> Self: ...
+    @property
+    def diagonal(self) -> float: ...
+    @property
+    def primary(self) -> float: ...
+    @property
+    def both(self) -> float: ...
+
+@final
+class Ageing(_Record):
+    def __new__(
+        cls, *, years: Number, fresh_loss_per_year: Number, old_loss_per_year: Number
+    ) -> Self: ...
+    @property
+    def years(self) -> float: ...
+    @property
+    def fresh_loss_per_year(self) -> float: ...
+    @property
+    def old_loss_per_year(self) -> float: ...
+
+@final
+class RecoatComparison(_Record):
+    @property
+    def effect(self) -> CoatingEffect: ...
+    @property
+    def what(self) -> tuple[RecoatName, ...]: ...
+    @property
+    def coat(self) -> tuple[str, ...]: ...
+    @property
+    def dominated(self) -> Flags: ...
+    @property
+    def trains(self) -> tuple[Train, ...]: ...
+    @property
+    def gain_ranges(self) -> tuple[Interval, ...]: ...
+    @property
+    def throughput(self) -> Floats: ...
+    @property
+    def gain(self) -> Floats: ...
+    @property
+    def gain_magnitudes(self) -> Floats: ...
+    @property
+    def returned_of_lost(self) -> Floats: ...
+    @property
+    def acts_like_fresh_mm(self) -> Floats: ...
+    @property
+    def strehl(self) -> Floats: ...
+    @property
+    def peak_ratio(self) -> Floats: ...
+    @property
+    def price(self) -> Floats: ...
+    @property
+    def gain_per_price(self) -> Floats: ...
+    @property
+    def aged_gain(self) -> Floats: ...
+    @property
+    def words(self) -> list[str]: ...
+    def to_table(self) -> Table: ...
+    def plot(self, ax: Axes | None = None) -> Axes: ...
+
+@final
 class TestSheet(_Record):
     def __new__(
         cls,
@@ -3899,6 +4331,38 @@ class FocusMoves(_Record):
     def to_table(self) -> Table: ...
 
 def eye_mtf(cycles_per_deg: Numbers1D, /, *, pupil_mm: Number) -> Floats: ...
+def coating_effect(
+    train: Train,
+    /,
+    *,
+    fresh: FreshCoat,
+    spectrum: Spectrum | None = None,
+    haze: HazeScatter | None = None,
+    estimate: CoatingEstimate | None = None,
+    wear: WearKind | None = None,
+    branch: ThinBranchName | None = None,
+    pinhole_share: Number | None = None,
+    diagonal_sigma: Number = 0.0,
+    draws: int = 100,
+    seed: int = 1,
+) -> CoatingEffect: ...
+def recoat(
+    train: Train,
+    /,
+    *,
+    fresh: FreshCoat | Sequence[FreshCoat],
+    prices: RecoatPrices | Sequence[RecoatPrices] | None = None,
+    ageing: Ageing | None = None,
+    spectrum: Spectrum | None = None,
+    haze: HazeScatter | None = None,
+    estimate: CoatingEstimate | None = None,
+    wear: WearKind | None = None,
+    branch: ThinBranchName | None = None,
+    pinhole_share: Number | None = None,
+    diagonal_sigma: Number = 0.0,
+    draws: int = 100,
+    seed: int = 1,
+) -> RecoatComparison: ...
 def scatter_loss(
     rms_nm: Number, /, *, wavelength_nm: Number = 550.0, incidence_deg: Number = 0.0
 ) -> float: ...

@@ -2,13 +2,13 @@
 
 use super::student::{fraction, front};
 
-/// The chance that the ratio of two estimates of one variance is at least `ratio`, the upper one with `above` degrees of freedom,
-/// the lower one with `below`.
+/// The chance that the ratio of two estimates of one variance is at least `ratio`, the upper one with `above` degrees
+/// of freedom, the lower one with `below`.
 ///
 /// None unless `ratio` is finite and not negative, and both degrees of freedom are above 0 and finite.
 ///
-/// Source: I_x(below/2, above/2) with x = below/(below + above ratio), Abramowitz & Stegun 1964, 26.6.2 and the continued fraction
-/// 26.5.8. Good to 1e-12 absolute.
+/// Source: I_x(below/2, above/2) with x = below/(below + above ratio), Abramowitz & Stegun 1964, 26.6.2 and the
+/// continued fraction 26.5.8. Good to 1e-12 absolute.
 ///
 /// ```
 /// // Tables of Fisher's distribution: 5 % lie above 3.326 for 5 and 10 degrees of freedom.

@@ -1,14 +1,13 @@
-//! What a coating costs, what a recoat returns, and where haze throws the light.
+//! What a coating costs, and what a recoat returns.
 
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{
-    choice, count_or, maybe_part_number, number_or, part_number, part_number_or, wavelength,
-};
+use super::arguments::{count_or, maybe_part_number, number_or, part_number, part_number_or};
 use super::arrays::column;
 use super::coating_evidence::{PyCoatingEstimate, branch, wear};
+use super::coating_haze::{PyHazeHalo, PyHazeScatter};
 use super::diagonals::{text, truths};
 use super::errors::{compute, exception, refused};
 use super::rays::draw;
@@ -16,14 +15,12 @@ use super::record::{columns, getters, record};
 use super::spectrum::PySpectrum;
 use super::train::PyTrain;
 use crate::{
-    Ageing, Autocorrelation, CoatingEffect, EffectOptions, FreshCoat, HazeHalo, HazeScatter, Interval,
-    MeasuredCoating, RecoatComparison, RecoatOptions, RecoatPrices, RecoatRow, coating_effect, recoat,
+    Ageing, CoatingEffect, EffectOptions, FreshCoat, Interval, MeasuredCoating, RecoatComparison,
+    RecoatOptions, RecoatPrices, RecoatRow, coating_effect, recoat,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyFreshCoat>()?;
-    module.add_class::<PyHazeScatter>()?;
-    module.add_class::<PyHazeHalo>()?;
     module.add_class::<PyCoatingEffect>()?;
     module.add_class::<PyRecoatPrices>()?;
     module.add_class::<PyAgeing>()?;
@@ -75,102 +72,19 @@ getters!(PyFreshCoat, |coat| {
 record!(PyFreshCoat, "FreshCoat", attributes: ["name", "primary_reflectance", "diagonal_reflectance", "throughput"],
     shown: ["name", "primary_reflectance", "diagonal_reflectance"]);
 
-/// Haze as roughness: how high its grain is, how wide, and of which kind.
-///
-/// `form` is "gaussian" (exp(-(d/l)^2): grains of one size) or "exponential" (exp(-d/l): finer grain in the coarser).
-///
-/// Units: nm of glass (RMS), um.
-/// Errors: InputError for grain that cannot be.
-///
-/// >>> grain = ct.HazeScatter(rms_nm=5, correlation_length_um=20, form="gaussian")
-/// >>> assert abs(grain.halo().scattered_share - ct.scatter_loss(rms_nm=5)) < 1e-15
-#[pyclass(name = "HazeScatter", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyHazeScatter(HazeScatter);
-
-#[pymethods]
-impl PyHazeScatter {
-    #[new]
-    #[pyo3(signature = (*, rms_nm, correlation_length_um, form))]
-    fn new(
-        py: Python<'_>,
-        rms_nm: &Bound<'_, PyAny>,
-        correlation_length_um: &Bound<'_, PyAny>,
-        form: &str,
-    ) -> PyResult<Self> {
-        let haze = HazeScatter {
-            rms_nm: part_number(rms_nm, "rms_nm")?,
-            correlation_length_um: part_number(correlation_length_um, "correlation_length_um")?,
-            form: choice(py, "form", form, "'gaussian' or 'exponential'", Autocorrelation::from_name)?,
-        };
-        haze.check().map(|()| Self(haze)).map_err(|e| exception(py, e))
-    }
-
-    /// Return what the grain scatters, and how wide, at normal incidence.
-    ///
-    /// Units: nm; arcsec on the sky.
-    /// Errors: InputError for a wavelength that cannot be.
-    /// Source: Bennett & Porteus 1961, J. Opt. Soc. Am. 51, 123, for the share; for the halo the power spectrum of the heights, the first
-    /// order of scattering (handbooks, from memory).
-    /// Leaves out: obliquity beyond about 10 degrees; absorption by the haze itself; waves of a few millimetres and more, which are figure.
-    ///
-    /// >>> fine = ct.HazeScatter(rms_nm=20, correlation_length_um=0.2, form="exponential").halo()
-    /// >>> assert len(fine.limits) == 2  # too high and too fine for the halo's size
-    #[pyo3(signature = (*, wavelength_nm=None), text_signature = "($self, *, wavelength_nm=550.0)")]
-    fn halo(&self, py: Python<'_>, wavelength_nm: Option<&Bound<'_, PyAny>>) -> PyResult<PyHazeHalo> {
-        self.0.halo(wavelength(wavelength_nm)?).map(PyHazeHalo).map_err(|e| exception(py, e))
-    }
-}
-
-getters!(PyHazeScatter, |haze| {
-    /// Root mean square of the grain's heights, nm of glass.
-    rms_nm: f64 = haze.rms_nm;
-    /// Distance over which heights are related, um.
-    correlation_length_um: f64 = haze.correlation_length_um;
-    /// "gaussian" or "exponential".
-    form: &'static str = haze.form.key();
-});
-record!(PyHazeScatter, "HazeScatter", attributes: ["rms_nm", "correlation_length_um", "form"],
-    shown: ["rms_nm", "correlation_length_um", "form"]);
-
-/// Where the light goes that haze scatters: what `HazeScatter.halo` returns.
-///
-/// Units: shares of the light that the mirror returns; arcsec on the sky.
-/// Errors: none.
-///
-/// >>> halo = ct.HazeScatter(rms_nm=5, correlation_length_um=20, form="gaussian").halo()
-/// >>> radius = np.log(2) ** 0.5 * 0.55 / (np.pi * 20) * 206264.806  # sqrt(ln 2) lambda/(pi l)
-/// >>> assert abs(halo.half_energy_radius_arcsec - radius) < 1e-3
-#[pyclass(name = "HazeHalo", module = "catoptric", frozen, eq)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyHazeHalo(HazeHalo);
-
-getters!(PyHazeHalo, |halo| {
-    /// Share of the returned light that leaves the image's core.
-    scattered_share: f64 = halo.scattered_share;
-    /// Half of the scattered light falls within this radius, arcsec on the sky.
-    half_energy_radius_arcsec: f64 = halo.half_energy_radius_arcsec;
-    /// Wavelength, nm.
-    wavelength_nm: f64 = halo.wavelength_nm;
-    /// What the model cannot say here, in sentences; empty within its limits.
-    limits: Vec<String> = halo.limits.clone();
-});
-record!(PyHazeHalo, "HazeHalo", attributes: ["scattered_share", "half_energy_radius_arcsec", "wavelength_nm", "limits"],
-    shown: ["scattered_share", "half_energy_radius_arcsec", "wavelength_nm"]);
-
 /// What the coating of a train costs on the axis: what `coating_effect` returns.
 ///
-/// `throughput` is what primary and diagonal together return of the light that passes all parts; `of_clear_aperture` counts what the
-/// parts stop as well. Losses count against the fresh coat that was stated. The shape's loss is that of the peak per light that
-/// arrives: Strehl times `amplitude_factor` over the Strehl of the same glass under an even coat.
+/// `throughput` is what primary and diagonal together return of the light that passes all parts; `of_clear_aperture`
+/// counts what the parts stop as well. Losses count against the fresh coat that was stated. The shape's loss is that of
+/// the peak per light that arrives: Strehl times `amplitude_factor` over the Strehl of the same glass under an even
+/// coat.
 ///
 /// Units: shares of the power, magnitudes, mm.
 /// Errors: those of `coating_effect`.
 /// Source: the exact pupil of the train, sum w A^2 / sum w; pinholes q (1 - q) by Babinet's principle (from memory).
-/// Leaves out: the field off the axis; in `strehl_without_heights` the reference point is that of the even coat. Intervals hold the noise
-/// of lamp readings and the stated one of the diagonal; not errors of the outline, nor of the film's model.
+/// Leaves out: the field off the axis; in `strehl_without_heights` the reference point is that of the even coat.
+/// Intervals hold the noise of lamp readings and the stated one of the diagonal; not errors of the outline, nor of the
+/// film's model.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.85))
 /// >>> fresh = ct.FreshCoat(name="standard", primary_reflectance=0.91, diagonal_reflectance=0.91)
@@ -306,7 +220,8 @@ getters!(PyRecoatPrices, |prices| {
 });
 record!(PyRecoatPrices, "RecoatPrices", attributes: ["diagonal", "primary", "both"], shown: ["diagonal", "primary", "both"]);
 
-/// How coats are assumed to age: each mirror keeps the same share of its light from year to year. An assumption of yours.
+/// How coats are assumed to age: each mirror keeps the same share of its light from year to year. An assumption of
+/// yours.
 ///
 /// Units: years; shares of the light a year.
 /// Errors: InputError, where it is used.
@@ -348,9 +263,11 @@ record!(PyAgeing, "Ageing", attributes: ["years", "fresh_loss_per_year", "old_lo
 /// Recoats compared, what each returns and for which price: what `recoat` returns.
 ///
 /// Units: shares of the power, magnitudes, mm; the prices' own currency.
-/// Shapes: one entry for each fresh coat and each of "diagonal", "primary", "both" (the primary alone without a diagonal).
+/// Shapes: one entry for each fresh coat and each of "diagonal", "primary", "both" (the primary alone without a
+/// diagonal).
 /// Errors: those of `recoat`.
-/// Leaves out: what a recoat risks (stripping that etches, a figure that changes under it), and that fresh coats differ.
+/// Leaves out: what a recoat risks (stripping that etches, a figure that changes under it), and that fresh coats
+/// differ.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.85))
 /// >>> flat, plane = ct.Diagonal(minor_axis_mm=74, reflectance=0.78), ct.FocalPlane(axis_to_focus_mm=255)
@@ -532,13 +449,15 @@ impl Judged<'_, '_> {
 
 /// Return what the coating of a train costs on the axis, against a fresh coat.
 ///
-/// With `estimate` (from `CoatingSpots.fit`) the measured coating stands in place of the train's own, with intervals; then `wear` ("haze", or
-/// the `MetalFilm` of the base) has no default, and `pinhole_share` is the area without metal, which the lamp's readings have in
-/// them. `diagonal_sigma` is the standard deviation of the diagonal's reflectance. `haze` states a roughness, of which the scattered share is
-/// told. `spectrum` weighs the throughput; the Strehl is that of its mean wavelength. Each of `draws` is a train of its own.
+/// With `estimate` (from `CoatingSpots.fit`) the measured coating stands in place of the train's own, with intervals;
+/// then `wear` ("haze", or the `MetalFilm` of the base) has no default, and `pinhole_share` is the area without metal,
+/// which the lamp's readings have in them. `diagonal_sigma` is the standard deviation of the diagonal's reflectance.
+/// `haze` states a roughness, of which the scattered share is told. `spectrum` weighs the throughput; the Strehl is
+/// that of its mean wavelength. Each of `draws` is a train of its own.
 ///
 /// Units, method, what it leaves out: see `CoatingEffect`.
-/// Errors: InputError for shares that cannot be, readings of another mirror, wear not stated, a coating that the readings do not allow.
+/// Errors: InputError for shares that cannot be, readings of another mirror, wear not stated, a coating that the
+/// readings do not allow.
 ///
 /// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.44)
 /// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.88, rings=[worn]))
@@ -575,8 +494,9 @@ fn py_coating_effect(
 
 /// Return what recoating the diagonal, the primary or both returns, in one fresh coat or several.
 ///
-/// `fresh` is a `FreshCoat` or a list of them; losses count against the first. `prices` is one `RecoatPrices` for all, or a list, one a
-/// coat; `ageing` is an assumption on how coats age. For the other arguments see `coating_effect`. Every row is a train of its own.
+/// `fresh` is a `FreshCoat` or a list of them; losses count against the first. `prices` is one `RecoatPrices` for all,
+/// or a list, one a coat; `ageing` is an assumption on how coats age. For the other arguments see `coating_effect`.
+/// Every row is a train of its own.
 ///
 /// Units, what it leaves out: see `RecoatComparison`.
 /// Errors: InputError for shares, prices and an ageing that cannot be; those of `coating_effect`.

@@ -1,37 +1,30 @@
-//! Lamp readings of a coating, the shapes that one sees, and a photograph turned to reflectance.
+//! Lamp readings of a coating, and the levels they give.
 
-use numpy::{IntoPyArray, PyArray2};
+use numpy::PyArray2;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{
-    choice, count_or, height_table, list, maybe_part_number, number, part_number, part_number_or,
-    table_with_gaps,
+    choice, count_or, list, maybe_part_number, number, part_number, part_number_or, table_with_gaps,
 };
-use super::arrays::{Column, column, square};
+use super::arrays::square;
 use super::coating::PyCoating;
+use super::coating_outline::PyCoatingOutline;
 use super::errors::{exception, refused};
 use super::film::PyMetalFilm;
 use super::rays::draw;
 use super::record::{columns, getters, record};
 use crate::{
-    AxisDirection, CoatingEstimate, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput, KnownPatch,
-    OutlinePatch, OutlineRing, PhotoCheck, RatioOutlier, ReflectancePhoto, ReflectancePhotoInput,
-    RingProfile, ThinBranch, ThinMetalPart, Wear,
+    CoatingEstimate, CoatingSpot, CoatingSpots, CoatingSpotsInput, RatioOutlier, ThinBranch, ThinMetalPart,
+    Wear,
 };
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
-    module.add_class::<PyOutlineRing>()?;
-    module.add_class::<PyOutlinePatch>()?;
-    module.add_class::<PyCoatingOutline>()?;
     module.add_class::<PyCoatingSpots>()?;
     module.add_class::<PyCoatingEstimate>()?;
     module.add_class::<PyRatioOutlier>()?;
-    module.add_class::<PyThinMetalPart>()?;
-    module.add_class::<PyKnownPatch>()?;
-    module.add_class::<PyReflectancePhoto>()?;
-    module.add_class::<PyPhotoCheck>()
+    module.add_class::<PyThinMetalPart>()
 }
 
 /// What wore a coating: "haze", or the film of the metal that is thinner in places.
@@ -55,190 +48,16 @@ pub(super) fn branch(py: Python<'_>, name: Option<&str>) -> PyResult<Option<Thin
     name.map(|name| choice(py, "branch", name, allowed, ThinBranch::from_name)).transpose()
 }
 
-/// Where a ring of another coating lies on a mirror, without its level.
-///
-/// `profile` is "flat" (one level from rim to rim) or "smooth" (sin^2 across the ring, all of it half-way).
-///
-/// Units: mm from the mirror's centre.
-/// Errors: InputError; for a ring that leaves the mirror when spots are fitted.
-///
-/// >>> ring = ct.OutlineRing(inner_radius_mm=112, outer_radius_mm=139, profile="smooth")
-/// >>> assert abs(ring.share(radius_mm=125.5) - 1) < 1e-12 and ring.share(radius_mm=112) == 0
-#[pyclass(name = "OutlineRing", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyOutlineRing(OutlineRing);
-
-#[pymethods]
-impl PyOutlineRing {
-    #[new]
-    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, profile=None, softness_mm=None),
-        text_signature = "(*, inner_radius_mm, outer_radius_mm, profile='flat', softness_mm=0.0)")]
-    fn new(
-        py: Python<'_>,
-        inner_radius_mm: &Bound<'_, PyAny>,
-        outer_radius_mm: &Bound<'_, PyAny>,
-        profile: Option<&str>,
-        softness_mm: Option<&Bound<'_, PyAny>>,
-    ) -> PyResult<Self> {
-        let inner = number(inner_radius_mm, "inner_radius_mm")?;
-        let ring = OutlineRing::flat(inner, number(outer_radius_mm, "outer_radius_mm")?);
-        let allowed = "'flat' or 'smooth'";
-        let profile = choice(py, "profile", profile.unwrap_or("flat"), allowed, RingProfile::from_name)?;
-        Ok(Self(OutlineRing {
-            profile,
-            softness_mm: part_number_or(softness_mm, "softness_mm", 0.0)?,
-            ..ring
-        }))
-    }
-
-    /// Return the ring's share of what is seen at a radius, 0 to 1.
-    ///
-    /// Units: mm. Errors: InputError for what is no number.
-    ///
-    /// >>> assert ct.OutlineRing(inner_radius_mm=112, outer_radius_mm=139).share(radius_mm=120) == 1
-    #[pyo3(signature = (*, radius_mm))]
-    fn share(&self, radius_mm: &Bound<'_, PyAny>) -> PyResult<f64> {
-        Ok(self.0.share(number(radius_mm, "radius_mm")?))
-    }
-}
-
-getters!(PyOutlineRing, |ring| {
-    /// Where the ring begins, mm.
-    inner_radius_mm: f64 = ring.inner_radius_mm;
-    /// Where the ring ends, mm.
-    outer_radius_mm: f64 = ring.outer_radius_mm;
-    /// "flat" or "smooth".
-    profile: &'static str = ring.profile.key();
-    /// Over which distance a flat ring's rims fade, mm; 0 for hard rims.
-    softness_mm: f64 = ring.softness_mm;
-});
-record!(PyOutlineRing, "OutlineRing", attributes: ["inner_radius_mm", "outer_radius_mm", "profile", "softness_mm"],
-    shown: ["inner_radius_mm", "outer_radius_mm", "profile", "softness_mm"]);
-
-/// Where a round patch of another coating lies on a mirror, without its level.
-///
-/// Units: mm, +x toward the focuser; `softness_mm` as that of `CoatingPatch`.
-/// Errors: InputError; for a patch off the mirror when spots are fitted.
-///
-/// >>> worn = ct.OutlinePatch(x_mm=-46, y_mm=71, radius_mm=36, softness_mm=3)
-/// >>> assert worn.share(x_mm=-46, y_mm=107) == 0.5
-#[pyclass(name = "OutlinePatch", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyOutlinePatch(OutlinePatch);
-
-#[pymethods]
-impl PyOutlinePatch {
-    #[new]
-    #[pyo3(signature = (*, x_mm, y_mm, radius_mm, softness_mm=None),
-        text_signature = "(*, x_mm, y_mm, radius_mm, softness_mm=0.0)")]
-    fn new(
-        x_mm: &Bound<'_, PyAny>,
-        y_mm: &Bound<'_, PyAny>,
-        radius_mm: &Bound<'_, PyAny>,
-        softness_mm: Option<&Bound<'_, PyAny>>,
-    ) -> PyResult<Self> {
-        let centre = [number(x_mm, "x_mm")?, number(y_mm, "y_mm")?];
-        let patch = OutlinePatch::new(centre, number(radius_mm, "radius_mm")?);
-        Ok(Self(patch.softness_mm(part_number_or(softness_mm, "softness_mm", 0.0)?)))
-    }
-
-    /// Return the patch's share of what is seen at a place, 0 to 1.
-    ///
-    /// Units: mm. Errors: InputError for what is no number.
-    ///
-    /// >>> assert ct.OutlinePatch(x_mm=0, y_mm=0, radius_mm=10).share(x_mm=12, y_mm=0) == 0
-    #[pyo3(signature = (*, x_mm, y_mm))]
-    fn share(&self, x_mm: &Bound<'_, PyAny>, y_mm: &Bound<'_, PyAny>) -> PyResult<f64> {
-        Ok(self.0.share(number(x_mm, "x_mm")?, number(y_mm, "y_mm")?))
-    }
-}
-
-getters!(PyOutlinePatch, |patch| {
-    /// Where its centre lies, mm toward the focuser's side.
-    x_mm: f64 = patch.x_mm;
-    /// Where its centre lies across, mm.
-    y_mm: f64 = patch.y_mm;
-    /// Distance from the centre at which half of it is left, mm.
-    radius_mm: f64 = patch.radius_mm;
-    /// Over which distance its rim fades, mm; 0 for a hard rim.
-    softness_mm: f64 = patch.softness_mm;
-});
-record!(PyOutlinePatch, "OutlinePatch", attributes: ["x_mm", "y_mm", "radius_mm", "softness_mm"],
-    shown: ["x_mm", "y_mm", "radius_mm", "softness_mm"]);
-
-/// The shapes that one sees on a worn mirror: rings and patches with their places, no levels.
-///
-/// Rings replace what lies under them in their order; patches are laid over the rings.
-///
-/// Units: mm.
-/// Errors: InputError when spots are fitted: parts that leave the mirror.
-/// Leaves out: how well the places are known.
-///
-/// >>> ring = ct.OutlineRing(inner_radius_mm=112, outer_radius_mm=139, profile="smooth")
-/// >>> worn = ct.OutlinePatch(x_mm=-46, y_mm=71, radius_mm=36, softness_mm=3)
-/// >>> seen = ct.CoatingOutline(rings=[ring], patches=[worn])
-/// >>> assert seen.names == ("base", "rings[0]", "patches[0]")
-#[pyclass(name = "CoatingOutline", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyCoatingOutline(CoatingOutline);
-
-#[pymethods]
-impl PyCoatingOutline {
-    #[new]
-    #[pyo3(signature = (*, rings=Vec::new(), patches=Vec::new()), text_signature = "(*, rings=(), patches=())")]
-    fn new(rings: Vec<PyOutlineRing>, patches: Vec<PyOutlinePatch>) -> Self {
-        Self(CoatingOutline {
-            rings: rings.into_iter().map(|r| r.0).collect(),
-            patches: patches.into_iter().map(|p| p.0).collect(),
-        })
-    }
-
-    /// Rings, in the order in which they lie over each other.
-    #[getter]
-    fn rings<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
-        PyTuple::new(py, self.0.rings.iter().map(|r| PyOutlineRing(*r)))
-    }
-
-    /// Patches laid over the rings, in their order.
-    #[getter]
-    fn patches<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
-        PyTuple::new(py, self.0.patches.iter().map(|p| PyOutlinePatch(*p)))
-    }
-
-    /// The parts in the order of their levels: "base", "rings[0]", ..., "patches[0]", ...
-    #[getter]
-    fn names<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
-        PyTuple::new(py, self.0.names())
-    }
-
-    /// Return what each part's level counts in the reflectance at a place; the shares add up to 1.
-    ///
-    /// Units: mm. Errors: InputError for what is no number.
-    ///
-    /// >>> seen = ct.CoatingOutline(patches=[ct.OutlinePatch(x_mm=0, y_mm=0, radius_mm=9, softness_mm=1)])
-    /// >>> assert abs(seen.shares(x_mm=9, y_mm=0) - 0.5).max() < 1e-12
-    #[pyo3(signature = (*, x_mm, y_mm))]
-    fn shares<'py>(&self, x_mm: &Bound<'py, PyAny>, y_mm: &Bound<'py, PyAny>) -> PyResult<Column<'py>> {
-        let (x, y) = (number(x_mm, "x_mm")?, number(y_mm, "y_mm")?);
-        Ok(column(x_mm.py(), self.0.shares(x, y)))
-    }
-}
-
-record!(PyCoatingOutline, "CoatingOutline", attributes: ["rings", "patches", "names"], shown: ["names"]);
-
 /// Readings of a lamp at places on the mirror, each beside a flat of known reflectance.
 ///
-/// `ratios` are light from the mirror over light from the flat, one row a spot, one column a repeat; None or NaN for a repeat
-/// that was not taken. `reference_sigma` is the standard deviation of the flat's own reflectance, which moves all levels together;
-/// `ratio_sigma` that of one ratio, needed where no spot was read twice.
+/// `ratios` are light from the mirror over light from the flat, one row a spot, one column a repeat; None or NaN for a
+/// repeat that was not taken. `reference_sigma` is the standard deviation of the flat's own reflectance, which moves
+/// all levels together; `ratio_sigma` that of one ratio, needed where no spot was read twice.
 ///
 /// Units: mm, +x toward the focuser; shares of the power.
 /// Errors: InputError with all faults found: spots off the mirror, per cent for shares, no repeats and no stated noise.
-/// Leaves out: the size of the lit spot (d^2/32 times the sum of the second derivatives: 0.003 for 5 mm on the bottom of a ring
-/// 27 mm wide and 0.13 deep); the lamp's colour.
+/// Leaves out: the size of the lit spot (d^2/32 times the sum of the second derivatives: 0.003 for 5 mm on the bottom
+/// of a ring 27 mm wide and 0.13 deep); the lamp's colour.
 ///
 /// >>> spots = ct.CoatingSpots(x_mm=[30, 0], y_mm=[0, 70], ratios=[[0.95, 0.97], [0.96, 0.96]],
 /// ...     clear_aperture_mm=200, reference_reflectance=0.90)
@@ -302,8 +121,8 @@ impl PyCoatingSpots {
     /// Lines that begin with `#` are passed over; an empty field is a repeat that was not taken.
     ///
     /// Units: mm; shares of the power.
-    /// Errors: OSError where the file cannot be read; InputError with the line for a missing or unknown column or text in
-    /// place of a number, and with all faults of readings that cannot be.
+    /// Errors: OSError where the file cannot be read; InputError with the line for a missing or unknown column or text
+    /// in place of a number, and with all faults of readings that cannot be.
     ///
     /// >>> import tempfile, pathlib
     /// >>> path = pathlib.Path(tempfile.mkdtemp()) / "lamp.csv"
@@ -330,8 +149,8 @@ impl PyCoatingSpots {
     /// Return the levels of a coating whose shapes are known, with their uncertainty.
     ///
     /// Units, method, what is left out: see `CoatingEstimate`.
-    /// Errors: InputError for an outline that leaves the mirror, a part (or the base) that no spot touches, parts that the spots
-    /// cannot tell apart.
+    /// Errors: InputError for an outline that leaves the mirror, a part (or the base) that no spot touches, parts that
+    /// the spots cannot tell apart.
     ///
     /// >>> spots = ct.CoatingSpots(x_mm=[30], y_mm=[0], ratios=[[0.95, 0.97]], clear_aperture_mm=200,
     /// ...     reference_reflectance=0.90)
@@ -378,14 +197,17 @@ record!(PyCoatingSpots, "CoatingSpots",
 
 /// The levels of a coating whose shapes are known, from lamp readings: what `CoatingSpots.fit` returns.
 ///
-/// Least squares of the spots' means, weighted by their repeats; what a part counts at a spot is what the train has there, soft rims
-/// included. The noise of one ratio is pooled over the repeats of all spots; intervals are Student's, and hold 95 %. Where the scatter
-/// between spots is larger than the noise allows (p below 0.05, Fisher's ratio), `widened_by` is above 1 and the outline is wrong.
+/// Least squares of the spots' means, weighted by their repeats; what a part counts at a spot is what the train has
+/// there, soft rims included. The noise of one ratio is pooled over the repeats of all spots; intervals are Student's,
+/// and hold 95 %. Where the scatter between spots is larger than the noise allows (p below 0.05, Fisher's ratio),
+/// `widened_by` is above 1 and the outline is wrong.
 ///
 /// Units: shares of the power; ratios to the known flat.
-/// Shapes: levels in the order of `names`; `residual_sigmas` and `pulls` one a spot, None where the spot alone settles a level.
+/// Shapes: levels in the order of `names`; `residual_sigmas` and `pulls` one a spot, None where the spot alone settles
+/// a level.
 /// Errors: those of `CoatingSpots.fit`.
-/// Source: Golub & Van Loan, Matrix Computations, section 5.3; Abramowitz & Stegun 1964, 26.6. The widening is common practice.
+/// Source: Golub & Van Loan, Matrix Computations, section 5.3; Abramowitz & Stegun 1964, 26.6. The widening is common
+/// practice.
 /// Leaves out: errors of the outline's own places, the size of the lit spot, unevenness of parts that few spots see.
 ///
 /// >>> worn = ct.OutlinePatch(x_mm=-46, y_mm=71, radius_mm=36, softness_mm=3)
@@ -403,14 +225,15 @@ pub(super) struct PyCoatingEstimate(pub(super) CoatingEstimate);
 impl PyCoatingEstimate {
     /// Return the coating that has the estimated levels, for a train.
     ///
-    /// `wear` has no default: "haze", or the `MetalFilm` of the base, where the metal is whole. As thin metal the base's level over what
-    /// the film returns is haze over all alike, and what a part lacks beyond it is thickness. `branch` ("thinnest" or
-    /// "thickest") is needed where two thicknesses return the same.
+    /// `wear` has no default: "haze", or the `MetalFilm` of the base, where the metal is whole. As thin metal the
+    /// base's level over what the film returns is haze over all alike, and what a part lacks beyond it is thickness.
+    /// `branch` ("thinnest" or "thickest") is needed where two thicknesses return the same.
     ///
     /// Units: shares of the power; nm.
-    /// Errors: InputError for a level above 1, a base brighter than its film, a part brighter than the base, a level that no
-    /// thickness returns.
-    /// Leaves out: metal between 40 nm and the base's thickness: as bright, and a hollow that no lamp sees from the front.
+    /// Errors: InputError for a level above 1, a base brighter than its film, a part brighter than the base, a level
+    /// that no thickness returns.
+    /// Leaves out: metal between 40 nm and the base's thickness: as bright, and a hollow that no lamp sees from the
+    /// front.
     ///
     /// >>> spots = ct.CoatingSpots(x_mm=[40, 0], y_mm=[0, 75], clear_aperture_mm=356, reference_reflectance=0.90,
     /// ...     ratios=[[0.96, 0.95, 0.95], [0.95, 0.96, 0.96]])
@@ -430,7 +253,8 @@ impl PyCoatingEstimate {
         coating.map(PyCoating).map_err(|e| exception(py, e))
     }
 
-    /// Return how thick the metal of each ring and patch is, if thin metal is what dims it: every thickness that agrees.
+    /// Return how thick the metal of each ring and patch is, if thin metal is what dims it: every thickness that
+    /// agrees.
     ///
     /// Units: nm. Errors: as `coating`.
     ///
@@ -573,7 +397,8 @@ record!(PyCoatingEstimate, "CoatingEstimate",
         "freedom", "p_value", "widened_by", "pulls", "outliers", "words", "spots", "outline"],
     shown: ["chi_square", "freedom", "p_value", "widened_by"]);
 
-/// A single ratio that does not fit with the other repeats of its spot. It stays in the fit, and raises the noise of all.
+/// A single ratio that does not fit with the other repeats of its spot. It stays in the fit, and raises the noise of
+/// all.
 ///
 /// Units: ratios; shares of the power.
 /// Errors: none.
@@ -633,212 +458,3 @@ getters!(PyThinMetalPart, |part| {
 });
 record!(PyThinMetalPart, "ThinMetalPart", attributes: ["part", "film_reflectance", "thickness_nm", "height_nm", "words"],
     shown: ["words"]);
-
-/// A round patch of the mirror, or of a card on it, whose reflectance is known.
-///
-/// Units: mm, +x toward the focuser; shares of the power. `sigma` is the reflectance's standard deviation.
-/// Errors: InputError, when a photograph is made of it.
-///
-/// >>> assert ct.KnownPatch(x_mm=0, y_mm=60, radius_mm=8, reflectance=0.18).sigma == 0
-#[pyclass(name = "KnownPatch", module = "catoptric", frozen, eq, from_py_object)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyKnownPatch(KnownPatch);
-
-#[pymethods]
-impl PyKnownPatch {
-    #[new]
-    #[pyo3(signature = (*, x_mm, y_mm, radius_mm, reflectance, sigma=None),
-        text_signature = "(*, x_mm, y_mm, radius_mm, reflectance, sigma=0.0)")]
-    fn new(
-        x_mm: &Bound<'_, PyAny>,
-        y_mm: &Bound<'_, PyAny>,
-        radius_mm: &Bound<'_, PyAny>,
-        reflectance: &Bound<'_, PyAny>,
-        sigma: Option<&Bound<'_, PyAny>>,
-    ) -> PyResult<Self> {
-        let centre = [part_number(x_mm, "x_mm")?, part_number(y_mm, "y_mm")?];
-        let share = part_number(reflectance, "reflectance")?;
-        let patch = KnownPatch::new(centre, part_number(radius_mm, "radius_mm")?, share);
-        Ok(Self(patch.sigma(part_number_or(sigma, "sigma", 0.0)?)))
-    }
-}
-
-getters!(PyKnownPatch, |patch| {
-    /// Where its centre lies, mm toward the focuser's side.
-    x_mm: f64 = patch.x_mm;
-    /// Where its centre lies across, mm.
-    y_mm: f64 = patch.y_mm;
-    /// Radius within which all is of this reflectance, mm.
-    radius_mm: f64 = patch.radius_mm;
-    /// Share of the power that it returns.
-    reflectance: f64 = patch.reflectance;
-    /// Standard deviation of that share.
-    sigma: f64 = patch.sigma;
-});
-record!(PyKnownPatch, "KnownPatch", attributes: ["x_mm", "y_mm", "radius_mm", "reflectance", "sigma"],
-    shown: ["x_mm", "y_mm", "radius_mm", "reflectance", "sigma"]);
-
-/// A photograph of the mirror, turned to reflectance by a dark and a bright patch that are known.
-///
-/// reflectance = `scale` x value + `offset`. The values must be linear in light: raw counts, not a picture made for the eye. To check
-/// it, expose twice as long (values less those of a covered lens must double), and ask a third known patch (`check`). `rows_run` and
-/// `columns_run` ("+x", "-x", "+y", "-y": where the next one lies on the mirror, seen from the sky) have no default.
-///
-/// Units: mm for a pixel's side on the mirror; shares of the power.
-/// Errors: InputError with all faults found: values saturated or cut off on the mirror, patches off it or with fewer than nine
-/// pixels, reflectances closer than 0.1, a bright patch darker than the dark one.
-/// Leaves out: uneven lighting and the lens's own fall-off, which enter the map in full: divide by a photograph of an even card.
-///
-/// >>> picture = np.where(np.arange(40) < 10, 240.0, 940.0) + np.arange(40) % 2 + np.zeros((40, 1))  # 40 + 1000 R
-/// >>> photo = ct.ReflectancePhoto(values=picture, pixel_mm=5, rows_run="-y", columns_run="+x", clear_aperture_mm=190,
-/// ...     dark=ct.KnownPatch(x_mm=-75, y_mm=0, radius_mm=15, reflectance=0.20),
-/// ...     bright=ct.KnownPatch(x_mm=50, y_mm=0, radius_mm=15, reflectance=0.90))
-/// >>> assert abs(photo.scale - 1e-3) < 1e-5 and abs(photo.reflectances()[20, 20] - 0.9) < 2e-3
-#[pyclass(name = "ReflectancePhoto", module = "catoptric", frozen, eq)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyReflectancePhoto(ReflectancePhoto);
-
-#[pymethods]
-impl PyReflectancePhoto {
-    #[new]
-    #[pyo3(signature = (*, values, pixel_mm, rows_run, columns_run, clear_aperture_mm, dark, bright, centre_row=None,
-        centre_column=None, saturates_at=None))]
-    #[allow(clippy::too_many_arguments)]
-    fn new(
-        py: Python<'_>,
-        values: &Bound<'_, PyAny>,
-        pixel_mm: &Bound<'_, PyAny>,
-        rows_run: &str,
-        columns_run: &str,
-        clear_aperture_mm: &Bound<'_, PyAny>,
-        dark: PyKnownPatch,
-        bright: PyKnownPatch,
-        centre_row: Option<&Bound<'_, PyAny>>,
-        centre_column: Option<&Bound<'_, PyAny>>,
-        saturates_at: Option<&Bound<'_, PyAny>>,
-    ) -> PyResult<Self> {
-        let allowed = "'+x', '-x', '+y' or '-y': where the next one lies, seen from the sky";
-        let direction = |name, run| choice(py, name, run, allowed, AxisDirection::from_name);
-        let input = ReflectancePhotoInput::new(
-            height_table(values, "values")?,
-            part_number(pixel_mm, "pixel_mm")?,
-            direction("rows_run", rows_run)?,
-            direction("columns_run", columns_run)?,
-            part_number(clear_aperture_mm, "clear_aperture_mm")?,
-            dark.0,
-            bright.0,
-        );
-        let input = ReflectancePhotoInput {
-            centre_row: part_number_or(centre_row, "centre_row", input.centre_row)?,
-            centre_column: part_number_or(centre_column, "centre_column", input.centre_column)?,
-            saturates_at: maybe_part_number(saturates_at, "saturates_at")?,
-            ..input
-        };
-        ReflectancePhoto::new(input).map(Self).map_err(|e| exception(py, e))
-    }
-
-    /// Return what the photograph makes of a third patch that is known.
-    ///
-    /// Units: shares of the power. Errors: InputError for a patch off the mirror or with fewer than nine pixels.
-    ///
-    /// >>> picture = np.where(np.arange(40) < 10, 240.0, 940.0) + np.arange(40) % 2 + np.zeros((40, 1))
-    /// >>> photo = ct.ReflectancePhoto(values=picture, pixel_mm=5, rows_run="-y", columns_run="+x", clear_aperture_mm=190,
-    /// ...     dark=ct.KnownPatch(x_mm=-75, y_mm=0, radius_mm=15, reflectance=0.20),
-    /// ...     bright=ct.KnownPatch(x_mm=50, y_mm=0, radius_mm=15, reflectance=0.90))
-    /// >>> assert photo.check(ct.KnownPatch(x_mm=0, y_mm=60, radius_mm=12, reflectance=0.90)).agrees
-    #[pyo3(signature = (third, /))]
-    fn check(&self, py: Python<'_>, third: PyKnownPatch) -> PyResult<PyPhotoCheck> {
-        self.0.check(&third.0).map(PyPhotoCheck).map_err(|e| exception(py, e))
-    }
-
-    /// Return the reflectance of every pixel, shares of the power, for a `ReflectanceMap` of the same net; NaN beyond the mirror.
-    ///
-    /// What lies less than a pixel inside the rim, where the background mixes in, takes the value of the next pixel inward.
-    /// Errors: InputError where a pixel on the mirror comes out above 1 or not above 0: nothing is cut off.
-    ///
-    /// >>> picture = np.where(np.arange(40) < 10, 240.0, 940.0) + np.arange(40) % 2 + np.zeros((40, 1))
-    /// >>> photo = ct.ReflectancePhoto(values=picture, pixel_mm=5, rows_run="-y", columns_run="+x", clear_aperture_mm=190,
-    /// ...     dark=ct.KnownPatch(x_mm=-75, y_mm=0, radius_mm=15, reflectance=0.20),
-    /// ...     bright=ct.KnownPatch(x_mm=50, y_mm=0, radius_mm=15, reflectance=0.90))
-    /// >>> assert abs(photo.reflectances()[20, 5] - 0.2) < 2e-3
-    fn reflectances<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyArray2<f64>>> {
-        let map = self.0.map().map_err(|e| exception(py, e))?;
-        Ok(map.reflectance.as_ref().clone().into_pyarray(py))
-    }
-
-    /// The dark patch of known reflectance.
-    #[getter]
-    fn dark(&self) -> PyKnownPatch {
-        PyKnownPatch(self.0.input().dark)
-    }
-
-    /// The bright patch of known reflectance.
-    #[getter]
-    fn bright(&self) -> PyKnownPatch {
-        PyKnownPatch(self.0.input().bright)
-    }
-}
-
-getters!(PyReflectancePhoto, |photo| {
-    /// Reflectance for a unit of brightness.
-    scale: f64 = photo.scale;
-    /// Reflectance at brightness 0.
-    offset: f64 = photo.offset;
-    /// Standard deviation of the scale.
-    scale_sigma: f64 = photo.scale_sigma;
-    /// Standard deviation of the offset.
-    offset_sigma: f64 = photo.offset_sigma;
-    /// Standard deviation of a pixel's reflectance from its own noise.
-    pixel_sigma: f64 = photo.pixel_sigma;
-    /// Mean reflectance over the clear aperture.
-    mean_reflectance: f64 = photo.mean_reflectance();
-    /// Side of a pixel on the mirror, mm.
-    pixel_mm: f64 = photo.input().pixel_mm;
-    /// Clear aperture, mm.
-    clear_aperture_mm: f64 = photo.input().clear_aperture_mm;
-    /// Where the next row lies.
-    rows_run: &'static str = photo.input().rows_run.name();
-    /// Where the next column lies.
-    columns_run: &'static str = photo.input().columns_run.name();
-    /// The row in which the mirror's centre lies.
-    centre_row: f64 = photo.input().centre_row;
-    /// The column in which the mirror's centre lies.
-    centre_column: f64 = photo.input().centre_column;
-});
-record!(PyReflectancePhoto, "ReflectancePhoto",
-    attributes: ["scale", "offset", "scale_sigma", "offset_sigma", "pixel_sigma", "mean_reflectance", "pixel_mm", "clear_aperture_mm",
-        "rows_run", "columns_run", "centre_row", "centre_column", "dark", "bright"],
-    shown: ["scale", "offset", "mean_reflectance", "pixel_sigma"]);
-
-/// A third known patch beside what a photograph makes of it.
-///
-/// Units: shares of the power.
-/// Errors: none.
-///
-/// >>> picture = np.where(np.arange(40) < 10, 240.0, 940.0) + np.arange(40) % 2 + np.zeros((40, 1))
-/// >>> photo = ct.ReflectancePhoto(values=picture, pixel_mm=5, rows_run="-y", columns_run="+x", clear_aperture_mm=190,
-/// ...     dark=ct.KnownPatch(x_mm=-75, y_mm=0, radius_mm=15, reflectance=0.20),
-/// ...     bright=ct.KnownPatch(x_mm=50, y_mm=0, radius_mm=15, reflectance=0.90))
-/// >>> third = photo.check(ct.KnownPatch(x_mm=0, y_mm=60, radius_mm=12, reflectance=0.80))
-/// >>> assert third.sigmas > 3 and not third.agrees
-#[pyclass(name = "PhotoCheck", module = "catoptric", frozen, eq)]
-#[derive(Clone, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct PyPhotoCheck(PhotoCheck);
-
-getters!(PyPhotoCheck, |check| {
-    /// What the patch is known to return.
-    expected: f64 = check.expected;
-    /// What the photograph says.
-    found: f64 = check.found;
-    /// Standard deviation of the difference.
-    sigma: f64 = check.sigma;
-    /// The difference in these.
-    sigmas: f64 = check.sigmas;
-    /// Whether it lies within 1.96 of them.
-    agrees: bool = check.agrees;
-});
-record!(PyPhotoCheck, "PhotoCheck", attributes: ["expected", "found", "sigma", "sigmas", "agrees"],
-    shown: ["expected", "found", "sigma", "agrees"]);

@@ -23,7 +23,8 @@ const MOST_DRAWS: usize = 100_000;
 pub enum Wear {
     /// Dust, oxide, stains: light is lost, the shape is not.
     Haze,
-    /// The metal itself is thinner: light is lost and the place is a hollow. The film is that of the base, where the metal is whole.
+    /// The metal itself is thinner: light is lost and the place is a hollow. The film is that of the base, where the
+    /// metal is whole.
     ThinMetal(MetalFilm),
 }
 
@@ -42,7 +43,8 @@ pub enum Wear {
 pub struct CoatingLevel {
     /// `base`, `rings[0]`, ..., `patches[0]`, ...
     pub part: String,
-    /// Share of the power that the part returns; of a smooth ring half-way between its rims. Above 1 where the readings say so.
+    /// Share of the power that the part returns; of a smooth ring half-way between its rims. Above 1 where the readings
+    /// say so.
     pub reflectance: f64,
     /// Standard deviation of that share, the flat's own included.
     pub sigma: f64,
@@ -73,10 +75,12 @@ pub struct SpotResidual {
     pub sigmas: Option<f64>,
 }
 
-/// A single ratio that does not fit with the other repeats of its spot. It stays in the fit, and raises the noise of all.
+/// A single ratio that does not fit with the other repeats of its spot. It stays in the fit, and raises the noise of
+/// all.
 ///
 /// ```
-/// let table = "x_mm,y_mm,ratio_1,ratio_2,ratio_3\n9,0,0.95,0.95,0.96\n40,0,0.96,0.95,0.95\n60,0,0.95,0.96,0.60\n80,0,0.95,0.94,0.95\n";
+/// let table =
+/// "x_mm,y_mm,ratio_1,ratio_2,ratio_3\n9,0,0.95,0.95,0.96\n40,0,0.96,0.95,0.95\n60,0,0.95,0.96,0.60\n80,0,0.95,0.94,0.95\n";
 /// let estimate = catoptric::CoatingSpots::from_csv_text(table, 356.0, 0.90)?.fit(&Default::default())?;
 /// let odd = &estimate.outliers[0];
 /// assert_eq!((odd.spot, odd.repeat), (2, 2));
@@ -109,16 +113,18 @@ struct Recipe {
 /// The levels of a coating whose shapes are known, from lamp readings, with their uncertainty.
 ///
 /// Units: shares of the power; ratios to the known flat.
-/// Shapes: `levels`, both sides of `covariance`, and each list of `pulls` in the order base, rings, patches; `residuals` and `pulls`
-/// one a spot.
-/// Method: least squares of the spots' means, weighted by their repeats; what a part counts at a spot is what the train has there,
-/// soft rims included. The noise of one ratio is pooled over the repeats of all spots, and the intervals are Student's. Where the
-/// scatter between spots is larger than the noise within them allows (5 % by chance, Fisher's ratio), the intervals widen by the
-/// root of chi-square over its degrees of freedom: then the outline, or the evenness of its parts, is wrong.
-/// Source: Golub & Van Loan, Matrix Computations, section 5.3; Fisher's ratio, Abramowitz & Stegun 1964, 26.6. The rule of widening is
-/// common practice, no source.
+/// Shapes: `levels`, both sides of `covariance`, and each list of `pulls` in the order base, rings, patches;
+/// `residuals` and `pulls` one a spot.
+/// Method: least squares of the spots' means, weighted by their repeats; what a part counts at a spot is what the train
+/// has there, soft rims included. The noise of one ratio is pooled over the repeats of all spots, and the intervals are
+/// Student's. Where the scatter between spots is larger than the noise within them allows (5 % by chance, Fisher's
+/// ratio), the intervals widen by the root of chi-square over its degrees of freedom: then the outline, or the evenness
+/// of its parts, is wrong.
+/// Source: Golub & Van Loan, Matrix Computations, section 5.3; Fisher's ratio, Abramowitz & Stegun 1964, 26.6. The rule
+/// of widening is common practice, no source.
 /// Coverage: 95 % intervals hold the truth of 2000 simulated mirrors in 95 % (94.2 to 96.6 by part) of all cases.
-/// Leaves out: errors of the outline's own places, the size of the lit spot ([`CoatingSpots`]), unevenness of parts that few spots see.
+/// Leaves out: errors of the outline's own places, the size of the lit spot ([`CoatingSpots`]), unevenness of parts
+/// that few spots see.
 ///
 /// ```
 /// use catoptric::{CoatingOutline, CoatingSpots, OutlinePatch, Wear};

@@ -190,8 +190,8 @@ fn residuals(problem: &Problem, ratios: &[f64], covariance: &DMatrix<f64>, sigma
     (0..problem.means.len()).map(of).collect()
 }
 
-/// How far each level would move if a spot had not been read: a list for each spot, in the order of the levels; none where a
-/// part would then be unseen.
+/// How far each level would move if a spot had not been read: a list for each spot, in the order of the levels; none
+/// where a part would then be unseen.
 fn pulls(problem: &Problem, ratios: &[f64], covariance: &DMatrix<f64>, known: f64) -> Vec<Option<Vec<f64>>> {
     let of = |spot: usize| {
         let row = problem.row(spot);

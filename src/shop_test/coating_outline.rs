@@ -194,8 +194,8 @@ impl OutlinePatch {
 ///
 /// Units: mm.
 /// Errors: found when a coating is fitted to it: parts that leave the mirror.
-/// Leaves out: how well the places are known. A rim drawn wrong by e moves a spot on a soft rim of softness s by up to e/(4 s) of the
-/// step there; the fit's chi-square shows it, its intervals do not hold it.
+/// Leaves out: how well the places are known. A rim drawn wrong by e moves a spot on a soft rim of softness s by up to
+/// e/(4 s) of the step there; the fit's chi-square shows it, its intervals do not hold it.
 ///
 /// ```
 /// use catoptric::{CoatingOutline, OutlinePatch, OutlineRing};
@@ -250,7 +250,8 @@ impl CoatingOutline {
         std::iter::once("base".to_owned()).chain(rings).chain(patches).collect()
     }
 
-    /// What each part's level counts in the reflectance at a place, mm: the base, the rings, the patches. The shares add up to 1.
+    /// What each part's level counts in the reflectance at a place, mm: the base, the rings, the patches. The shares
+    /// add up to 1.
     pub fn shares(&self, x_mm: f64, y_mm: f64) -> Vec<f64> {
         let radius_mm = x_mm.hypot(y_mm);
         let rings = self.rings.iter().map(|ring| ring.share(radius_mm));

@@ -120,7 +120,8 @@ impl ReflectancePhotoInput {
     /// use catoptric::{AxisDirection, KnownPatch, ReflectancePhotoInput};
     /// let patch = KnownPatch::new([0.0, 0.0], 10.0, 0.2);
     /// let photo = ndarray::Array2::from_elem((40, 41), 100.0);
-    /// let input = ReflectancePhotoInput::new(photo, 5.0, AxisDirection::MinusY, AxisDirection::PlusX, 190.0, patch, patch);
+    /// let input = ReflectancePhotoInput::new(photo, 5.0, AxisDirection::MinusY, AxisDirection::PlusX, 190.0, patch,
+    /// patch);
     /// assert_eq!(input.centre_column, 20.0);
     /// ```
     pub fn new(
@@ -168,16 +169,18 @@ struct Mean {
 
 /// A photograph of the mirror, turned to reflectance by a dark and a bright patch that are known.
 ///
-/// reflectance = `scale` x value + `offset`. The values must be linear in light already: raw counts, not a picture made for the eye. To
-/// check it, expose twice as long: values less those of a covered lens must double; and ask a third known patch ([`ReflectancePhoto::check`]).
+/// reflectance = `scale` x value + `offset`. The values must be linear in light already: raw counts, not a picture made
+/// for the eye. To check it, expose twice as long: values less those of a covered lens must double; and ask a third
+/// known patch ([`ReflectancePhoto::check`]).
 ///
 /// Units: mm; shares of the power.
-/// Errors: [`Error::Input`] at construction, with all faults found: values that are not finite, saturated or cut off at one end on the
-/// mirror, patches off the mirror or with fewer than nine pixels, reflectances closer than 0.1, a bright patch darker than the dark one.
-/// Method: means over the pixels whose middles lie in the patches; errors of `scale` and `offset` from the scatter of these pixels and
-/// the patches' own uncertainty.
-/// Leaves out: uneven lighting and the lens's own fall-off, which enter the map in full (1 % for 1 %): photograph an even
-/// card in the mirror's place and divide by it first.
+/// Errors: [`Error::Input`] at construction, with all faults found: values that are not finite, saturated or cut off at
+/// one end on the mirror, patches off the mirror or with fewer than nine pixels, reflectances closer than 0.1, a bright
+/// patch darker than the dark one.
+/// Method: means over the pixels whose middles lie in the patches; errors of `scale` and `offset` from the scatter of
+/// these pixels and the patches' own uncertainty.
+/// Leaves out: uneven lighting and the lens's own fall-off, which enter the map in full (1 % for 1 %): photograph an
+/// even card in the mirror's place and divide by it first.
 ///
 /// ```
 /// use catoptric::{AxisDirection, KnownPatch, ReflectancePhoto, ReflectancePhotoInput};
@@ -237,7 +240,8 @@ impl ReflectancePhoto {
     /// ```
     /// use catoptric::{AxisDirection, KnownPatch, ReflectancePhoto, ReflectancePhotoInput};
     /// // A sky burnt out to 4095 on half of the mirror.
-    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(i, j)| if j < 20 { 900.0 + (i * j % 7) as f64 } else { 4095.0 });
+    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(i, j)| if j < 20 { 900.0 + (i * j % 7) as f64 } else {
+    /// 4095.0 });
     /// let error = ReflectancePhoto::new(ReflectancePhotoInput::new(
     ///     photo, 5.0, AxisDirection::MinusY, AxisDirection::PlusX, 190.0,
     ///     KnownPatch::new([-75.0, 0.0], 15.0, 0.20), KnownPatch::new([50.0, 0.0], 15.0, 0.90),
@@ -263,13 +267,15 @@ impl ReflectancePhoto {
 
     /// The map of reflectance, for a coating.
     ///
-    /// Units: shares of the power. What lies less than a pixel inside the rim, where the background mixes in, and beyond it takes the value
-    /// of the next pixel inward; pixels beyond the clear aperture by more than two are left out (NaN).
+    /// Units: shares of the power. What lies less than a pixel inside the rim, where the background mixes in, and
+    /// beyond it takes the value of the next pixel inward; pixels beyond the clear aperture by more than two are left
+    /// out (NaN).
     /// Errors: [`Error::Input`] where a pixel on the mirror comes out above 1 or not above 0: nothing is cut off.
     ///
     /// ```
     /// use catoptric::{AxisDirection, KnownPatch, ReflectancePhoto, ReflectancePhotoInput};
-    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(_, j)| if j < 10 { 240.0 } else { 940.0 } + (j % 2) as f64);
+    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(_, j)| if j < 10 { 240.0 } else { 940.0 } + (j % 2) as
+    /// f64);
     /// let photo = ReflectancePhoto::new(ReflectancePhotoInput::new(
     ///     photo, 5.0, AxisDirection::MinusY, AxisDirection::PlusX, 190.0,
     ///     KnownPatch::new([-75.0, 0.0], 15.0, 0.20), KnownPatch::new([50.0, 0.0], 15.0, 0.999_9),
@@ -309,7 +315,8 @@ impl ReflectancePhoto {
     ///
     /// ```
     /// use catoptric::{AxisDirection, KnownPatch, ReflectancePhoto, ReflectancePhotoInput};
-    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(_, j)| if j < 10 { 240.0 } else { 940.0 } + (j % 2) as f64);
+    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(_, j)| if j < 10 { 240.0 } else { 940.0 } + (j % 2) as
+    /// f64);
     /// let photo = ReflectancePhoto::new(ReflectancePhotoInput::new(
     ///     photo, 5.0, AxisDirection::MinusY, AxisDirection::PlusX, 190.0,
     ///     KnownPatch::new([-75.0, 0.0], 15.0, 0.20), KnownPatch::new([50.0, 0.0], 15.0, 0.90),
@@ -512,7 +519,8 @@ impl ReflectancePhoto {
     ///
     /// ```
     /// use catoptric::{AxisDirection, KnownPatch, ReflectancePhoto, ReflectancePhotoInput};
-    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(_, j)| if j < 20 { 240.0 } else { 940.0 } + (j % 2) as f64);
+    /// let photo = ndarray::Array2::from_shape_fn((40, 40), |(_, j)| if j < 20 { 240.0 } else { 940.0 } + (j % 2) as
+    /// f64);
     /// let photo = ReflectancePhoto::new(ReflectancePhotoInput::new(
     ///     photo, 5.0, AxisDirection::MinusY, AxisDirection::PlusX, 190.0,
     ///     KnownPatch::new([-50.0, 0.0], 15.0, 0.20), KnownPatch::new([50.0, 0.0], 15.0, 0.90),

@@ -86,11 +86,12 @@ impl CoatingSpotsInput {
 /// Readings of a lamp at places on the mirror, each beside a flat of known reflectance.
 ///
 /// Units: mm, +x toward the focuser; ratios of light; shares of the power.
-/// Errors: [`Error::Input`] at construction, with all faults found: spots off the mirror, ratios above 1.5 or not above 0, a
-/// reflectance that cannot be, no spot with repeats and no stated noise either.
-/// Leaves out: the size of the lit spot. A disc of diameter d reads the mean over itself: d^2/32 times the sum of the second
-/// derivatives more than its middle, 0.003 for 5 mm on the bottom of a ring 27 mm wide and 0.13 deep. The lamp's colour stands
-/// for that of the starlight, and what the coating scatters by more than the receiver takes in counts as lost.
+/// Errors: [`Error::Input`] at construction, with all faults found: spots off the mirror, ratios above 1.5 or not above
+/// 0, a reflectance that cannot be, no spot with repeats and no stated noise either.
+/// Leaves out: the size of the lit spot. A disc of diameter d reads the mean over itself: d^2/32 times the sum of the
+/// second derivatives more than its middle, 0.003 for 5 mm on the bottom of a ring 27 mm wide and 0.13 deep. The lamp's
+/// colour stands for that of the starlight, and what the coating scatters by more than the receiver takes in counts as
+/// lost.
 ///
 /// ```
 /// use catoptric::{CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput};
@@ -120,8 +121,8 @@ impl CoatingSpots {
         input.try_into()
     }
 
-    /// Readings from a table: a row a spot, columns `x_mm` and `y_mm`, and one column a repeat, named `ratio_...`; an empty
-    /// field or `nan` is a repeat that was not taken. Lines that begin with `#` are passed over.
+    /// Readings from a table: a row a spot, columns `x_mm` and `y_mm`, and one column a repeat, named `ratio_...`; an
+    /// empty field or `nan` is a repeat that was not taken. Lines that begin with `#` are passed over.
     ///
     /// Units: mm; ratios of light; a share of the power.
     /// Errors: [`Error::Unreadable`] for a missing or unknown column or text in place of a number, with its line;
@@ -175,8 +176,8 @@ impl CoatingSpots {
     /// Weighted least squares: each spot's mean weighs as its repeats, whose noise is pooled over all spots.
     ///
     /// Units, shapes, what is left out: see [`CoatingEstimate`].
-    /// Errors: [`Error::Input`] for an outline that leaves the mirror, a part of it (or the coating between the parts) that no spot
-    /// touches, parts that the spots cannot tell apart.
+    /// Errors: [`Error::Input`] for an outline that leaves the mirror, a part of it (or the coating between the parts)
+    /// that no spot touches, parts that the spots cannot tell apart.
     ///
     /// ```
     /// use catoptric::{CoatingOutline, CoatingSpots, OutlineRing};
@@ -195,8 +196,8 @@ impl CoatingSpots {
         self.0.spots.iter().map(mean).collect()
     }
 
-    /// Standard deviation of one ratio: the stated one, or that of the repeats within their spots, pooled; not below what the
-    /// rounding of the figures makes of it. With it the degrees of freedom, none for a stated one.
+    /// Standard deviation of one ratio: the stated one, or that of the repeats within their spots, pooled; not below
+    /// what the rounding of the figures makes of it. With it the degrees of freedom, none for a stated one.
     pub(super) fn noise(&self) -> (f64, Option<usize>) {
         if let Some(sigma) = self.0.ratio_sigma {
             return (sigma, None);

@@ -75,27 +75,30 @@ pub struct ThinMetalPart {
 impl CoatingEstimate {
     /// The coating that has the estimated levels, for a train.
     ///
-    /// As haze, every part's level is its reflectance. As thin metal, the film is that of the base; the base's level over what that film
-    /// returns is haze that lies over all alike, and what a part lacks beyond it is thickness, by the film's inverse at normal
-    /// incidence and 550 nm. Soft rims then fade in thickness; their radius and softness are chosen so that the reflectance agrees
-    /// with the fit where a quarter and three quarters of the part are seen.
+    /// As haze, every part's level is its reflectance. As thin metal, the film is that of the base; the base's level
+    /// over what that film returns is haze that lies over all alike, and what a part lacks beyond it is thickness, by
+    /// the film's inverse at normal incidence and 550 nm. Soft rims then fade in thickness; their radius and softness
+    /// are chosen so that the reflectance agrees with the fit where a quarter and three quarters of the part are seen.
     ///
     /// Units: shares of the power; nm.
-    /// Errors: [`Error::Input`] for a level above 1 or not above 0; as thin metal for a base brighter than its film, a part brighter than
-    /// the base, a level that no thickness returns, or that two thicknesses return ([`CoatingEstimate::coating_on`] asks for one).
-    /// Leaves out: between the quarters of a soft rim of thin metal the reflectance is wrong by up to about 0.03; metal between 40
-    /// nm and the base's thickness, which returns as much as the base and is a hollow that no lamp sees from the front.
+    /// Errors: [`Error::Input`] for a level above 1 or not above 0; as thin metal for a base brighter than its film, a
+    /// part brighter than the base, a level that no thickness returns, or that two thicknesses return
+    /// ([`CoatingEstimate::coating_on`] asks for one).
+    /// Leaves out: between the quarters of a soft rim of thin metal the reflectance is wrong by up to about 0.03; metal
+    /// between 40 nm and the base's thickness, which returns as much as the base and is a hollow that no lamp sees from
+    /// the front.
     ///
     /// ```
     /// use catoptric::{CoatingOutline, CoatingSpots, Metal, MetalFilm, OutlinePatch, Wear};
-    /// let table = "x_mm,y_mm,ratio_1,ratio_2,ratio_3\n40,0,0.96,0.95,0.95\n0,75,0.95,0.96,0.96\n-46,71,0.45,0.48,0.49\n";
+    /// let table =
+    /// "x_mm,y_mm,ratio_1,ratio_2,ratio_3\n40,0,0.96,0.95,0.95\n0,75,0.95,0.96,0.96\n-46,71,0.45,0.48,0.49\n";
     /// let seen = CoatingOutline::default().patch(OutlinePatch::new([-46.0, 71.0], 36.0));
     /// let estimate = CoatingSpots::from_csv_text(table, 356.0, 0.90)?.fit(&seen)?;
     /// let film = MetalFilm::new(Metal::Aluminium, 100.0);
     /// let worn = estimate.coating(Wear::ThinMetal(film))?;
     /// // Over all lies what the base lacks of fresh aluminium.
-    /// assert!((worn.reflectance * film.response(550.0, 0.0)?.reflectance() - estimate.levels[0].reflectance).abs() < 1e-12);
-    /// # Ok::<(), catoptric::Error>(())
+    /// assert!((worn.reflectance * film.response(550.0, 0.0)?.reflectance() - estimate.levels[0].reflectance).abs() <
+    /// 1e-12); # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn coating(&self, wear: Wear) -> Result<Coating> {
         self.coating_at(&self.reflectances(), wear, None)
@@ -277,7 +280,8 @@ impl Thinning {
         Ok(thin.softness_mm(softness_mm))
     }
 
-    /// How much wider a rim of thickness must be than one of reflectance, and how soft, to return the same at its quarters.
+    /// How much wider a rim of thickness must be than one of reflectance, and how soft, to return the same at its
+    /// quarters.
     fn rim(&self, part: &str, (level, thickness_nm): (f64, f64), softness_mm: f64) -> Result<(f64, f64)> {
         let whole_nm = self.film.thickness_nm;
         if softness_mm <= 0.0 || thickness_nm >= whole_nm {

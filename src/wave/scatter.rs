@@ -156,14 +156,16 @@ impl HazeScatter {
 
     /// What the grain scatters, and how wide, at normal incidence.
     ///
-    /// Units: nm; arcsec on the sky, for a mirror whose focal length turns angles at the mirror into angles on the sky one to one.
+    /// Units: nm; arcsec on the sky, for a mirror whose focal length turns angles at the mirror into angles on the sky
+    /// one to one.
     /// Errors: [`Error::Input`] for grain or a wavelength that cannot be.
-    /// Source: the share by Bennett & Porteus 1961, J. Opt. Soc. Am. 51, 123 ([`scatter_loss`]). The halo is the power spectrum of the
-    /// heights at the frequency angle/wavelength, the first order of scattering (handbooks, from memory): of the Gaussian form
-    /// exp(-(pi l t/lambda)^2), half of it within sqrt(ln 2) lambda/(pi l); of the exponential one (1 + (2 pi l t/lambda)^2)^(-3/2), half
-    /// of it within sqrt 3 lambda/(2 pi l) (own integrals of these).
-    /// Leaves out: obliquity beyond about 10 degrees; absorption by the haze itself, which dims without scattering; waves longer than a few
-    /// millimetres, which are figure or ripple.
+    /// Source: the share by Bennett & Porteus 1961, J. Opt. Soc. Am. 51, 123 ([`scatter_loss`]). The halo is the power
+    /// spectrum of the heights at the frequency angle/wavelength, the first order of scattering (handbooks, from
+    /// memory): of the Gaussian form exp(-(pi l t/lambda)^2), half of it within sqrt(ln 2) lambda/(pi l); of the
+    /// exponential one (1 + (2 pi l t/lambda)^2)^(-3/2), half of it within sqrt 3 lambda/(2 pi l) (own integrals of
+    /// these).
+    /// Leaves out: obliquity beyond about 10 degrees; absorption by the haze itself, which dims without scattering;
+    /// waves longer than a few millimetres, which are figure or ripple.
     ///
     /// ```
     /// use catoptric::{Autocorrelation, HazeScatter};

@@ -157,6 +157,73 @@ def turned_runs(name="both_all", **changes):
     return ct.TurnedRuns(**(given | changes))
 
 
+def coating_outline():
+    ring = ct.OutlineRing(inner_radius_mm=112, outer_radius_mm=139, profile="smooth")
+    patch = ct.OutlinePatch(x_mm=-46, y_mm=71, radius_mm=36, softness_mm=3)
+    return ct.CoatingOutline(rings=[ring], patches=[patch])
+
+
+def lamp_spots(**changes):
+    """Return the readings of the invented old mirror."""
+    given = {"clear_aperture_mm": 356, "reference_reflectance": 0.90}
+    return ct.CoatingSpots.from_csv(READINGS / "old_lane_lamp.csv", **(given | changes))
+
+
+def old_newtonian(**changes):
+    """Return the train around that mirror, its coating not yet measured."""
+    flat = ct.Diagonal(minor_axis_mm=74, reflectance=0.78, offset_mm=0)
+    mirror = {"clear_aperture_mm": 356, "focal_length_mm": 1673} | changes
+    plane = ct.FocalPlane(axis_to_focus_mm=255)
+    return ct.Train(primary=ct.Primary(**mirror), diagonal=flat, focal_plane=plane)
+
+
+def fresh_coat(**changes):
+    given = {"name": "standard", "primary_reflectance": 0.91, "diagonal_reflectance": 0.91}
+    return ct.FreshCoat(**(given | changes))
+
+
+def recoats():
+    """Return two coats compared on a mirror with one dull ring."""
+    worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
+    better = fresh_coat(name="enhanced", primary_reflectance=0.95, diagonal_reflectance=0.96)
+    return ct.recoat(
+        old_newtonian(coating=ct.Coating(reflectance=0.85, rings=[worn])),
+        fresh=[fresh_coat(), better],
+        prices=[
+            ct.RecoatPrices(diagonal=35, primary=240),
+            ct.RecoatPrices(diagonal=60, primary=390),
+        ],
+        ageing=ct.Ageing(years=8, fresh_loss_per_year=0.01, old_loss_per_year=0.01),
+        diagonal_sigma=0.01,
+        haze=ct.HazeScatter(rms_nm=3, correlation_length_um=5, form="exponential"),
+    )
+
+
+def lamp_photo():
+    """Return a photograph with a card on its left: brightness 40 + 1000 R."""
+    row = [(240.0 if j < 10 else 940.0) + j % 2 for j in range(40)]
+    return ct.ReflectancePhoto(
+        values=[row] * 40,
+        pixel_mm=5,
+        rows_run="-y",
+        columns_run="+x",
+        clear_aperture_mm=190,
+        dark=ct.KnownPatch(x_mm=-75, y_mm=0, radius_mm=15, reflectance=0.20),
+        bright=ct.KnownPatch(x_mm=50, y_mm=0, radius_mm=15, reflectance=0.90, sigma=0.005),
+    )
+
+
+def outlying_spots():
+    """Return four spots, one of them with a wild reading."""
+    return ct.CoatingSpots(
+        x_mm=[9, 40, 60, 80],
+        y_mm=[0, 0, 0, 0],
+        ratios=[[0.95, 0.95, 0.96], [0.96, 0.95, 0.95], [0.95, 0.96, 0.6], [0.95, 0.94, 0.95]],
+        clear_aperture_mm=356,
+        reference_reflectance=0.90,
+    )
+
+
 def diagonals(**changes):
     """Return three sizes compared at two heights, one of them too small for the axis."""
     given = {
@@ -310,6 +377,15 @@ def parts():
         diagonals(),
         works()[1],
         ct.Spectrum.photopic(),
+        *coating_outline().rings,
+        *coating_outline().patches,
+        coating_outline(),
+        lamp_spots(),
+        lamp_photo().dark,
+        fresh_coat(),
+        ct.HazeScatter(rms_nm=3, correlation_length_um=5, form="gaussian"),
+        ct.RecoatPrices(diagonal=35, primary=240),
+        ct.Ageing(years=8, fresh_loss_per_year=0.01, old_loss_per_year=0.01),
         ct.Seeing(fwhm_arcsec=1.5, zenith_angle_deg=30).short_exposure(diameter_mm=318),
     ]
     return {type(part).__name__: part for part in found}
@@ -337,6 +413,16 @@ def results():
         value_ladder().rows[0].gains[0],
         judgement(),
         judgement().numbers[0],
+        lamp_spots().fit(coating_outline()),
+        outlying_spots().fit(ct.CoatingOutline()).outliers[0],
+        lamp_spots()
+        .fit(coating_outline())
+        .thin_metal(ct.MetalFilm(metal="aluminium", thickness_nm=100))[1],
+        lamp_photo(),
+        lamp_photo().check(ct.KnownPatch(x_mm=0, y_mm=60, radius_mm=12, reflectance=0.88)),
+        recoats(),
+        recoats().effect,
+        recoats().effect.halo,
         train.artificial_star(40_000),
         train.spikes(),
         bare().with_primary(coating=ct.Coating(metal=thin_coat())).coating_picture(size=41),

@@ -93,6 +93,16 @@ kind works gains median_gain gain_per_price basis proven score score_interval do
 no_proven_gain upper_bound tied_with train_after order_rule no_gain_rule field_rule left_out
 field_loss_magnitudes currency train_now evidence before_interval after_interval before_draws
 after_draws value low high meaning numbers ladder next focus figure_words
+profile ratios spot_count reference_reflectance reference_sigma ratio_sigma mean_ratio spots outline
+reflectance_sigma reflectance_low reflectance_high covariance seen_by ratio_freedom measured_ratio
+expected_ratio mean_ratio_sigma residual_sigmas chi_square p_value widened_by pulls outliers spot
+repeat ratio sigmas levels_without part film_reflectance sigma scale offset scale_sigma
+offset_sigma pixel_sigma mean_reflectance dark bright expected found agrees
+primary_reflectance diagonal_reflectance form limits scattered_share fresh halo throughput_range
+of_clear_aperture magnitudes_lost_range fresh_gain_magnitudes light_loss
+strehl_range strehl_without_heights strehl_even shape_loss pinhole_scatter throughput_draws
+possible_share both years fresh_loss_per_year old_loss_per_year what coat gain_ranges
+gain_magnitudes returned_of_lost peak_ratio gain_per_price aged_gain effect
 enclosure open_share against_image worst_against_image cautions lines rays
 """
 WITHOUT_UNIT = set(NAMES.split())

@@ -6,6 +6,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 
 from .bench import figure_estimate, readings
 from .coating import coating
+from .coating_worth import coating_spots, recoat
 from .diagonals import diagonals
 from .focus import exit_pupils, focus_ladder
 from .light import field_stop_light, illumination, illumination_map, sensor_light, shares
@@ -24,6 +25,7 @@ from .views import ripple_map, view, views
 __all__ = [
     "air_contrast",
     "coating",
+    "coating_spots",
     "contrast",
     "diagonals",
     "energy",
@@ -40,6 +42,7 @@ __all__ = [
     "nights",
     "profiles",
     "readings",
+    "recoat",
     "ring_energy",
     "ripple_map",
     "seen_star",

@@ -40,7 +40,8 @@ pub struct EffectOptions {
     pub measured: Option<MeasuredCoating>,
     /// Standard deviation of the diagonal's reflectance.
     pub diagonal_sigma: f64,
-    /// How many coatings as probable as the measured one make the intervals; under thin metal each is a train of its own.
+    /// How many coatings as probable as the measured one make the intervals; under thin metal each is a train of its
+    /// own.
     pub draws: usize,
     /// Seed of these draws.
     pub seed: u64,
@@ -55,18 +56,21 @@ impl Default for EffectOptions {
 
 /// What the coating of a train costs on the axis.
 ///
-/// Units: shares of the power, magnitudes, mm. `throughput` is what primary and diagonal together return of the light that passes all
-/// parts; `of_clear_aperture` counts what the parts stop as well. Losses count against the fresh coat that was stated.
-/// Method: the exact pupil of the train, sum w A^2 / sum w; Strehl at the peak focus. The shape's loss is that of the peak per light
-/// that arrives: Strehl times `amplitude_factor` over the Strehl of the same glass under an even coat.
-/// Source of the scattered shares: pinholes q (1 - q), the light of Babinet's complementary screen (Born & Wolf, chapter 8; from
-/// memory); haze by Bennett & Porteus 1961, see [`HazeHalo`].
-/// Leaves out: the field off the axis (the coating's part in it is the same to first order); in `strehl_without_heights` the reference
-/// point is that of the even coat (second order in the unevenness). Intervals hold the noise of lamp readings and the stated one of
-/// the diagonal; not errors of the outline, nor of the film's model.
+/// Units: shares of the power, magnitudes, mm. `throughput` is what primary and diagonal together return of the light
+/// that passes all parts; `of_clear_aperture` counts what the parts stop as well. Losses count against the fresh coat
+/// that was stated.
+/// Method: the exact pupil of the train, sum w A^2 / sum w; Strehl at the peak focus. The shape's loss is that of the
+/// peak per light that arrives: Strehl times `amplitude_factor` over the Strehl of the same glass under an even coat.
+/// Source of the scattered shares: pinholes q (1 - q), the light of Babinet's complementary screen (Born & Wolf,
+/// chapter 8; from memory); haze by Bennett & Porteus 1961, see [`HazeHalo`].
+/// Leaves out: the field off the axis (the coating's part in it is the same to first order); in
+/// `strehl_without_heights` the reference point is that of the even coat (second order in the unevenness). Intervals
+/// hold the noise of lamp readings and the stated one of the diagonal; not errors of the outline, nor of the film's
+/// model.
 ///
 /// ```
-/// use catoptric::{Coating, Diagonal, EffectOptions, FocalLengthMm, FocalPlane, FreshCoat, Primary, Train, coating_effect};
+/// use catoptric::{Coating, Diagonal, EffectOptions, FocalLengthMm, FocalPlane, FreshCoat, Primary, Train,
+/// coating_effect};
 /// let mirror = Primary::new(356.0, FocalLengthMm(1673.0)).coating(Coating::new(0.85));
 /// let train = Train::builder(mirror)
 ///     .diagonal(Diagonal::new(74.0).reflectance(0.78))
@@ -146,8 +150,8 @@ pub struct CoatingEffect {
 /// What the coating of a train costs on the axis, against a fresh coat.
 ///
 /// Units, method, what it leaves out: [`CoatingEffect`].
-/// Errors: [`Error::Input`] for shares that cannot be, readings of another mirror, a coating that the readings do not allow;
-/// those of [`Prepared::wavefront`].
+/// Errors: [`Error::Input`] for shares that cannot be, readings of another mirror, a coating that the readings do not
+/// allow; those of [`Prepared::wavefront`].
 ///
 /// ```
 /// use catoptric::{EffectOptions, FocalLengthMm, FreshCoat, Primary, Train, coating_effect};
@@ -271,7 +275,8 @@ fn draws(train: &Train, found: Seen, options: &EffectOptions) -> Result<Drawn> {
 /// Draws that a mirror can have: their numbers, what both mirrors return, the Strehl where it changes.
 type Possible = Vec<(usize, f64, Option<f64>)>;
 
-/// Under haze the mean over the pupil is a sum over the levels, each with a weight of its own: one train a level tells them.
+/// Under haze the mean over the pupil is a sum over the levels, each with a weight of its own: one train a level tells
+/// them.
 fn of_haze(train: &Train, measured: &MeasuredCoating, found: Seen, levels: &[Vec<f64>]) -> Result<Possible> {
     let own = measured.estimate.reflectances();
     let mut weights = vec![0.0; own.len()];

@@ -71,8 +71,8 @@ pub struct MeasuredCoating {
     /// Which thickness, where two return the same.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub branch: Option<ThinBranch>,
-    /// Share of the area without metal, counted against a lamp. The readings have it in them: the coating between the pinholes is
-    /// brighter by 1/(1 - share).
+    /// Share of the area without metal, counted against a lamp. The readings have it in them: the coating between the
+    /// pinholes is brighter by 1/(1 - share).
     #[serde(default)]
     pub pinhole_share: f64,
 }

@@ -227,16 +227,18 @@ impl RecoatOptions {
 /// Recoats compared: what each returns, and for which price.
 ///
 /// Units: shares of the power, magnitudes; the prices' own currency.
-/// Shapes: one row for each fresh coat and each of diagonal, primary, both (primary alone for a train without a diagonal), coat by
-/// coat.
-/// Method: every row is a train of its own, evaluated as [`coating_effect`] does; the old coating is one pupil integral. Losses count
-/// against both mirrors under the first coat. A row is dominated where another returns as much or more for the same or less, and is
-/// better in one of both. Intervals come from draws of the lamp readings and of the diagonal; fresh coats are taken as stated.
-/// Leaves out: what a recoat risks (stripping that etches, a figure that changes under it), and that fresh coats differ.
+/// Shapes: one row for each fresh coat and each of diagonal, primary, both (primary alone for a train without a
+/// diagonal), coat by coat.
+/// Method: every row is a train of its own, evaluated as [`coating_effect`] does; the old coating is one pupil
+/// integral. Losses count against both mirrors under the first coat. A row is dominated where another returns as much
+/// or more for the same or less, and is better in one of both. Intervals come from draws of the lamp readings and of
+/// the diagonal; fresh coats are taken as stated.
+/// Leaves out: what a recoat risks (stripping that etches, a figure that changes under it), and that fresh coats
+/// differ.
 ///
 /// ```
-/// use catoptric::{Coating, Diagonal, FocalLengthMm, FocalPlane, FreshCoat, Primary, RecoatOptions, RecoatPrices, RecoatWhat, Train,
-///     recoat};
+/// use catoptric::{Coating, Diagonal, FocalLengthMm, FocalPlane, FreshCoat, Primary, RecoatOptions, RecoatPrices,
+/// RecoatWhat, Train,     recoat};
 /// let mirror = Primary::new(356.0, FocalLengthMm(1673.0)).coating(Coating::new(0.85));
 /// let train = Train::builder(mirror)
 ///     .diagonal(Diagonal::new(74.0).reflectance(0.78))
