@@ -107,7 +107,7 @@ pub(super) fn row(row: &LadderRow, options: &LadderOptions) -> String {
     if let Some(first) = row.dominated_by.first() {
         let better =
             if first == LEAVE_IT { "leaving it as it is".to_owned() } else { format!("\"{first}\"") };
-        text.push_str(&format!(" {} gives no less for no more money.", capital(&better)));
+        text = format!("{text} {} gives no less for no more money.", capital(&better));
     }
     text
 }
