@@ -50,10 +50,11 @@ pub struct NamedInterval {
 /// Leaves out: what [`ValueLadder`] leaves out.
 ///
 /// ```
-/// use catoptric::{FocalLengthMm, LadderOptions, Primary, Train, Work, judgement};
-/// let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0)).conic(-0.7)).build()?;
-/// let found = judgement(&train, None, &[Work::mask(180.0, 4.0)], &LadderOptions::default())?;
-/// assert!(found.verdict.starts_with("First: mask of 180 mm"), "{}", found.verdict);
+/// use catoptric::{Coating, FocalLengthMm, LadderOptions, Primary, Train, Work, judgement};
+/// let dull = Primary::new(200.0, FocalLengthMm(1200.0)).coating(Coating::new(0.7));
+/// let train = Train::builder(dull).build()?;
+/// let found = judgement(&train, None, &[Work::recoat_primary(0.91, 90.0)], &LadderOptions::default())?;
+/// assert!(found.verdict.starts_with("First: recoat of the primary"), "{}", found.verdict);
 /// assert_eq!(found.numbers.len(), 3);
 /// # Ok::<(), catoptric::Error>(())
 /// ```

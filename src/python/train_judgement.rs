@@ -57,9 +57,11 @@ record!(PyNamedInterval, "NamedInterval",
 /// Errors: those of `judgement`, which makes it.
 /// Leaves out: what `ValueLadder` leaves out.
 ///
-/// >>> mirror = ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, conic=-0.7)
-/// >>> found = ct.judgement(ct.Train(primary=mirror), works=[ct.Work.mask(diameter_mm=180, price=4)])
-/// >>> assert found.verdict.startswith("First: mask of 180 mm") and len(found.numbers) == 3
+/// >>> dull = ct.Coating(reflectance=0.7)
+/// >>> mirror = ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, coating=dull)
+/// >>> works = [ct.Work.recoat(mirror="primary", reflectance=0.91, price=90)]
+/// >>> found = ct.judgement(ct.Train(primary=mirror), works=works)
+/// >>> assert found.verdict.startswith("First: recoat of the primary") and len(found.numbers) == 3
 #[pyclass(name = "TrainJudgement", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]

@@ -508,7 +508,7 @@ def test_rungs_of_a_ladder_rise_with_the_price():
     rows = sorted(some_works().rows, key=lambda row: row.price)
     for label, row in zip(listed, rows, strict=True):
         assert label.startswith(row.name)
-        assert label.endswith(f"{row.price:g}" if row.price else "free")
+        assert label.endswith(f"({row.price:g})" if row.price else "(free)")
     assert "pounds" in ax.get_ylabel()
     assert ax.yaxis_inverted()
 

@@ -60,7 +60,7 @@ def value_ladder(result: ValueLadderLike, ax: Axes | None = None) -> Axes:
     ax.axvline(0.0, color=_style.QUIET, linewidth=1.0, zorder=1)
     prices = [f"{row.price:g}" if row.price > 0.0 else "free" for row in rows]
     names = ["\n".join(textwrap.wrap(row.name, NAME_WIDTH)) for row in rows]
-    labels = [f"{name}  {price}" for name, price in zip(names, prices, strict=True)]
+    labels = [f"{name} ({price})" for name, price in zip(names, prices, strict=True)]
     ax.set_yticks(range(len(rows)), labels, fontsize=9)
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.margins(x=0.06)
@@ -69,9 +69,10 @@ def value_ladder(result: ValueLadderLike, ax: Axes | None = None) -> Axes:
     ax.set_ylabel(f"work and its price{word}")
     _style.open_frame(ax)
     notes = [
-        "a step: 0.05 of contrast or 0.1 of Strehl, 0.1 mag of light, a tenth of the field",
-        "filled: proven gain; hollow: dominated; cross: no proven gain; diamond: upper bound",
-        "marks: the middle of the draws; bars: 95 % of them",
+        "a step: 0.05 of contrast or 0.1 of Strehl, 0.1 mag of light,",
+        "a tenth of the field; mark: middle of the draws, bar: 95 %",
+        "filled: proven gain; hollow: dominated; cross: none proven;",
+        "diamond: an upper bound",
     ]
     if len(result.rows) > len(rows):
         notes.append(f"{len(rows)} of {len(result.rows)} rows are drawn")
