@@ -94,7 +94,7 @@ impl RadialPupil {
         let first = (0..grid.nodes).find(inside).unwrap_or(0);
         let nodes = first..(0..grid.nodes).rfind(inside).map_or(first, |last| last + 1);
         let points: Vec<usize> = (grid.nodes..radii.len()).filter(inside).collect();
-        let weight = grid.weight_mm2[nodes.clone()].to_vec();
+        let weight = &grid.weight_mm2[nodes.clone()];
         Self::of_nodes(
             grid,
             nodes,
@@ -125,7 +125,7 @@ impl RadialPupil {
             grid,
             nodes,
             points,
-            weight,
+            &weight,
             (inner_mm, outer_mm),
             radius_of_curvature_mm,
             wavelength_nm,
@@ -136,7 +136,7 @@ impl RadialPupil {
         grid: &RadialGrid,
         nodes: std::ops::Range<usize>,
         points: Vec<usize>,
-        weight_mm2: Vec<f64>,
+        weight_mm2: &[f64],
         (inner_mm, outer_mm): (f64, f64),
         radius_of_curvature_mm: f64,
         wavelength_nm: f64,

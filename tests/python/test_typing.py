@@ -53,6 +53,9 @@ def typical_use() -> tuple[float, ct.Table]:
     verdict = ct.judge_refigure(before=figure, after=figure, train=None)
     if verdict.verdict == "cannot tell":
         held += low + high
+    works = [ct.Work.mask(diameter_mm=308, price=4), ct.Work.refigure(after=figure, price=880)]
+    ladder: ct.ValueLadder = ct.value_ladder(train, works=works[:1], weights={"light": 0.5})
+    held += ladder.rows[0].gains[0].gain + ct.judgement(train).numbers[0].value
     mirror: ct.Primary = figure.primary(conic=-0.9)
     terms: dict[int, float] = masked.wavefront().zernikes(indexing="osa")
     seen = ct.knife_edge_picture(mirror, source="moving", stage_mm=1, slit_width_um=20, pixels=11)
@@ -75,6 +78,7 @@ def mistakes(train: ct.Train) -> None:
     ct.Diagonal(minor_axis_mm=70j)  # type: ignore[arg-type]
     ct.Diagonal(70)  # type: ignore[call-arg]
     train.spot(focus="sharpest")  # type: ignore[arg-type]
+    ct.value_ladder(train, works=["mask"])  # type: ignore[list-item]
     train.with_diagonal(minor_axis=70)  # type: ignore[call-arg]
     train.with_diagonal(ct.FocalPlane(axis_to_focus_mm=235))  # type: ignore[arg-type]
     train.illumination(radius_mm=[0.0], along_mm=[0.0])  # type: ignore[call-overload]

@@ -224,12 +224,12 @@ fn check_mirror(train: &Train, evidence: &Evidence, field: &str) -> Result<()> {
         return Err(Error::input(format!("{field}.clear_aperture_mm"), tested, allowed, cause));
     }
     let own_mm = 2.0 * train.primary().focal_length_mm;
-    if let Some(tested_mm) = evidence.radius_of_curvature_mm() {
-        if (tested_mm - own_mm).abs() > SAME_RADIUS * own_mm {
-            let allowed = format!("within 1 % of the {own_mm} mm of the train's primary");
-            let cause = "evidence of another mirror?";
-            return Err(Error::input(format!("{field}.radius_of_curvature_mm"), tested_mm, allowed, cause));
-        }
+    if let Some(tested_mm) = evidence.radius_of_curvature_mm()
+        && (tested_mm - own_mm).abs() > SAME_RADIUS * own_mm
+    {
+        let allowed = format!("within 1 % of the {own_mm} mm of the train's primary");
+        let cause = "evidence of another mirror?";
+        return Err(Error::input(format!("{field}.radius_of_curvature_mm"), tested_mm, allowed, cause));
     }
     Ok(())
 }

@@ -267,12 +267,12 @@ impl Work {
         match &self.change {
             WorkChange::Mask { diameter_mm } => length("diameter_mm", *diameter_mm),
             WorkChange::Refigure { after, recoat_reflectance } => {
-                if let RefigureAfter::PromisedRmsNm { least, greatest } = after {
-                    if !(*least >= 0.0 && *greatest <= MOST_PROMISED_NM && least <= greatest) {
-                        let found = format!("{least} to {greatest}");
-                        let allowed = format!("a range within 0 to {MOST_PROMISED_NM} nm of wavefront");
-                        return refuse("after_rms_nm", found, &allowed, "ends exchanged, or waves for nm?");
-                    }
+                if let RefigureAfter::PromisedRmsNm { least, greatest } = after
+                    && !(*least >= 0.0 && *greatest <= MOST_PROMISED_NM && least <= greatest)
+                {
+                    let found = format!("{least} to {greatest}");
+                    let allowed = format!("a range within 0 to {MOST_PROMISED_NM} nm of wavefront");
+                    return refuse("after_rms_nm", found, &allowed, "ends exchanged, or waves for nm?");
                 }
                 share("recoat_reflectance", *recoat_reflectance)
             }
