@@ -250,7 +250,7 @@ fn domination_and_order_are_those_of_brute_force() {
     // The order, told again: proven and not dominated, dominated, nothing proven; free ones first; then score for the money.
     let place = |r: &LadderRow| {
         let group = if r.no_proven_gain { 3 } else { i32::from(!r.dominated_by.is_empty()) };
-        let worth = if r.price > 0.0 { r.score / r.price } else { r.score };
+        let worth = if r.price > 0.0 && r.score > 0.0 { r.score / r.price } else { r.score };
         (group, r.price > 0.0, -worth)
     };
     for pair in found.rows.windows(2) {
@@ -281,8 +281,9 @@ fn steps_of_a_score_are_counted_by_hand() {
     let found = ladder(&usual(), None, &[Work::change_diagonal(63.5, 60.0)]);
     let only = &found.rows[0];
     let (contrast, light) = (gain(only, "contrast at 1 arcsec"), gain(only, "light"));
+    let strehl = gain(only, "Strehl ratio");
     let field = gain(only, "usable field");
-    let known = 2.0 * contrast.gain / 0.05
+    let known = 2.0 * 0.5 * (contrast.gain / 0.05 + strehl.gain / 0.1)
         + 2.5 * (light.after / light.before).log10() / 0.1
         + field.gain / field.before / 0.1;
     assert!((only.score - known).abs() < 1e-12);

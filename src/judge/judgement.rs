@@ -299,12 +299,14 @@ fn verdict(
     let worthwhile = |row: &&LadderRow| {
         !row.no_proven_gain && !row.upper_bound && row.dominated_by.is_empty() && row.score > 0.0
     };
-    let measure = next.map_or_else(String::new, |next| format!(" Measure first: {}", lower(next)));
+    // One sentence: what a measurement brings stands in the list of measurements.
+    let measure = next.and_then(|next| next.split(':').next());
+    let measure = measure.map_or_else(String::new, |what| format!("; measure first: {}", lower(what)));
     let Some(row) = ladder.rows.iter().find(worthwhile) else {
         let proves_less = ladder.rows.iter().all(|row| row.no_proven_gain || row.upper_bound);
         return match (evidence, proves_less) {
             (Some(_), true) => format!(
-                "What was measured cannot tell whether any of these works helps ({standing}).{measure}"
+                "What was measured cannot tell whether any of these works helps ({standing}){measure}."
             ),
             (None, true) => format!(
                 "None of these works brings a gain that could be seen: leave it as it is ({standing})."
@@ -320,7 +322,7 @@ fn verdict(
     let lost =
         if lost.is_empty() { String::new() } else { format!(", and in exchange lowers {}", lost.join(", ")) };
     let promise = if row.gains.iter().any(|g| g.basis == super::ladder::GainBasis::Promised) {
-        ", if the promise is kept"
+        " if the promise is kept"
     } else {
         ""
     };
@@ -330,7 +332,7 @@ fn verdict(
         format!("; by gain for the money it cannot be told from {}", quoted(&row.tied_with))
     };
     let price = money(row.price, &ladder.options);
-    format!("First: {} ({price}), which{gained}{lost}{promise}{tied}.", row.name)
+    format!("First: {} ({price}), which{promise}{gained}{lost}{tied}.", row.name)
 }
 
 fn loses(gain: &LadderGain) -> bool {

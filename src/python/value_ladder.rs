@@ -449,11 +449,11 @@ impl PyValueLadder {
         table_of(&columns)
     }
 
-    /// Draw what each row gains against its price, with intervals, dominated rows hollow; return the axes.
+    /// Draw what each row gains, the cheapest first, with intervals, dominated rows hollow; return the axes.
     ///
     /// >>> mirror = ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, conic=-0.7)
     /// >>> ladder = ct.value_ladder(ct.Train(primary=mirror), works=[ct.Work.mask(diameter_mm=180, price=4)])
-    /// >>> assert "price" in ladder.plot().get_xlabel()
+    /// >>> assert "price" in ladder.plot().get_ylabel()
     #[pyo3(signature = (ax=None))]
     fn plot<'py>(slf: &Bound<'py, Self>, ax: Option<&Bound<'py, PyAny>>) -> PyResult<Bound<'py, PyAny>> {
         draw("value_ladder", slf.as_any(), ax, None)
@@ -598,7 +598,7 @@ impl Question {
 ///
 /// `evidence` is what was measured of the mirror's figure: KnifeEdgeReadings, a TestSheet, a ZernikeReport, or a figure made of
 /// one of them; without it the train's own figure is taken as known. `draws` and `seed` count for what is not a figure yet.
-/// `weights` changes how much a step counts in the order: "contrast" (0.05), "light" (0.1 mag), "field" (a tenth of its diameter);
+/// `weights` changes how much a step counts in the order: "contrast" (0.05, or 0.1 of Strehl), "light" (0.1 mag), "field" (a tenth of its diameter);
 /// 2, 1 and 1 unless given. With a `seeing` contrasts stand in that air beside those in still air, and the order goes by them.
 ///
 /// Units: arcsec for the full period of a detail; magnitudes; nm.

@@ -132,7 +132,10 @@ def test_a_judgement_says_what_to_do_and_keeps_what_it_rests_on():
     strehl = found.numbers[0]
     assert strehl.low < 0.770 < strehl.high  # the invented mirror's own, at the peak focus
     assert found.train == train
-    assert found.train_now.primary.figure[0] == readings("before").reduce().as_layer()
+    assert (
+        found.train_now.primary.figure[0]
+        == readings("before").reduce(obstruction_ratio=70 / 318, draws=400).as_layer()
+    )
     assert found.figure_words == "the figure of the plain reduction"
     assert found.evidence.readings == readings("before")
     assert (found.draws, found.seed, found.focus) == (400, 1, "peak")

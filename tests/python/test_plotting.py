@@ -349,7 +349,7 @@ PICTURES = {
     "sensor_light": (plotting.sensor_light, a_sensor, "mm", "mm"),
     "field_stop_light": (plotting.field_stop_light, a_field_stop, "degrees", "relative"),
     "diagonals": (plotting.diagonals, lambda: a_choice(), "%", "%"),
-    "value_ladder": (plotting.value_ladder, lambda: some_works(), "price", "steps"),
+    "value_ladder": (plotting.value_ladder, lambda: some_works(), "steps", "price"),
     "focus_ladder": (plotting.focus_ladder, a_ladder, "", "mm"),
     "exit_pupils": (plotting.exit_pupils, lambda: some_pupils(), "", "mm"),
     "train_section": (plotting.train_section, lambda: a_section(), "mm", "mm"),
@@ -502,13 +502,15 @@ def some_works():
     return ct.value_ladder(train, real_readings(), works, draws=200, currency="pounds")
 
 
-def test_rows_of_a_ladder_are_numbered_and_named():
+def test_rungs_of_a_ladder_rise_with_the_price():
     ax = some_works().plot()
-    listed = [text.get_text() for text in ax.get_legend().get_texts()]
-    assert listed == [row.name for row in some_works().rows]
-    numbers = {text.get_text() for text in ax.texts}
-    assert {str(k + 1) for k in range(len(listed))} <= numbers
-    assert "pounds" in ax.get_xlabel()
+    listed = [" ".join(text.get_text().split()) for text in ax.get_yticklabels()]
+    rows = sorted(some_works().rows, key=lambda row: row.price)
+    for label, row in zip(listed, rows, strict=True):
+        assert label.startswith(row.name)
+        assert label.endswith(f"{row.price:g}" if row.price else "free")
+    assert "pounds" in ax.get_ylabel()
+    assert ax.yaxis_inverted()
 
 
 def words_on(ax):

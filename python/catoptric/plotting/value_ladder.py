@@ -1,10 +1,9 @@
-"""The picture of a value ladder: what each work gains against what it costs."""
+"""The picture of a value ladder: what each work gains, the cheapest rung first."""
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from . import _style
 from ._results import ValueLadderLike
@@ -13,95 +12,68 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MOST_ROWS = 24
-"""Rows that are drawn and listed; the order puts the best first."""
-WIDE_RANGE = 20.0
-"""Prices that differ by more than this factor are spread by their logarithm."""
+"""Rows that are drawn; the order of the ladder puts the best first."""
+NAME_WIDTH = 42
+"""Letters of a name in one line."""
 
 
 def value_ladder(result: ValueLadderLike, ax: Axes | None = None) -> Axes:
-    """Draw the weighted steps that each row gains against its price, numbered in their order.
+    """Draw the weighted steps that each row gains, with its price, the cheapest at the top.
 
-    A filled mark has a proven gain and is not dominated. A hollow one is dominated: something else
-    gives no less for no more money. A cross has no proven gain. A diamond is an upper bound: a
-    figure without any error. Bars hold 95 % of the draws.
+    A filled circle has a proven gain and is not dominated. A hollow one is dominated: something
+    else gives no less for no more money. A cross has no proven gain. A diamond is an upper bound:
+    a figure without any error. Bars hold 95 % of the draws.
 
-    Units: steps (0.05 of contrast, 0.1 magnitudes of light, a tenth of the field's diameter, each
-    times its weight); prices in the user's own currency.
+    Units: steps (0.05 of contrast or 0.1 of Strehl, 0.1 magnitudes of light, a tenth of the
+    field's diameter, each times its weight); prices in the user's own currency.
     """
-    from matplotlib.lines import Line2D
-
-    rows = list(result.rows)[:MOST_ROWS]
-    ax = _style.axes_for(ax, 8.4, 4.6)
-    prices = np.array([row.price for row in rows])
-    paid = prices[prices > 0.0]
-    if len(paid) and paid.max() > WIDE_RANGE * paid.min():
-        ax.set_xscale("symlog", linthresh=float(paid.min()), linscale=0.5)
-        ax.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    rows = sorted(list(result.rows)[:MOST_ROWS], key=lambda row: row.price)
+    ax = _style.axes_for(ax, 8.0, 1.9 + 0.42 * len(rows))
     for place, row in enumerate(rows):
-        low, high = row.score_interval
-        series = _style.SERIES[1]
-        marker, face = "o", series.colour
-        if row.no_proven_gain:
-            marker, series, face = "x", _style.SERIES[0], _style.SERIES[0].colour
-        elif row.upper_bound:
-            marker, series, face = "D", _style.SERIES[3], "white"
+        series, marker, face = _style.SERIES[1], "o", _style.SERIES[1].colour
+        if row.upper_bound:
+            series, marker, face = _style.SERIES[3], "D", "white"
+        elif row.no_proven_gain:
+            series, marker, face = _style.SERIES[0], "x", _style.SERIES[0].colour
         elif row.dominated_by:
             face = "white"
         ax.plot(
-            [row.price, row.price],
-            [low, high],
+            row.score_interval,
+            [place, place],
             color=series.colour,
-            linewidth=1.4,
-            alpha=0.65,
+            linewidth=2.4,
+            alpha=0.55,
+            solid_capstyle="butt",
             zorder=2,
         )
         ax.plot(
-            row.price,
             row.score,
+            place,
             linestyle="none",
             marker=marker,
             markersize=8,
-            markeredgewidth=1.6,
+            markeredgewidth=1.7,
             color=series.colour,
             markerfacecolor=face,
             zorder=3,
         )
-        ax.annotate(
-            str(place + 1),
-            xy=(row.price, row.score),
-            xytext=(7, 5),
-            textcoords="offset points",
-            fontsize=9,
-            fontweight="bold",
-            zorder=4,
-        )
-    ax.axhline(0.0, color=_style.QUIET, linewidth=0.9, zorder=1)
-    ax.margins(x=0.1, y=0.12)
-    if len(prices) and prices.max() > 0.0:
-        ax.set_xlim(left=-0.3 * float(paid.min()) if prices.min() == 0.0 else None)
-    word = f" ({result.currency})" if result.currency else ""
-    ax.set_xlabel(f"price{word}")
-    ax.set_ylabel("weighted steps gained")
+    ax.axvline(0.0, color=_style.QUIET, linewidth=1.0, zorder=1)
+    prices = [f"{row.price:g}" if row.price > 0.0 else "free" for row in rows]
+    names = ["\n".join(textwrap.wrap(row.name, NAME_WIDTH)) for row in rows]
+    labels = [f"{name}  {price}" for name, price in zip(names, prices, strict=True)]
+    ax.set_yticks(range(len(rows)), labels, fontsize=9)
+    ax.set_ylim(len(rows) - 0.4, -0.6)
+    ax.margins(x=0.06)
+    word = f" in {result.currency}" if result.currency else ""
+    ax.set_xlabel("weighted steps gained")
+    ax.set_ylabel(f"work and its price{word}")
     _style.open_frame(ax)
-    if rows:
-        handles = [
-            Line2D([], [], linestyle="none", marker=f"${k + 1}$", color=_style.INK, label=row.name)
-            for k, row in enumerate(rows)
-        ]
-        ax.legend(
-            handles=handles,
-            loc="upper left",
-            bbox_to_anchor=(1.01, 1.02),
-            fontsize=8.5,
-            frameon=False,
-            markerscale=1.1,
-            borderaxespad=0.0,
-        )
     notes = [
-        "a step: 0.05 of contrast, 0.1 mag of light, a tenth of the field; bars: 95 % of draws",
+        "a step: 0.05 of contrast or 0.1 of Strehl, 0.1 mag of light, a tenth of the field",
         "filled: proven gain; hollow: dominated; cross: no proven gain; diamond: upper bound",
+        "marks: the middle of the draws; bars: 95 % of them",
     ]
     if len(result.rows) > len(rows):
         notes.append(f"{len(rows)} of {len(result.rows)} rows are drawn")
-    _style.heading(ax, "What each work buys", *notes)
+    _style.heading(ax, "What each work buys, the cheapest first", *notes)
     return ax

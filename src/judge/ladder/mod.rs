@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use self::drawn::{Drawn, Figures, Origin, Seen};
 use self::exact::{Exact, dark_is_input, exact};
-use self::rows::{Draws, mark_dominated, put_in_order, score};
+use self::rows::{Draws, LIGHT, STREHL, mark_dominated, put_in_order, score};
 use self::state::{FigureOf, Ground, State, shadow_radius_mm};
 use super::evidence::Evidence;
 use crate::error::{Error, Result};
@@ -307,7 +307,7 @@ fn gains(
     let (strehl_after, contrast_after) = side(lookup, sides.after, state, then);
     let basis = basis(&sides, base, state, works);
     let (values, draws) = paired(&strehl_before, &strehl_after);
-    let mut gains = vec![LadderGain::new("Strehl ratio".to_owned(), "", values, draws, basis)];
+    let mut gains = vec![LadderGain::new(STREHL.to_owned(), "", values, draws, basis)];
     let mut in_air = Vec::new();
     for (k, detail) in options.details_arcsec.iter().enumerate() {
         let (values, draws) = paired(&contrast_before[k], &contrast_after[k]);
@@ -325,7 +325,7 @@ fn gains(
     }
     gains.extend(in_air);
     let described = GainBasis::Described;
-    gains.push(LadderGain::new("light".to_owned(), "", (now.light, then.light), None, described));
+    gains.push(LadderGain::new(LIGHT.to_owned(), "", (now.light, then.light), None, described));
     let field = (now.field_mm, then.field_mm);
     gains.push(LadderGain::new("usable field".to_owned(), "mm", field, None, described));
     gains

@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::options::{CONTRAST_STEP, FIELD_STEP, LIGHT_STEP_MAGNITUDES, LadderOptions};
+use super::options::{CONTRAST_STEP, FIELD_STEP, LIGHT_STEP_MAGNITUDES, LadderOptions, STREHL_STEP};
 use super::work::Work;
 use crate::model::Train;
 use crate::shop_test::{Estimated, Interval};
@@ -16,6 +16,9 @@ pub(super) const LEAST_GAIN_MM: f64 = 1.0;
 /// Differences that are none: of shares, and of the field's diameter, mm.
 const SAME: f64 = 1e-6;
 const SAME_MM: f64 = 5e-3;
+/// Names of quantities.
+pub(super) const STREHL: &str = "Strehl ratio";
+pub(super) const LIGHT: &str = "light";
 /// What leaving everything as it is is called.
 pub(super) const LEAVE_IT: &str = "leave it as it is";
 
@@ -159,14 +162,18 @@ impl LadderGain {
         if self.unit == "mm" { SAME_MM } else { SAME }
     }
 
-    /// How many steps that a trained eye tells apart the gain is; the Strehl's step is a tenth.
+    /// How many steps that a trained eye tells apart the gain is.
     pub(in crate::judge) fn steps(&self) -> f64 {
         match (self.unit.as_str(), self.name.as_str()) {
             ("mm", _) => self.median_gain / self.before.max(1e-9) / FIELD_STEP,
-            (_, "light") => magnitudes(self.before, self.after) / LIGHT_STEP_MAGNITUDES,
-            (_, "Strehl ratio") => self.median_gain / (2.0 * CONTRAST_STEP),
-            _ => self.median_gain / CONTRAST_STEP,
+            (_, LIGHT) => magnitudes(self.before, self.after) / LIGHT_STEP_MAGNITUDES,
+            _ => self.median_gain / self.step(),
         }
+    }
+
+    /// The step of a Strehl or a contrast.
+    fn step(&self) -> f64 {
+        if self.name == STREHL { STREHL_STEP } else { CONTRAST_STEP }
     }
 }
 
@@ -217,19 +224,22 @@ pub struct LadderRow {
 }
 
 impl LadderRow {
-    /// What the order goes by: the score for a unit of money, or where it costs nothing the score itself.
-    pub(super) fn worth(&self) -> (f64, Interval) {
+    /// What the order goes by: the score for a unit of money; where it costs nothing, or loses, the score itself. The interval is
+    /// that of the score for a unit of money.
+    fn worth(&self) -> (f64, Interval) {
         let by = if self.price > 0.0 { self.price } else { 1.0 };
         let Interval { low, high, share } = self.score_interval;
-        (self.score / by, Interval { low: low / by, high: high / by, share })
+        // A loss does not become less by a higher price.
+        let value = if self.score > 0.0 { self.score / by } else { self.score };
+        (value, Interval { low: low / by, high: high / by, share })
     }
 
     /// Which of the groups of the order it belongs to.
     fn group(&self) -> u8 {
-        if self.no_proven_gain {
-            3
-        } else if self.upper_bound {
+        if self.upper_bound {
             2
+        } else if self.no_proven_gain {
+            3
         } else {
             u8::from(!self.dominated_by.is_empty())
         }
@@ -241,26 +251,30 @@ impl LadderRow {
     }
 }
 
-/// The weighted steps of a row, the median and 95 % of their draws; contrasts count as their mean, in the air where that is stated.
+/// The weighted steps of a row, the median and 95 % of their draws. In still air the Strehl ratio (the mean of the contrast
+/// of all details) counts as one more detail; in stated air the contrasts in that air count alone.
 pub(super) fn score(gains: &[LadderGain], options: &LadderOptions) -> (f64, Interval) {
     let weights = options.weights;
     let in_air = options.seeing.is_some();
+    let is_detail = |g: &&LadderGain| if in_air { is_in_air(g) } else { is_contrast(g) || g.name == STREHL };
     let details: Vec<&LadderGain> =
-        gains.iter().filter(|g| is_contrast(g) && is_in_air(g) == in_air).collect();
+        gains.iter().filter(is_detail).filter(|g| is_in_air(g) == in_air).collect();
     let count = details.len().max(1) as f64;
     let by_name = |unit: &str, name: &str| {
         gains.iter().filter(|g| g.unit == unit && g.name == name).map(LadderGain::steps).sum::<f64>()
     };
-    let certain = weights.light * by_name("", "light") + weights.field * by_name("mm", "usable field");
+    let certain = weights.light * by_name("", LIGHT) + weights.field * by_name("mm", "usable field");
     let drawn = details.iter().map(|g| g.before_draws.len()).min().unwrap_or(0);
     if drawn == 0 {
         let value = weights.contrast * details.iter().map(|g| g.steps()).sum::<f64>() / count + certain;
         return (value, Interval { low: value, high: value, share: 0.95 });
     }
-    let of = |k: usize| {
-        let sum: f64 = details.iter().map(|g| g.after_draws[k] - g.before_draws[k]).sum();
-        weights.contrast * sum / CONTRAST_STEP / count + certain
+    // Contrasts are those of evenly chosen figures, Strehls those of all.
+    let steps = |g: &LadderGain, k: usize| {
+        let place = k * g.before_draws.len() / drawn;
+        (g.after_draws[place] - g.before_draws[place]) / g.step()
     };
+    let of = |k: usize| weights.contrast * details.iter().map(|g| steps(g, k)).sum::<f64>() / count + certain;
     let Estimated { median, total } = Estimated::of(&(0..drawn).map(of).collect::<Vec<f64>>());
     (median, total)
 }

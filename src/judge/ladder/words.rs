@@ -6,12 +6,16 @@ use super::rows::{GainBasis, LEAST_GAIN, LEAST_GAIN_MM, LEAVE_IT, LadderGain, La
 /// The rule of the order.
 pub(super) fn order_rule(options: &LadderOptions) -> String {
     let w = options.weights;
-    let air = if options.seeing.is_some() { " in the stated seeing" } else { "" };
+    let detail = if options.seeing.is_some() {
+        "0.05 of contrast in the stated seeing"
+    } else {
+        "0.05 of contrast or 0.1 of Strehl, their mean"
+    };
     format!(
         "Order: first what has a proven gain and is not dominated, then what is dominated, then upper bounds, last what has no \
-         proven gain; within each what costs nothing, then by weighted steps for a unit of money: {} for each 0.05 of \
-         contrast{air}, {} for each 0.1 magnitudes of light, {} for each tenth of the field's diameter (your weights; steps \
-         are common practice, no source). Rows whose intervals of this overlap are called tied.",
+         proven gain; within each what costs nothing, then by weighted steps for a unit of money (a loss by its steps alone): \
+         {} for each {detail}, {} for each 0.1 magnitudes of light, {} for each tenth of the field's diameter (your weights; \
+         steps are common practice, no source). Rows whose intervals of this overlap are called tied.",
         w.contrast, w.light, w.field
     )
 }
@@ -49,7 +53,7 @@ pub(in crate::judge) fn change(gain: &LadderGain) -> String {
     let interval = gain.gain_interval;
     let doubt = if interval.high - interval.low > 0.0 {
         format!(
-            " (half of the figures allowed change by more than {}, 95 % by {} to {}{unit})",
+            " ({} by the figures allowed, 95 % {} to {}{unit})",
             signed(gain.median_gain, digits),
             signed(interval.low, digits),
             signed(interval.high, digits)
