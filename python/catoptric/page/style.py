@@ -202,7 +202,9 @@ figure { padding: .8rem .6rem .6rem }
 .ladder td[data-label] {
   display: grid; grid-template-columns: 8.5rem minmax(0, 1fr); gap: 0 .75rem;
 }
-.ladder td[data-label]::before { content: attr(data-label); color: var(--quiet) }
+.ladder td[data-label]::before {
+  content: attr(data-label); color: var(--quiet); grid-row: 1 / span 9;
+}
 .ladder td[data-label] > * { grid-column: 2 }
 .ladder td:empty { display: none }
 .ladder tbody th { min-width: 0 }
