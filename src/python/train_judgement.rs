@@ -75,37 +75,6 @@ impl PyTrainJudgement {
         self.0.evidence.as_ref().map(|evidence| figure_of(py, evidence)).transpose()
     }
 
-    /// Return the judgement as one HTML page that needs no other file, no network and no script.
-    ///
-    /// Errors: ImportError that says what to install, if matplotlib is missing.
-    ///
-    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200))
-    /// >>> assert "</html>" in ct.judgement(train).to_html()
-    fn to_html(slf: &Bound<'_, Self>) -> PyResult<String> {
-        slf.py().import("catoptric.page")?.call_method1("to_html", (slf,))?.extract()
-    }
-
-    /// Write the judgement as one HTML page to a file and return its path.
-    ///
-    /// Errors: FileExistsError if there is such a file and `overwrite` is not set, other OSErrors where it cannot be written;
-    /// ImportError if matplotlib is missing.
-    ///
-    /// >>> import tempfile, pathlib
-    /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200))
-    /// >>> with tempfile.TemporaryDirectory() as folder:
-    /// ...     path = ct.judgement(train).save_html(pathlib.Path(folder) / "train.html")
-    /// ...     assert path.stat().st_size > 1000
-    #[pyo3(signature = (path, *, overwrite=false))]
-    fn save_html<'py>(
-        slf: &Bound<'py, Self>,
-        path: &Bound<'py, PyAny>,
-        overwrite: bool,
-    ) -> PyResult<Bound<'py, PyAny>> {
-        let options = PyDict::new(slf.py());
-        options.set_item("overwrite", overwrite)?;
-        slf.py().import("catoptric.page")?.call_method("save_html", (slf, path), Some(&options))
-    }
-
     /// How many figures are behind the intervals; 0 where nothing was measured.
     #[getter]
     fn draws(&self) -> usize {

@@ -28,6 +28,11 @@ def a_record():
     return page_twin.judgement()
 
 
+def small(**changes):
+    """Return a record without works, of a perfect mirror: its page is soon drawn."""
+    return a_record().but(**{"ladder": None, "train_now": a_record().train} | changes)
+
+
 @functools.cache
 def a_page():
     return page.to_html(a_record(), refigure=page_twin.verdict())
@@ -121,7 +126,7 @@ def test_names_inside_the_page_are_unique_and_links_lead_somewhere():
 
 
 def test_the_same_record_gives_the_same_bytes_whatever_matplotlib_is_set_to():
-    record = a_record().but(ladder=None)
+    record = small()
     first = page.to_html(record)
     with mpl.rc_context({"figure.facecolor": "black", "font.size": 23, "lines.linewidth": 9}):
         before = mpl.rcParams.copy()
@@ -173,7 +178,7 @@ def test_order_of_the_page():
 def test_wavelength_focus_and_obstruction_are_said():
     shown = " ".join(Reader(a_page()).shown)
     assert "for 550 nm at the focus named peak, with an obstruction of 0.22 by diameter" in shown
-    other = Reader(page.to_html(a_record().but(wavelength_nm=632.8, ladder=None)))
+    other = Reader(page.to_html(small(wavelength_nm=632.8)))
     assert "for 633 nm at the focus" in " ".join(other.shown)
 
 
@@ -199,9 +204,12 @@ def test_what_a_work_is_worth_is_said_in_words():
     rows = page_twin.judgement().ladder.rows
     rows[1].upper_bound = True
     rows[0].no_proven_gain = True
-    bounded = page.html._what_to_do(
-        html._Sections(1), a_record().but(ladder=page_twin.Ladder(rows)), False
-    )
+    rows[0].dominated_by = ["leave it as it is", rows[2].name, rows[1].name]
+    rows[1].gains[0].basis = "promised"
+    record = a_record().but(ladder=page_twin.Ladder(rows))
+    bounded = html._what_to_do(html._Sections(1), record, drawn=False)
+    assert "if the promise is kept" in bounded
+    assert "dominated by &quot;leave it as it is&quot;, rows 2, 3" in bounded
     assert "an upper bound, not a promise" in bounded
     assert "None of these works has a proven gain." in bounded
 
@@ -231,7 +239,7 @@ def test_cautions_are_there_on_paper_too():
 def test_what_deserves_a_look_is_shown_beside_the_inputs():
     odd = a_record().train.with_primary(conic=0.5)
     assert odd.problems()
-    shown = " ".join(Reader(page.to_html(a_record().but(train=odd, ladder=None))).shown)
+    shown = " ".join(Reader(page.to_html(small(train=odd))).shown)
     assert str(odd.problems()[0]) in shown
 
 
@@ -259,7 +267,7 @@ def flat(thing):
 
 
 def test_every_number_of_the_page_comes_from_the_record():
-    record = a_record().but(train_now=a_record().train_now)
+    record = a_record()
     verdict = page_twin.verdict()
     values, texts = flat(record.but(train=None, train_now=None, evidence=None))
     readings = record.evidence.readings
@@ -453,7 +461,7 @@ def test_in_a_notebook_the_style_reaches_nothing_else(monkeypatch):
 
 
 def test_a_file_is_not_replaced_unless_asked(tmp_path):
-    record = a_record().but(ladder=None, evidence=None)
+    record = small(evidence=None)
     file = page.save_html(record, tmp_path / "page.html")
     assert file.read_text(encoding="utf-8") == page.to_html(record)
     with pytest.raises(FileExistsError, match="overwrite=True"):

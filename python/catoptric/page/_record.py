@@ -149,4 +149,7 @@ def doubt_about(got: GainLike) -> str:
         return ""
     if high < 0.0:
         return "a loss"
-    return "no change" if low == high == 0.0 else "not proven"
+    if low == high == 0.0:
+        return "no change"
+    certain = low == high and getattr(got, "basis", "") == "described"
+    return "too small to count" if certain else "not proven"

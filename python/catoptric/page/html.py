@@ -286,7 +286,7 @@ def _gain_cell(got: GainLike, currency: str, *, say_before: bool) -> Markup:
     if say_before:
         lines.append(f"before {measured(got.before, *got.before_interval, got.unit)}")
     lines.append(f"after {measured(got.after, *got.after_interval, got.unit)}")
-    if got.gain_per_price:
+    if got.gain_per_price is not None and got.gain_per_price > 0.0:
         lines.append(f"{plain(got.gain_per_price, 2)} per {currency or 'unit of price'}")
     main = tag("span", gain(got.gain, *got.gain_interval, got.unit), class_="main")
     more = (tag("span", line, class_="more") for line in lines)

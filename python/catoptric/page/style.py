@@ -48,6 +48,9 @@ TEXTS = ("ink", "quiet", "warn")
 GROUNDS = ("paper", "panel")
 """Colours that text stands on."""
 
+SCOPE = ".catoptric.catoptric"
+"""Said twice to outweigh what a notebook says about tables and lists inside of it."""
+
 PHONE_PX = 760
 """Width of a screen below which tables are stacked."""
 
@@ -76,14 +79,14 @@ def _variables(colours: dict[str, str]) -> str:
 
 
 def _scoped(rules: str) -> str:
-    """Put `.catoptric` before every selector that does not name it, so that a notebook stays as is.
+    """Put the scope before every selector that does not name it, so that a notebook stays as is.
 
-    >>> assert _scoped("p, .note { margin: 0 }") == ".catoptric p, .catoptric .note { margin: 0 }"
+    >>> assert _scoped("p, b { margin: 0 }") == f"{SCOPE} p, {SCOPE} b {{ margin: 0 }}"
     """
 
     def scope(found: re.Match[str]) -> str:
         selectors = (selector.strip() for selector in found.group(2).split(","))
-        kept = (s if re.search("catoptric|^@", s) else f".catoptric {s}" for s in selectors)
+        kept = (s if re.search("catoptric|^@", s) else f"{SCOPE} {s}" for s in selectors)
         return f"{found.group(1)}{', '.join(kept)} {{"
 
     return re.sub(r"(\s*)([^{}]+?)\s*\{(?=[^{}]*\})", scope, rules)
@@ -123,9 +126,9 @@ li::marker { color: var(--quiet) }
 }
 .number { padding: 1rem 1.4rem .5rem; border-left: 1px solid var(--rule) }
 .number:first-child { padding-left: 0; border-left: 0 }
+dt, dd { float: none; width: auto; padding: 0; margin: 0 }
 dt { font-weight: 600 }
 dt::first-letter { text-transform: uppercase }
-dd { margin: 0 }
 .value {
   font-size: 2.4rem; line-height: 1.2; font-weight: 600; font-variant-numeric: tabular-nums;
 }
@@ -140,12 +143,14 @@ dd { margin: 0 }
 .scroll { overflow-x: auto; max-width: 100% }
 table {
   border-collapse: collapse; width: 100%; margin: 0 0 1rem; font-size: .92rem; background: none;
-  border: 0; color: inherit; font-variant-numeric: tabular-nums;
+  border: 0; color: inherit; font-variant-numeric: tabular-nums; table-layout: auto;
 }
+table tbody tr, table thead tr { background: none; line-height: inherit }
 caption { text-align: left; color: var(--quiet); padding: 0 0 .5rem; caption-side: top }
 th, td {
   text-align: left; vertical-align: top; padding: .6rem .9rem .6rem 0; border: 0;
   border-bottom: 1px solid var(--rule); background: none; white-space: normal; max-width: none;
+  line-height: inherit;
 }
 thead th { color: var(--quiet); font-weight: 600; border-bottom: 2px solid var(--ink) }
 tbody th { font-weight: 600 }
@@ -202,7 +207,9 @@ figure { padding: .8rem .6rem .6rem }
 .ladder td[data-label] {
   display: grid; grid-template-columns: 8.5rem minmax(0, 1fr); gap: 0 .75rem;
 }
-.ladder td[data-label]::before { content: attr(data-label); color: var(--quiet) }
+.ladder td[data-label]::before {
+  content: attr(data-label); color: var(--quiet); grid-row: 1 / span 9;
+}
 .ladder td[data-label] > * { grid-column: 2 }
 .ladder td:empty { display: none }
 .ladder tbody th { min-width: 0 }
