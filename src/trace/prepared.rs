@@ -179,12 +179,12 @@ fn thrown_mm(train: &Train, mirror: &Mirror) -> f64 {
     }
     let primary = train.primary();
     let ends = mirror.breaks().into_iter().map(|b| b.radius_mm).chain([primary.clear_aperture_mm / 2.0]);
-    let (mut from, mut steepest) = (0.0, 0.0_f64);
+    let slope = |r: f64| (mirror.height_and_slope(r).1 - mirror.conic_height_and_slope(r).1).abs();
+    // Edges are steepest at the very rim.
+    let (mut from, mut steepest) = (0.0, slope(primary.clear_aperture_mm / 2.0));
     for to in ends {
         for k in 0..LOOKS {
-            let r = from + (to - from) * (f64::from(k) + 0.5) / f64::from(LOOKS);
-            let slope = mirror.height_and_slope(r).1 - mirror.conic_height_and_slope(r).1;
-            steepest = steepest.max(slope.abs());
+            steepest = steepest.max(slope(from + (to - from) * (f64::from(k) + 0.5) / f64::from(LOOKS)));
         }
         from = to;
     }

@@ -354,6 +354,9 @@ PICTURES = {
     "train_section": (plotting.train_section, lambda: a_section(), "mm", "mm"),
     "sights_in_section": (plotting.sights_in_section, lambda: a_section(), "mm", "mm"),
     "sight_lines": (plotting.sight_lines, lambda: some_sights(), "mm", "%"),
+    "edge_curves": (plotting.edge_curves, lambda: some_edges(), "mm", "nm"),
+    "edge_family": (plotting.edge_family, lambda: some_edges(), "mm", "nm"),
+    "layer_fit": (plotting.layer_fit, lambda: a_layer_fit(), "mm", "nm"),
 }
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks-demo" / "data"
@@ -375,6 +378,17 @@ def a_choice():
     return ct.compare_diagonals(
         real_train(), minor_axis_mm=[50, 63, 70, 80], field_radius_mm=[0, 15], price=[4, 5, 6, 8]
     )
+
+
+@cache
+def some_edges():
+    return ct.fit_edges(real_readings(), widths_mm=[2, 3, 5, 9])
+
+
+def a_layer_fit():
+    height_nm = 28 * np.exp(-(((RADIUS_MM - 95) / 13) ** 2)) + 0.3 * np.cos(RADIUS_MM)
+    profile = ct.RadialProfile(radius_mm=RADIUS_MM, height_nm=height_nm)
+    return ct.fit_zone(profile, kind="zone", clear_aperture_mm=318)
 
 
 def some_pupils():
@@ -447,6 +461,9 @@ REAL = {
     "train_section": a_section,
     "sights_in_section": a_section,
     "sight_lines": some_sights,
+    "edge_curves": some_edges,
+    "edge_family": some_edges,
+    "layer_fit": a_layer_fit,
 }
 
 # How the results themselves draw, where they do.
@@ -473,6 +490,9 @@ OWN_PLOT = {
     "diagonals": lambda result, ax: result.plot(ax),
     "focus_ladder": lambda result, ax: result.plot(ax),
     "train_section": lambda result, ax: result.plot(ax),
+    "edge_curves": lambda result, ax: result.plot(ax),
+    "edge_family": lambda result, ax: result.plot_family(ax),
+    "layer_fit": lambda result, ax: result.plot(ax),
     "sight_lines": lambda result, ax: result.plot(ax),
 }
 

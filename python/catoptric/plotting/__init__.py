@@ -6,6 +6,7 @@ the axes. None of them changes a setting of matplotlib. The results' own `.plot(
 
 from .bench import figure_estimate, readings
 from .diagonals import diagonals
+from .edge import edge_curves, edge_family, layer_fit
 from .focus import exit_pupils, focus_ladder
 from .light import field_stop_light, illumination, illumination_map, sensor_light, shares
 from .mirror import figure_profile, wavefront_map
@@ -22,6 +23,8 @@ __all__ = [
     "air_contrast",
     "contrast",
     "diagonals",
+    "edge_curves",
+    "edge_family",
     "energy",
     "exit_pupils",
     "field_stop_light",
@@ -32,6 +35,7 @@ __all__ = [
     "illumination",
     "illumination_map",
     "knife_shadow",
+    "layer_fit",
     "nights",
     "profiles",
     "readings",
