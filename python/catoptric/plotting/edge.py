@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from ._results import Floats
 
-NEAR_RIM_MM = 40.0
-"""How much of the mirror's radius the picture of a family shows."""
+BEFORE_EDGE = 0.5
+"""What the picture of a family shows of the glass inside the widest edge, in widths of it."""
 
 MEMBERS = 3
 """Figures of each shape in the picture of a family: narrow, middle, wide."""
@@ -100,10 +100,12 @@ def edge_family(result: EdgeFitsLike, ax: Axes | None = None) -> Axes:
     """
     ax = _style.axes_for(ax, 6.8, 4.2)
     rim = result.clear_aperture_mm / 2.0
-    start = max(0.0, rim - NEAR_RIM_MM)
-    radius = np.linspace(start, rim, 800)
     least = 1.0 - result.share
     pairs = [p for p in zip(result.shapes, _cycled(), strict=False) if p[0].p_value >= least]
+    widest = max(float(np.asarray(fit.width_mm)[np.asarray(fit.allowed)].max()) for fit, _ in pairs)
+    start = max(0.0, rim - (1.0 + BEFORE_EDGE) * widest)
+    radius = np.linspace(start, rim, 1200)
+    seen: list[Floats] = []
     for fit, series in pairs:
         rows = np.flatnonzero(fit.allowed)
         chosen = np.unique(rows[np.linspace(0, len(rows) - 1, MEMBERS).round().astype(int)])
@@ -112,6 +114,7 @@ def edge_family(result: EdgeFitsLike, ax: Axes | None = None) -> Axes:
                 np.asarray(result.inner_radius_mm), np.asarray(fit.inner_height_nm)[row], radius
             )
             height = inner + _edge(fit, row, rim - radius)
+            seen.append(height[radius <= result.seen_to_mm])
             name = f"{_name(fit)}, {_sizes(fit, chosen)} mm" if k == 0 else None
             ax.plot(
                 radius,
@@ -126,12 +129,17 @@ def edge_family(result: EdgeFitsLike, ax: Axes | None = None) -> Axes:
         ax.axvline(result.seen_to_mm, color=_style.QUIET, linewidth=1.0)
         ax.axvspan(result.seen_to_mm, rim, color="0.9", linewidth=0)
     ax.set_xlim(start, rim)
+    # Nobody has seen how deep the narrow ones go: they leave the picture.
+    low, high = min(h.min() for h in seen), max(h.max() for h in seen)
+    room = max(0.5 * float(high - low), 1.0)
+    ax.set_ylim(float(low) - room, float(high) + room)
     label_height(ax)
     _style.legend_below(ax, 2)
     _style.heading(
         ax,
         "Figures that give the same readings",
-        "the wider the edge, the thicker its line; shaded: behind no opening",
+        "the wider the edge, the thicker its line; a line that leaves the picture goes on",
+        *(["shaded: behind no opening"] if result.seen_to_mm < rim else []),
     )
     return ax
 
