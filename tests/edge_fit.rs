@@ -180,7 +180,7 @@ fn each_figure_of_the_family_gives_the_readings_back() {
             // Strehl through the full telescope: another quadrature.
             let telescope = Prepared::new(&Train::builder(primary).build().expect("a mirror"));
             let wave = telescope.wavefront(Field::AXIS, Focus::Peak, 550.0).expect("a wavefront");
-            assert_close(point.strehl, wave.strehl, 1e-3, &format!("Strehl at {} mm", point.width_mm));
+            assert_close(point.strehl, wave.strehl, 3e-4, &format!("Strehl at {} mm", point.width_mm));
             assert!(point.strehl_low <= point.strehl && point.strehl <= point.strehl_high);
         }
     }
