@@ -8,9 +8,9 @@ use std::path::Path;
 use catoptric::numeric::pool::map_ordered;
 use catoptric::numeric::random::Stream;
 use catoptric::{
-    EdgeDirection, EdgeFitOptions, EdgeRollOff, EdgeShape, Field, FocalLengthMm, Focus, KnifeEdgeReadings,
-    MaskOpening, Prepared, Primary, RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, Train,
-    TurnedEdge, Zone, expected_readings,
+    Background, EdgeDirection, EdgeFitOptions, EdgeRollOff, EdgeShape, Field, FocalLengthMm, Focus,
+    KnifeEdgeReadings, LayerKind, MaskOpening, Prepared, Primary, RadialProfile, RadiusOfCurvatureMm,
+    ReadingsIncrease, ReduceOptions, TestSource, Train, TurnedEdge, Zone, expected_readings, fit_zone,
 };
 use common::{assert_close, assert_close_relative};
 
@@ -180,7 +180,7 @@ fn each_figure_of_the_family_gives_the_readings_back() {
             // Strehl through the full telescope: another quadrature.
             let telescope = Prepared::new(&Train::builder(primary).build().expect("a mirror"));
             let wave = telescope.wavefront(Field::AXIS, Focus::Peak, 550.0).expect("a wavefront");
-            assert_close(point.strehl, wave.strehl, 1e-3, &format!("Strehl at {} mm", point.width_mm));
+            assert_close(point.strehl, wave.strehl, 3e-4, &format!("Strehl at {} mm", point.width_mm));
             assert!(point.strehl_low <= point.strehl && point.strehl <= point.strehl_high);
         }
     }
@@ -298,4 +298,50 @@ fn options_that_cannot_be_are_refused() {
     refused(EdgeFitOptions { share: 95.0, ..usual() }, "share");
     let reduce = ReduceOptions { wavelength_nm: -1.0, ..ReduceOptions::default() };
     refused(EdgeFitOptions { reduce, ..usual() }, "wavelength_nm");
+}
+
+#[test]
+fn layers_are_found_again_in_heights() {
+    // Layers put on a level, a focus and a conic; the library's own layer is what is looked for. Held against scipy with noise:
+    // tests/python/test_edge_fit.py.
+    let radius_mm: Vec<f64> = (0..=150).map(f64::from).collect();
+    let background = |r: f64| 4.0 - 11.0 * (r / 150.0).powi(2) + 6.0 * (r / 150.0).powi(4);
+    let cases: [(LayerKind, &[f64], fn(f64) -> f64); 4] = [
+        (LayerKind::Zone, &[95.0, 13.0, 28.0], |r| 28.0 * (-((r - 95.0) / 13.0).powi(2)).exp()),
+        (LayerKind::Hill(2.0), &[40.0, -60.0], |r| -60.0 * (1.0 - r / 40.0).max(0.0).powi(2)),
+        (LayerKind::Edge(1.0), &[21.0, 300.0], |r| -300.0 * (1.0 - (150.0 - r) / 21.0).max(0.0)),
+        (LayerKind::RollOff, &[7.0, -90.0], |r| 90.0 * ((r - 150.0) / 7.0).exp()),
+    ];
+    for (kind, truth, height) in cases {
+        let heights = radius_mm.iter().map(|r| height(*r) + background(*r)).collect();
+        let figure = RadialProfile::new(radius_mm.clone(), heights).into();
+        let fit = fit_zone(&figure, 300.0, kind, Background::Conic, Some(1.0)).expect("a fit");
+        for (found, expected) in fit.values.iter().zip(truth) {
+            assert_close(*found, *expected, 1e-6 * expected.abs(), &format!("{kind:?}"));
+        }
+        assert!(fit.residual_rms_nm < 1e-7 && fit.background_rms_nm > 1.0, "{kind:?}");
+        assert!(fit.sigmas.iter().all(Option::is_some), "{kind:?}");
+    }
+}
+
+#[test]
+fn heights_that_cannot_be_fitted_are_refused() {
+    let profile =
+        |radii: &[f64]| RadialProfile::new(radii.to_vec(), radii.iter().map(|r| r.sin()).collect()).into();
+    let radii: Vec<f64> = (0..40).map(|k| 2.5 * f64::from(k)).collect();
+    let refused = |aperture: f64, kind: LayerKind, sigma: Option<f64>, field: &str| {
+        let error = fit_zone(&profile(&radii), aperture, kind, Background::Focus, sigma).expect_err(field);
+        assert_eq!(error.problems()[0].field, field, "{error}");
+    };
+    refused(200.0, LayerKind::Edge(0.2), None, "power");
+    refused(200.0, LayerKind::Hill(f64::NAN), None, "power");
+    refused(200.0, LayerKind::Zone, Some(0.0), "sigma_nm");
+    refused(200.0, LayerKind::Zone, Some(f64::NAN), "sigma_nm");
+    refused(f64::NAN, LayerKind::Zone, None, "primary.clear_aperture_mm");
+    refused(100.0, LayerKind::Zone, None, "primary.figure[0].radius_mm[21]");
+    let few = fit_zone(&profile(&[0.0, 50.0, 90.0]), 200.0, LayerKind::Zone, Background::Focus, None);
+    assert_eq!(few.expect_err("too few").problems()[0].field, "figure");
+    let level = RadialProfile::new(radii.clone(), vec![3.0; radii.len()]).into();
+    let fit = fit_zone(&level, 200.0, LayerKind::Zone, Background::Level, None).expect("nothing, fitted");
+    assert!(fit.residual_rms_nm < 1e-9);
 }

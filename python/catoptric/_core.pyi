@@ -11,9 +11,11 @@ from ._typing import (
     AimName,
     AutocorrelationName,
     AxisDirectionName,
+    BackgroundName,
     CorrectionName,
     DiagonalChanges,
     DrawtubeChanges,
+    EdgeDirectionName,
     FigureLayer,
     FilterRingChanges,
     Flags,
@@ -29,6 +31,7 @@ from ._typing import (
     Interval,
     JoinedName,
     KnifeFromName,
+    LayerKindName,
     MetalName,
     MirrorClipsChanges,
     NormalisationName,
@@ -67,6 +70,7 @@ __all__ = [
     "BandedDisc",
     "BenchScatter",
     "Camera",
+    "CentralHill",
     "ClosingBaffle",
     "ClosingFront",
     "Coating",
@@ -90,6 +94,10 @@ __all__ = [
     "DiscSpot",
     "DoubleStar",
     "Drawtube",
+    "EdgeFit",
+    "EdgeFits",
+    "EdgeRollOff",
+    "EdgeStep",
     "Enclosure",
     "Eyepiece",
     "EyepieceFacts",
@@ -110,6 +118,7 @@ __all__ = [
     "HeightMap",
     "Holder",
     "Illumination",
+    "LayerFit",
     "ImageShift",
     "KnifeEdgeReadings",
     "KnifePicture",
@@ -197,6 +206,8 @@ __all__ = [
     "cone_on_flat",
     "expected_readings",
     "eye_mtf",
+    "fit_edges",
+    "fit_zone",
     "grating_picture",
     "inches",
     "judge_refigure",
@@ -239,6 +250,32 @@ class TurnedEdge(_Record):
     def width_mm(self) -> float: ...
     @property
     def drop_nm(self) -> float: ...
+    @property
+    def power(self) -> float: ...
+
+@final
+class EdgeRollOff(_Record):
+    def __new__(cls, *, reach_mm: Number, drop_nm: Number) -> Self: ...
+    @property
+    def reach_mm(self) -> float: ...
+    @property
+    def drop_nm(self) -> float: ...
+
+@final
+class EdgeStep(_Record):
+    def __new__(cls, *, width_mm: Number, drop_nm: Number) -> Self: ...
+    @property
+    def width_mm(self) -> float: ...
+    @property
+    def drop_nm(self) -> float: ...
+
+@final
+class CentralHill(_Record):
+    def __new__(cls, *, radius_mm: Number, height_nm: Number, power: Number = 2.0) -> Self: ...
+    @property
+    def radius_mm(self) -> float: ...
+    @property
+    def height_nm(self) -> float: ...
     @property
     def power(self) -> float: ...
 
@@ -3667,6 +3704,148 @@ def judgement(
     seed: int = 1,
     currency: str = "",
 ) -> TrainJudgement: ...
+
+# Which edge.
+
+@final
+class EdgeFit(_Record):
+    @property
+    def shape(self) -> str: ...
+    @property
+    def width_mm(self) -> Floats: ...
+    @property
+    def drop_nm(self) -> Floats: ...
+    @property
+    def drop_low_nm(self) -> Floats: ...
+    @property
+    def drop_high_nm(self) -> Floats: ...
+    @property
+    def chi_square_above_best(self) -> Floats: ...
+    @property
+    def allowed(self) -> Flags: ...
+    @property
+    def bounded(self) -> Flags: ...
+    @property
+    def strehl(self) -> Floats: ...
+    @property
+    def strehl_low(self) -> Floats: ...
+    @property
+    def strehl_high(self) -> Floats: ...
+    @property
+    def rms_nm(self) -> Floats: ...
+    @property
+    def rms_low_nm(self) -> Floats: ...
+    @property
+    def rms_high_nm(self) -> Floats: ...
+    @property
+    def inner_height_nm(self) -> Floats: ...
+    @property
+    def best_width_mm(self) -> float: ...
+    @property
+    def best_drop_nm(self) -> float: ...
+    @property
+    def chi_square_above_best_shape(self) -> float: ...
+    @property
+    def p_value(self) -> float: ...
+    @property
+    def direction(self) -> EdgeDirectionName: ...
+    @property
+    def width_range_mm(self) -> Interval: ...
+    @property
+    def strehl_range(self) -> Interval: ...
+    @property
+    def rms_range_nm(self) -> Interval: ...
+    @property
+    def drop_times_width_nm_mm(self) -> Interval: ...
+    @property
+    def words(self) -> str: ...
+    def allows(self, *, width_mm: Number, drop_nm: Number) -> bool: ...
+    def to_table(self) -> Table: ...
+
+@final
+class EdgeFits(_Record):
+    @property
+    def shapes(self) -> tuple[EdgeFit, ...]: ...
+    @property
+    def best_shape(self) -> str: ...
+    @property
+    def no_edge_above_best(self) -> float: ...
+    @property
+    def no_edge_p_value(self) -> float: ...
+    @property
+    def shape_is_told(self) -> bool: ...
+    @property
+    def strehl_range(self) -> Interval: ...
+    @property
+    def seen_to_mm(self) -> float: ...
+    @property
+    def clear_aperture_mm(self) -> float: ...
+    @property
+    def share(self) -> float: ...
+    @property
+    def obstruction_ratio(self) -> float: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def inner_radius_mm(self) -> Floats: ...
+    @property
+    def words(self) -> str: ...
+    def family(self, figures: int, /, *, shape: int | None = None) -> list[list[FigureLayer]]: ...
+    def plot(self, ax: Axes | None = None) -> Axes: ...
+    def plot_family(self, ax: Axes | None = None) -> Axes: ...
+
+@final
+class LayerFit(_Record):
+    @property
+    def layer(self) -> FigureLayer: ...
+    @property
+    def names(self) -> tuple[str, ...]: ...
+    @property
+    def values(self) -> Floats: ...
+    @property
+    def sigmas(self) -> tuple[float | None, ...]: ...
+    @property
+    def covariance(self) -> Floats: ...
+    @property
+    def radius_mm(self) -> Floats: ...
+    @property
+    def height_nm(self) -> Floats: ...
+    @property
+    def fitted_nm(self) -> Floats: ...
+    @property
+    def residual_rms_nm(self) -> float: ...
+    @property
+    def background_rms_nm(self) -> float: ...
+    @property
+    def points(self) -> int: ...
+    def plot(self, ax: Axes | None = None) -> Axes: ...
+
+def fit_edges(
+    what: KnifeEdgeReadings | FigureEstimate,
+    /,
+    *,
+    powers: Numbers1D = (2.0,),
+    roll_off: bool = True,
+    step: bool = True,
+    widths_mm: Numbers1D | None = None,
+    largest_drop_nm: Number = 3000.0,
+    share: Number = 0.95,
+    obstruction_ratio: Number | None = None,
+    wavelength_nm: Number | None = None,
+    radius_sigma_mm: Number | None = None,
+    reading_sigma_mm: Number | Numbers1D | None = None,
+    bench_scatter_mm: Number | None = None,
+) -> EdgeFits: ...
+def fit_zone(
+    figure: FigureLayer,
+    /,
+    *,
+    kind: LayerKindName,
+    clear_aperture_mm: Number,
+    power: Number = 2.0,
+    background: BackgroundName = "focus",
+    sigma_nm: Number | None = None,
+) -> LayerFit: ...
 
 # Which diagonal.
 

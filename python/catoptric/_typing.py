@@ -9,7 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from ._core import (
+    CentralHill,
     Coating,
+    EdgeRollOff,
+    EdgeStep,
     HeightMap,
     MetalFilm,
     Misplacement,
@@ -58,7 +61,17 @@ Readings: TypeAlias = (
 Interval: TypeAlias = tuple[float, float]
 """Lower and upper end of a 95 % interval."""
 
-FigureLayer: TypeAlias = TurnedEdge | Zone | RadialProfile | ZernikeTerms | HeightMap | Ripple
+FigureLayer: TypeAlias = (
+    TurnedEdge
+    | EdgeRollOff
+    | EdgeStep
+    | Zone
+    | CentralHill
+    | RadialProfile
+    | ZernikeTerms
+    | HeightMap
+    | Ripple
+)
 """What can lie on a primary; layers add."""
 
 # Written as unions, which is what stubtest takes a literal of several values for.
@@ -67,8 +80,17 @@ AimName = Literal["planets"] | Literal["wide_field"] | Literal["sensor"]
 AxisDirectionName = Literal["+x"] | Literal["-x"] | Literal["+y"] | Literal["-y"]
 FlatEdgeName = Literal["along_tube"] | Literal["square_to_face"]
 FocusName = Literal["paraxial"] | Literal["least_spot"] | Literal["least_rms"] | Literal["peak"]
+BackgroundName = Literal["level"] | Literal["focus"] | Literal["conic"]
+EdgeDirectionName = Literal["turned_down"] | Literal["raised"] | Literal["open"]
 HeightKindName = Literal["surface"] | Literal["wavefront"]
 HeightUnitName = Literal["nm"] | Literal["um"] | Literal["waves"]
+LayerKindName = (
+    Literal["zone"]
+    | Literal["central_hill"]
+    | Literal["turned_edge"]
+    | Literal["edge_roll_off"]
+    | Literal["edge_step"]
+)
 IndexingName = Literal["noll"] | Literal["osa"] | Literal["fringe"]
 OffsetName = Literal["fitted"] | Literal["none"]
 JoinedName = Literal["spline"] | Literal["straight_in_area"]

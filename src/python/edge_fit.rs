@@ -462,4 +462,4 @@ getters!(PyLayerFit, |fit| {
 record!(PyLayerFit, "LayerFit",
     attributes: ["layer", "names", "values", "sigmas", "covariance", "residual_rms_nm", "background_rms_nm", "points",
         "radius_mm", "height_nm", "fitted_nm"],
-    shown: ["layer", "sigmas", "residual_rms_nm", "background_rms_nm", "points"]);
+    shown: ["names", "values", "sigmas", "residual_rms_nm", "background_rms_nm", "points"]);

@@ -363,11 +363,12 @@ impl EdgeFits {
             vec![inner.into(), fit.shape.layer(point.width_mm, point.drops_nm()[which])]
         };
         if figures <= points.len() {
+            // The best pair is allowed: what is allowed before it comes before it.
+            let best = fit.points[..fit.best].iter().filter(|p| p.allowed).count();
+            let last = points.len() - 1;
             let place = |k: usize| match figures {
-                1 => {
-                    points.iter().position(|p| std::ptr::eq(*p, &raw const fit.points[fit.best])).unwrap_or(0)
-                }
-                _ => (k * (points.len() - 1) + (figures - 1) / 2) / (figures - 1),
+                1 => best,
+                _ => (k * last + (figures - 1) / 2) / (figures - 1),
             };
             return Ok((0..figures).map(|k| figure(points[place(k)], 0)).collect());
         }

@@ -8,6 +8,9 @@ use crate::model::{EdgeRollOff, EdgeStep, FigureLayer, TurnedEdge};
 /// Where the slope of a roll-off is integrated piece by piece, in reaches from the rim.
 const ROLL_OFF_PIECES: [f64; 4] = [16.0, 8.0, 4.0, 1.5];
 
+/// Steps of height between which an edge is integrated: 2 to 3 radians each for 1000 nm.
+const STEPS: i32 = 24;
+
 /// A shape of edge, without its size.
 ///
 /// ```
@@ -63,11 +66,15 @@ pub(super) struct UnitEdge {
 impl UnitEdge {
     /// Radii at which a quadrature of the height must stop.
     pub(super) fn breaks_mm(&self) -> Vec<f64> {
-        let from_rim: &[f64] = if self.shape == EdgeShape::RollOff {
-            &[16.0, 11.0, 8.0, 6.0, 4.0, 2.7, 1.5, 0.7]
-        } else {
-            // A fractional power begins steeply: panels that shrink toward its start.
-            &[1.0, 0.95, 0.75]
+        // Steps of equal height near the rim, where the phase runs fastest; further in, steps that grow.
+        let steps = (1..STEPS).map(|k| f64::from(k) / f64::from(STEPS));
+        let from_rim: Vec<f64> = match self.shape {
+            EdgeShape::RollOff => steps.map(|depth| -depth.ln()).chain([4.5, 6.0, 8.0, 11.0, 16.0]).collect(),
+            // A fractional power begins steeply: a short panel at its start.
+            EdgeShape::Power(power) => {
+                steps.map(|depth| 1.0 - depth.powf(1.0 / power)).chain([0.97, 1.0]).collect()
+            }
+            EdgeShape::Step => vec![1.0],
         };
         from_rim.iter().map(|k| self.rim_mm - k * self.width_mm).filter(|r| *r > 0.0).collect()
     }

@@ -255,7 +255,9 @@ impl Fit {
         let part = DMatrix::from_fn(kept.len(), kept.len(), |i, j| normal[(kept[i], kept[j])]);
         let count = self.points.len();
         let square = sigma_nm.map_or(left / (count - kept.len()).max(1) as f64, |s| s * s);
+        // Of a layer without height nothing tells the sizes.
         let inverse = part.cholesky().map(|f| f.inverse() * square);
+        let inverse = inverse.filter(|m| m.iter().all(|v| v.is_finite()));
         let mut covariance = vec![vec![0.0; values.len()]; values.len()];
         for (i, a) in kept.iter().enumerate() {
             for (j, b) in kept.iter().enumerate() {

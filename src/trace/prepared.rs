@@ -296,12 +296,12 @@ fn thrown_mm(train: &Train, mirror: &Mirror, coat: &Coat) -> f64 {
         ends.extend(coat.cuts_mm().into_iter().filter(|r| *r > 0.0 && *r < rim_mm));
         ends.sort_by(f64::total_cmp);
     }
-    let (mut from, mut steepest) = (0.0, 0.0_f64);
+    let slope = |r: f64| (mirror.height_and_slope(r).1 - mirror.conic_height_and_slope(r).1).abs();
+    // Edges are steepest at the very rim.
+    let (mut from, mut steepest) = (0.0, slope(rim_mm));
     for to in ends {
         for k in 0..LOOKS {
-            let r = from + (to - from) * (f64::from(k) + 0.5) / f64::from(LOOKS);
-            let slope = mirror.height_and_slope(r).1 - mirror.conic_height_and_slope(r).1;
-            steepest = steepest.max(slope.abs());
+            steepest = steepest.max(slope(from + (to - from) * (f64::from(k) + 0.5) / f64::from(LOOKS)));
         }
         from = to;
     }

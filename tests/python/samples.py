@@ -6,6 +6,7 @@ readings is known, see notebooks-demo/data/README.md.
 
 import functools
 import json
+import math
 from pathlib import Path
 
 import catoptric as ct
@@ -107,6 +108,23 @@ def readings(name, source="moving"):
     return ct.KnifeEdgeReadings.from_csv(
         READINGS / f"fenlight_{name}.csv", **(BENCH | {"source": source})
     )
+
+
+@functools.cache
+def edges():
+    """Return the edges that the invented readings allow, at three widths."""
+    return ct.fit_edges(readings("before"), widths_mm=[2, 5, 9])
+
+
+def hill_profile():
+    """Return heights with a zone on them and a little roughness."""
+    radius_mm = [2.5 * k for k in range(63)]
+    rough = [(7 * k) % 5 - 2 for k in range(63)]
+    height_nm = [
+        28 * math.exp(-(((r - 95) / 13) ** 2)) + 0.3 * n
+        for r, n in zip(radius_mm, rough, strict=True)
+    ]
+    return ct.RadialProfile(radius_mm=radius_mm, height_nm=height_nm)
 
 
 def sheet():
@@ -330,6 +348,9 @@ def parts():
     train = complete()
     found = [
         *train.primary.figure,
+        ct.EdgeRollOff(reach_mm=3, drop_nm=80),
+        ct.EdgeStep(width_mm=4, drop_nm=-30),
+        ct.CentralHill(radius_mm=40, height_nm=25, power=3),
         ct.ZernikeTerms(coefficients_nm={5: 12.0, 11: -4.0}, indexing="noll"),
         ct.HeightMap(height_nm=RIPPLED_NM, pixel_mm=8, rows_run="-y", columns_run="+x"),
         ct.Ripple(rms_nm=6, longest_mm=100, shortest_mm=40, seed=3),
@@ -455,6 +476,9 @@ def results():
         readings("before").conic_fit(),
         ct.bench_scatter(readings("after"), readings("after_fixed", "fixed")),
         readings("before").reduce(draws=200),
+        edges(),
+        edges().shapes[0],
+        ct.fit_zone(hill_profile(), kind="zone", clear_aperture_mm=318),
         ct.judge_refigure(before=readings("before"), after=readings("after"), draws=200),
         masks(),
         masks().unmasked,

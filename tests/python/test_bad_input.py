@@ -68,6 +68,18 @@ def edge(**changes):
     return primary(figure=[ct.TurnedEdge(**({"width_mm": 9, "drop_nm": 330} | changes))])
 
 
+def rolled(**changes):
+    return primary(figure=[ct.EdgeRollOff(**({"reach_mm": 3, "drop_nm": 330} | changes))])
+
+
+def stepped(**changes):
+    return primary(figure=[ct.EdgeStep(**({"width_mm": 4, "drop_nm": 60} | changes))])
+
+
+def central(**changes):
+    return primary(figure=[ct.CentralHill(**({"radius_mm": 30, "height_nm": 60} | changes))])
+
+
 def zone(**changes):
     sizes = {"radius_mm": 95, "half_width_mm": 13, "height_nm": 28}
     return primary(figure=[ct.Zone(**(sizes | changes))])
@@ -102,6 +114,16 @@ WRONG_SIZES = [
     (edge, {"width_mm": 200}, "primary.figure[0].width_mm", "200", "half", "diameter"),
     (edge, {"drop_nm": 3e5}, "figure.drop_nm", "300000", "nanometres", "millimetres"),
     (edge, {"power": 0.5}, "figure.power", "0.5", "1 to 50", ""),
+    (rolled, {"reach_mm": 0}, "figure.reach_mm", "0", "eighth", "units"),
+    (rolled, {"reach_mm": 40}, "primary.figure[0].reach_mm", "40", "eighth", "diameter"),
+    (rolled, {"drop_nm": -3e5}, "figure.drop_nm", "-300000", "nanometres", "millimetres"),
+    (stepped, {"width_mm": -2}, "figure.width_mm", "-2", "above 0", "units"),
+    (stepped, {"width_mm": 160}, "primary.figure[0].width_mm", "160", "half", "diameter"),
+    (stepped, {"drop_nm": 3e5}, "figure.drop_nm", "300000", "nanometres", "inches"),
+    (central, {"radius_mm": 0}, "figure.radius_mm", "0", "above 0", "units"),
+    (central, {"radius_mm": 160}, "primary.figure[0].radius_mm", "160", "half", "diameter"),
+    (central, {"height_nm": 2e5}, "figure.height_nm", "200000", "nanometres", "inches"),
+    (central, {"power": 60}, "figure.power", "60", "1 to 50", ""),
     (zone, {"radius_mm": 190}, "primary.figure[0].radius_mm", "190", "half", "diameter"),
     (zone, {"radius_mm": -5}, "figure.radius_mm", "-5", "from 0", ""),
     (zone, {"half_width_mm": 0}, "figure.half_width_mm", "0", "above 0", "sign"),

@@ -350,13 +350,15 @@ PICTURES = {
     "field_stop_light": (plotting.field_stop_light, a_field_stop, "degrees", "relative"),
     "diagonals": (plotting.diagonals, lambda: a_choice(), "%", "%"),
     "mask_sweep": (plotting.mask_sweep, lambda: some_masks(), "mm", "share"),
-    "value_ladder": (plotting.value_ladder, lambda: some_works(), "price", "steps"),
     "value_ladder": (plotting.value_ladder, lambda: some_works(), "steps", "price"),
     "focus_ladder": (plotting.focus_ladder, a_ladder, "", "mm"),
     "exit_pupils": (plotting.exit_pupils, lambda: some_pupils(), "", "mm"),
     "train_section": (plotting.train_section, lambda: a_section(), "mm", "mm"),
     "sights_in_section": (plotting.sights_in_section, lambda: a_section(), "mm", "mm"),
     "sight_lines": (plotting.sight_lines, lambda: some_sights(), "mm", "%"),
+    "edge_curves": (plotting.edge_curves, lambda: some_edges(), "mm", "nm"),
+    "edge_family": (plotting.edge_family, lambda: some_edges(), "mm", "nm"),
+    "layer_fit": (plotting.layer_fit, lambda: a_layer_fit(), "mm", "nm"),
 }
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks-demo" / "data"
@@ -385,6 +387,14 @@ def some_masks():
     return ct.mask_sweep(
         real_readings().reduce(draws=200), diameters_mm=[300, 306, 312], star_image=False
     )
+def some_edges():
+    return ct.fit_edges(real_readings(), widths_mm=[2, 3, 5, 9])
+
+
+def a_layer_fit():
+    height_nm = 28 * np.exp(-(((RADIUS_MM - 95) / 13) ** 2)) + 0.3 * np.cos(RADIUS_MM)
+    profile = ct.RadialProfile(radius_mm=RADIUS_MM, height_nm=height_nm)
+    return ct.fit_zone(profile, kind="zone", clear_aperture_mm=318)
 
 
 def some_pupils():
@@ -459,6 +469,9 @@ REAL = {
     "train_section": a_section,
     "sights_in_section": a_section,
     "sight_lines": some_sights,
+    "edge_curves": some_edges,
+    "edge_family": some_edges,
+    "layer_fit": a_layer_fit,
 }
 
 # How the results themselves draw, where they do.
@@ -487,6 +500,9 @@ OWN_PLOT = {
     "value_ladder": lambda result, ax: result.plot(ax),
     "focus_ladder": lambda result, ax: result.plot(ax),
     "train_section": lambda result, ax: result.plot(ax),
+    "edge_curves": lambda result, ax: result.plot(ax),
+    "edge_family": lambda result, ax: result.plot_family(ax),
+    "layer_fit": lambda result, ax: result.plot(ax),
     "sight_lines": lambda result, ax: result.plot(ax),
 }
 

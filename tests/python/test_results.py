@@ -82,6 +82,9 @@ edge_worst_before edge_mean_before edge_best_before mm_per_dioptre
 trains azimuths price drawtube drawtubes edge_relative edge_light clipped_axis dominated criteria
 findings aim weights batch
 seeing contrast_change peak_before peak_after shows count least_contrast_change least_peak_change
+shape shapes allowed bounded best_shape no_edge_above_best no_edge_p_value shape_is_told share
+chi_square_above_best chi_square_above_best_shape direction strehl_low strehl_high layer values
+sigmas covariance
 fully_lit_circle holds_cone axis_ratio smallest rules formula quantity by_diameter by_area baffle
 answer reason unmasked left_after_mask strehl_low strehl_high light core_light core_light_low
 core_light_high core_light_interval peak_brightness peak_brightness_low peak_brightness_high

@@ -8,6 +8,7 @@ from .bench import figure_estimate, readings
 from .coating import coating
 from .coating_worth import coating_spots, recoat
 from .diagonals import diagonals
+from .edge import edge_curves, edge_family, layer_fit
 from .focus import exit_pupils, focus_ladder
 from .light import field_stop_light, illumination, illumination_map, sensor_light, shares
 from .mask import mask_sweep
@@ -28,6 +29,8 @@ __all__ = [
     "coating_spots",
     "contrast",
     "diagonals",
+    "edge_curves",
+    "edge_family",
     "energy",
     "exit_pupils",
     "field_stop_light",
@@ -39,6 +42,7 @@ __all__ = [
     "illumination_map",
     "knife_shadow",
     "mask_sweep",
+    "layer_fit",
     "nights",
     "profiles",
     "readings",
