@@ -118,14 +118,14 @@ __all__ = [
     "HeightMap",
     "Holder",
     "Illumination",
-    "LayerFit",
     "ImageShift",
     "KnifeEdgeReadings",
     "KnifePicture",
+    "KnownPatch",
     "LadderGain",
     "LadderRow",
+    "LayerFit",
     "LeftAfterMask",
-    "KnownPatch",
     "Light",
     "LightMap",
     "LitCircle",
@@ -3638,6 +3638,12 @@ class TrainJudgement(_Record):
     def numbers(self) -> list[NamedInterval]: ...
     @property
     def ladder(self) -> ValueLadder | None: ...
+    @property
+    def mask(self) -> MaskSweep | None: ...
+    @property
+    def edge(self) -> list[str]: ...
+    @property
+    def coating(self) -> CoatingEffect | None: ...
     @property
     def next(self) -> list[str]: ...
     @property

@@ -2,10 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::coating::CoatingEffect;
 use super::evidence::Evidence;
+use super::judgement_parts as parts;
 use super::ladder::{
     AsItIs, LadderGain, LadderOptions, LadderRow, ValueLadder, Work, capital, change, compared, money,
 };
+use super::mask::MaskSweep;
 use super::words::{all_cautions, of_readings};
 use crate::error::{Error, Result};
 use crate::model::Train;
@@ -67,6 +70,13 @@ pub struct TrainJudgement {
     pub numbers: Vec<NamedInterval>,
     /// All works beside one another; none: no works were offered.
     pub ladder: Option<ValueLadder>,
+    /// Masks from the clear aperture inward, for the figures that the readings allow or the figure as described; none where
+    /// the evidence does not say where the error lies.
+    pub mask: Option<MaskSweep>,
+    /// What the readings say of the edge, in sentences.
+    pub edge: Vec<String>,
+    /// What the coats take, against those that the works offer; none where they offer none.
+    pub coating: Option<CoatingEffect>,
     /// What to measure next, the most useful first, each with what it brings.
     pub next: Vec<String>,
     /// Why.
@@ -171,9 +181,14 @@ pub fn judgement(
         Some(_) => "spherical aberration of the stated RMS",
         None => "the figure of the train as described",
     };
+    let mask = parts::masks(train, evidence, options)?;
+    let coating = parts::coating(&as_it_is.train_now, works)?;
     Ok(TrainJudgement {
         verdict,
         numbers,
+        mask,
+        edge: parts::edge(evidence),
+        coating,
         next,
         reasons,
         assumptions,

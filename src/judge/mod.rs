@@ -4,6 +4,7 @@ mod coating;
 mod diagonals;
 mod evidence;
 mod judgement;
+mod judgement_parts;
 mod ladder;
 mod mask;
 mod refigure;

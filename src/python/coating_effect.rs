@@ -94,7 +94,7 @@ record!(PyFreshCoat, "FreshCoat", attributes: ["name", "primary_reflectance", "d
 #[pyclass(name = "CoatingEffect", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
-pub(super) struct PyCoatingEffect(CoatingEffect);
+pub(super) struct PyCoatingEffect(pub(super) CoatingEffect);
 
 #[pymethods]
 impl PyCoatingEffect {

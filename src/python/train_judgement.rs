@@ -4,8 +4,10 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
+use super::coating_effect::PyCoatingEffect;
 use super::errors::compute;
 use super::judge::figure_of;
+use super::mask::PyMaskSweep;
 use super::record::{getters, record};
 use super::seeing::PySeeing;
 use super::train::PyTrain;
@@ -134,6 +136,12 @@ getters!(PyTrainJudgement, |found| {
     numbers: Vec<PyNamedInterval> = found.numbers.iter().cloned().map(PyNamedInterval).collect();
     /// All works beside one another; None: no works were offered.
     ladder: Option<PyValueLadder> = found.ladder.clone().map(PyValueLadder);
+    /// Masks from the clear aperture inward; None where the evidence does not say where the error lies.
+    mask: Option<PyMaskSweep> = found.mask.clone().map(PyMaskSweep);
+    /// What the readings say of the edge, in sentences.
+    edge: Vec<String> = found.edge.clone();
+    /// What the coats take, against those that the works offer; None where they offer none.
+    coating: Option<PyCoatingEffect> = found.coating.clone().map(PyCoatingEffect);
     /// What to measure next, the most useful first, each with what it brings.
     next: Vec<String> = found.next.clone();
     /// Why.
@@ -163,7 +171,7 @@ getters!(PyTrainJudgement, |found| {
     };
 });
 record!(PyTrainJudgement, "TrainJudgement",
-    attributes: ["verdict", "numbers", "ladder", "next", "reasons", "assumptions", "cautions", "obstruction_ratio", "focus",
+    attributes: ["verdict", "numbers", "ladder", "mask", "edge", "coating", "next", "reasons", "assumptions", "cautions", "obstruction_ratio", "focus",
         "train", "train_now", "figure_words", "evidence", "works", "wavelength_nm", "draws", "seed"],
     shown: ["verdict", "obstruction_ratio", "wavelength_nm"], page: "catoptric.page");
 
