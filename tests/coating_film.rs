@@ -95,7 +95,7 @@ fn an_even_coat_changes_no_star() {
                 let (wave, best) = (seen(Focus::Paraxial), seen(Focus::LeastRms));
                 // f/6: the mean height of s and p changes by some tens of nm times the squared sine, 1.7e-3 at the rim,
                 // of the angle, which is a change of focus.
-                assert!(wave.rms_nm < 0.1, "{film:?}: {} nm", wave.rms_nm);
+                assert!(wave.rms_nm < 0.2, "{film:?}: {} nm", wave.rms_nm);
                 assert!(best.rms_nm < 1e-3 && best.strehl > 1.0 - 1e-9, "{film:?}: {} nm", best.rms_nm);
                 // An overcoat over next to no metal returns some 1e-3 more or less at the rim.
                 assert!(wave.amplitude_factor > 1.0 - 1e-7);
