@@ -324,8 +324,7 @@ fn every_colour_has_its_own_film() {
     assert!((star.strehl() - found.strehl).abs() < 1e-6);
     // And contrast: the energy-weighted mean of the colours.
     let per_mm = vec![40.0, 120.0];
-    let options =
-        |spectrum| MtfOptions { spectrum, frequency_per_mm: Some(per_mm.clone()), ..MtfOptions::default() };
+    let options = |spectrum| MtfOptions { spectrum, frequency_per_mm: Some(per_mm.clone()) };
     let all = middle.otf(0.0, &options(Some(spectrum.clone()))).expect("contrast");
     let mut mean = [[0.0; 2]; 2];
     for &(nm, share) in &[(430.0, 0.25), (550.0, 0.5), (680.0, 0.25)] {
@@ -351,7 +350,7 @@ fn contrast_of_thin_metal_is_the_transform_of_its_star() {
     let per_mm = vec![0.2 * cutoff_per_mm, 0.5 * cutoff_per_mm];
     let options = MtfOptions { frequency_per_mm: Some(per_mm.clone()), ..MtfOptions::default() };
     let found = wave.otf(0.0, &options).expect("contrast");
-    let side = 1600;
+    let side = 1600_u32;
     let largest = RIM_MM / 1200.0 / (1.0 + (RIM_MM / 2400.0).powi(2));
     let (base, thin) = (response(aluminium(90.0), 550.0, 0.0), response(aluminium(30.0), 550.0, 0.0));
     // The field over m: amplitude for a unit of area of m, and the phase.
@@ -373,11 +372,11 @@ fn contrast_of_thin_metal_is_the_transform_of_its_star() {
     };
     for (k, nu) in per_mm.iter().enumerate() {
         let shift = nu * 550e-6;
-        let step = 2.0 * largest / side as f64;
+        let step = 2.0 * largest / f64::from(side);
         let (mut re, mut im, mut energy) = (0.0, 0.0, 0.0);
         for i in 0..side {
             for j in 0..side {
-                let (mx, my) = ((j as f64 + 0.5) * step - largest, (i as f64 + 0.5) * step - largest);
+                let (mx, my) = ((f64::from(j) + 0.5) * step - largest, (f64::from(i) + 0.5) * step - largest);
                 let [a, b] = field(mx, my);
                 energy += a * a + b * b;
                 let [[p, q], [s, t]] = [field(mx + shift / 2.0, my), field(mx - shift / 2.0, my)];
