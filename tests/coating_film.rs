@@ -89,11 +89,16 @@ fn an_even_coat_changes_no_star() {
         let plain = aluminium(thickness_nm);
         for film in [plain, plain.overcoat(Overcoat::new(1.46, 175.0))] {
             for wavelength_nm in [450.0, 550.0, 700.0] {
-                let wave = wave(Coating::default().metal(metal(film)), wavelength_nm);
-                // f/6: the mean height of s and p changes by some nm times the squared sine, 1.7e-3 at the rim, of the
-                // angle.
-                assert!(wave.rms_nm < 0.1 && wave.strehl > 1.0 - 1e-6, "{film:?}: {} nm", wave.rms_nm);
-                assert!(wave.amplitude_factor > 1.0 - 1e-8);
+                let telescope = prepared(primary(Coating::default().metal(metal(film))));
+                let seen =
+                    |focus| telescope.wavefront(Field::AXIS, focus, wavelength_nm).expect("a wavefront");
+                let (wave, best) = (seen(Focus::Paraxial), seen(Focus::LeastRms));
+                // f/6: the mean height of s and p changes by some tens of nm times the squared sine, 1.7e-3 at the rim,
+                // of the angle, which is a change of focus.
+                assert!(wave.rms_nm < 0.2, "{film:?}: {} nm", wave.rms_nm);
+                assert!(best.rms_nm < 1e-3 && best.strehl > 1.0 - 1e-9, "{film:?}: {} nm", best.rms_nm);
+                // An overcoat over next to no metal returns some 1e-3 more or less at the rim.
+                assert!(wave.amplitude_factor > 1.0 - 1e-7);
             }
         }
     }
@@ -140,7 +145,12 @@ fn thin_rings_are_their_own_integral() {
                 let seen =
                     wave(Coating::default().metal(metal(aluminium(base_nm)).ring(ring)), wavelength_nm);
                 let thickness = |r: f64| base_nm + ring.share(r) * (thin_nm - base_nm);
-                let of = |r: f64| response(aluminium(thickness(r)), wavelength_nm, r);
+                // Counted from the even film in the centre.
+                let datum_nm = response(aluminium(base_nm), wavelength_nm, 0.0).1;
+                let of = |r: f64| {
+                    let (power, height_nm) = response(aluminium(thickness(r)), wavelength_nm, r);
+                    (power, height_nm - datum_nm)
+                };
                 let [strehl, factor] = round_truth(of, wavelength_nm, &[60.0, 85.0]);
                 let found = (seen.strehl, seen.amplitude_factor);
                 assert!(
@@ -190,10 +200,13 @@ fn a_thin_ring_is_haze_and_a_hollow() {
 /// Gauss.
 fn patch_truth(coat: &dyn Fn(f64, f64) -> f64, wavelength_nm: f64, image_um: [f64; 2]) -> f64 {
     let (mut re, mut im, mut amplitude) = (0.0, 0.0, 0.0);
-    // Reflectance and height at each thickness from a fine table of the film's own answers, at normal incidence.
-    let table: Vec<(f64, f64)> =
-        (0..=4000).map(|k| response(aluminium(f64::from(k) * 0.025), wavelength_nm, 0.0)).collect();
-    let film = |thickness_nm: f64| {
+    // Reflectance and height at each thickness from a fine table of the film's own answers, in the centre and at the rim's angle,
+    // between which both change with the squared sine; heights counted from that of 90 nm.
+    let at = |r_mm: f64| -> Vec<(f64, f64)> {
+        (0..=4000).map(|k| response(aluminium(f64::from(k) * 0.025), wavelength_nm, r_mm)).collect()
+    };
+    let (centre, rim) = (at(0.0), at(RIM_MM));
+    let film = |thickness_nm: f64, share: f64| {
         let place = thickness_nm / 0.025;
         let k = (place as usize).clamp(1, 3998);
         let t = place - k as f64;
@@ -204,15 +217,19 @@ fn patch_truth(coat: &dyn Fn(f64, f64) -> f64, wavelength_nm: f64, image_um: [f6
             -(t + 1.0) * t * (t - 2.0) / 2.0,
             (t + 1.0) * t * (t - 1.0) / 6.0,
         ];
-        let sum = |f: &dyn Fn(usize) -> f64| (0..4).map(|i| w[i] * f(k - 1 + i)).sum::<f64>();
-        (sum(&|i| table[i].0), sum(&|i| table[i].1))
+        let both = |i: usize, of: &dyn Fn(&(f64, f64)) -> f64| {
+            of(&centre[k - 1 + i]) + share * (of(&rim[k - 1 + i]) - of(&centre[k - 1 + i]))
+        };
+        let sum = |of: &dyn Fn(&(f64, f64)) -> f64| (0..4).map(|i| w[i] * both(i, of)).sum::<f64>();
+        (sum(&|found| found.0), sum(&|found| found.1) - centre[3600].1)
     };
+    let sine2 = |r: f64| (r / 2400.0).powi(2) / (1.0 + (r / 2400.0).powi(2));
     let ring = (0..40).map(|k| (2.5 * f64::from(k), 2.5 * f64::from(k + 1)));
     for (from, to) in ring {
         for (r, w) in gauss::on_interval(10, from, to) {
             for k in 0..720 {
                 let (sin, cos) = (TAU * f64::from(k) / 720.0).sin_cos();
-                let (power, height_nm) = film(coat(r * cos, r * sin));
+                let (power, height_nm) = film(coat(r * cos, r * sin), sine2(r) / sine2(RIM_MM));
                 let cosine = (1.0 + (r / 2400.0).powi(2)).sqrt().recip();
                 let turn = 1000.0 * (image_um[0] * r * cos + image_um[1] * r * sin)
                     / (1200.0 * (1.0 + (r / 2400.0).powi(2)));
@@ -238,7 +255,6 @@ fn a_soft_patch_of_thin_metal_is_its_own_integral() {
     // The hollow moves the reference point aside, from which the picture is counted.
     let [along, across] = wave.reference_um();
     let strehl = patch_truth(&thickness, 550.0, [along, across]);
-    // The angle's share in the film is left out of the sum: 0.02 nm of height.
     assert!((wave.strehl - strehl).abs() < 1e-6, "{} {strehl}", wave.strehl);
     assert!(wave.strehl < 0.9 && wave.error_estimate < 1e-6);
     let psf = wave.psf(PsfSize { pixels: 64, half_width_um: Some(30.0) }).expect("a star");
@@ -285,9 +301,12 @@ fn a_map_lies_as_it_is_named() {
 #[test]
 fn every_colour_has_its_own_film() {
     let ring = ThinRing::new(40.0, 75.0, 9.0).softness_mm(3.0);
-    let patch = ThinPatch::new([-60.0, 30.0], 12.0, 25.0);
-    let telescope =
-        prepared(primary(Coating::default().metal(metal(aluminium(90.0)).ring(ring).patch(patch))));
+    // Two patches across from each other: the image stays in its place in every colour.
+    let (patch, across) =
+        (ThinPatch::new([-60.0, 30.0], 12.0, 25.0), ThinPatch::new([60.0, -30.0], 12.0, 25.0));
+    let telescope = prepared(primary(
+        Coating::default().metal(metal(aluminium(90.0)).ring(ring).patch(patch).patch(across)),
+    ));
     let spectrum = Spectrum::of_lines(&[430.0, 550.0, 680.0], &[1.0, 2.0, 1.0]).expect("lines");
     let found = telescope.spectral_strehl(Field::AXIS, Focus::Paraxial, &spectrum).expect("a Strehl");
     let middle = telescope.wavefront(Field::AXIS, Focus::Paraxial, 550.0).expect("a wavefront");
@@ -305,8 +324,7 @@ fn every_colour_has_its_own_film() {
     assert!((star.strehl() - found.strehl).abs() < 1e-6);
     // And contrast: the energy-weighted mean of the colours.
     let per_mm = vec![40.0, 120.0];
-    let options =
-        |spectrum| MtfOptions { spectrum, frequency_per_mm: Some(per_mm.clone()), ..MtfOptions::default() };
+    let options = |spectrum| MtfOptions { spectrum, frequency_per_mm: Some(per_mm.clone()) };
     let all = middle.otf(0.0, &options(Some(spectrum.clone()))).expect("contrast");
     let mut mean = [[0.0; 2]; 2];
     for &(nm, share) in &[(430.0, 0.25), (550.0, 0.5), (680.0, 0.25)] {
@@ -332,7 +350,7 @@ fn contrast_of_thin_metal_is_the_transform_of_its_star() {
     let per_mm = vec![0.2 * cutoff_per_mm, 0.5 * cutoff_per_mm];
     let options = MtfOptions { frequency_per_mm: Some(per_mm.clone()), ..MtfOptions::default() };
     let found = wave.otf(0.0, &options).expect("contrast");
-    let side = 1600;
+    let side = 1600_u32;
     let largest = RIM_MM / 1200.0 / (1.0 + (RIM_MM / 2400.0).powi(2));
     let (base, thin) = (response(aluminium(90.0), 550.0, 0.0), response(aluminium(30.0), 550.0, 0.0));
     // The field over m: amplitude for a unit of area of m, and the phase.
@@ -348,16 +366,17 @@ fn contrast_of_thin_metal_is_the_transform_of_its_star() {
         let q = (r / 2400.0).powi(2);
         // r dr/(m dm): light of equal areas of the mirror over the plane of m.
         let spread = (1.0 + q).powi(3) / (1.0 - q);
-        let (amplitude, phase) = (power.sqrt() * spread, TAU / 550.0 * 2.0 * height_nm / (1.0 + q).sqrt());
+        let (amplitude, phase) =
+            (power.sqrt() * spread, TAU / 550.0 * 2.0 * (height_nm - base.1) / (1.0 + q).sqrt());
         [amplitude * phase.cos(), amplitude * phase.sin()]
     };
     for (k, nu) in per_mm.iter().enumerate() {
         let shift = nu * 550e-6;
-        let step = 2.0 * largest / side as f64;
+        let step = 2.0 * largest / f64::from(side);
         let (mut re, mut im, mut energy) = (0.0, 0.0, 0.0);
         for i in 0..side {
             for j in 0..side {
-                let (mx, my) = ((j as f64 + 0.5) * step - largest, (i as f64 + 0.5) * step - largest);
+                let (mx, my) = ((f64::from(j) + 0.5) * step - largest, (f64::from(i) + 0.5) * step - largest);
                 let [a, b] = field(mx, my);
                 energy += a * a + b * b;
                 let [[p, q], [s, t]] = [field(mx + shift / 2.0, my), field(mx - shift / 2.0, my)];
@@ -366,9 +385,11 @@ fn contrast_of_thin_metal_is_the_transform_of_its_star() {
             }
         }
         let (re, im) = (re / energy, im / energy);
-        // Two and a half million places: some 1e-4 by the edges.
-        assert!((found.real[k] - re).abs() < 2e-4, "{} {re}", found.real[k]);
-        assert!((found.imaginary[k].abs() - im.abs()).abs() < 2e-4, "{} {im}", found.imaginary[k]);
+        // The moduli: the reference point is not the vertex's image. Two and a half million places: some 1e-5 by the
+        // edges.
+        let contrast = found.contrast()[k];
+        assert!((contrast - re.hypot(im)).abs() < 1e-4, "{contrast} {}", re.hypot(im));
+        assert!(im.abs() > 1e-4, "thin metal on one side moves the bars");
     }
 }
 
@@ -436,7 +457,7 @@ fn nothing_is_lost_on_the_way() {
 #[test]
 fn trains_with_all_of_it_come_back_from_text() {
     let map = ReflectanceMap::new(
-        net(10.0, |x, y| 0.8 + 0.001 * x + 0.0005 * y),
+        net(10.0, |x, y| 0.6 + 0.001 * x + 0.0005 * y),
         10.0,
         AxisDirection::MinusY,
         AxisDirection::PlusX,
@@ -464,8 +485,8 @@ fn trains_with_all_of_it_come_back_from_text() {
     for word in ["metal", "pinhole", "map", "film", "softness"] {
         assert!(!plain.to_json().contains(word), "{word}");
     }
-    let wave = Prepared::new(&train).wavefront(Field::AXIS, Focus::Paraxial, 500.0);
-    let wave = wave.expect("a wavefront");
+    let ring = ThinRing::new(20.0, 40.0, 33.0);
+    let wave = wave(Coating::default().metal(metal(aluminium(90.0)).ring(ring)), 500.0);
     let again: Wavefront =
         serde_json::from_str(&serde_json::to_string(&wave).expect("text")).expect("a wavefront");
     assert_eq!(again.strehl.to_bits(), wave.strehl.to_bits());

@@ -100,7 +100,7 @@ fn detail_mm(net: &SquareNet<'_>, rim_mm: f64, tolerance: f64) -> f64 {
             }
         }
         // Also where a hole beyond the mirror spoils the sum.
-        !(sum <= tolerance * tolerance * count)
+        sum.is_nan() || sum > tolerance * tolerance * count
     };
     let mut step = 1;
     while rows.min(columns) >= 16 * step && step < 32 && !differs(2 * step) {

@@ -95,7 +95,7 @@ def test_a_star_behind_a_soft_thin_patch_against_the_plain_sum():
     table = np.array([seen_by_tmm(t, 550) for t in grid])
     amplitude = lit * np.sqrt(np.interp(thickness, grid, table[:, 0]))
     cosine = 1 / np.sqrt(1 + (r / (2 * FOCAL_MM)) ** 2)
-    path = 2 * np.interp(thickness, grid, table[:, 1]) * cosine
+    path = 2 * (np.interp(thickness, grid, table[:, 1]) - seen_by_tmm(90, 550)[1]) * cosine
     wave = worn.wavefront(focus="paraxial")
     star = wave.psf(pixels=33, half_width_um=20)
     for row, column in ((16, 16), (10, 20), (25, 7), (3, 16)):
