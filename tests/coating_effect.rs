@@ -64,8 +64,10 @@ fn the_mean_over_the_lit_pupil_agrees_with_double_quadrature() {
     ] {
         let effect = coating_effect(&train, &fresh(), &EffectOptions::default()).expect("an effect");
         println!("{} {}", effect.primary_reflectance - mean, effect.amplitude_factor - factor);
-        assert!((effect.primary_reflectance - mean).abs() < 1e-6, "{}", effect.primary_reflectance);
-        assert!((effect.throughput - mean * diagonal).abs() < 1e-6);
+        // The ring is laid in eight steps, each exact in its mean; where the patch cuts across them 4.6e-6 is left (numpy, the same
+        // steps summed on 7 million points; 2.9e-7 with 32 steps).
+        assert!((effect.primary_reflectance - mean).abs() < 6e-6, "{}", effect.primary_reflectance);
+        assert!((effect.throughput - mean * diagonal).abs() < 6e-6);
         // The ring's eight steps lose a twentieth of its variance, which is 4e-4 of the factor.
         assert!((effect.amplitude_factor - factor).abs() < 5e-5, "{}", effect.amplitude_factor);
         assert!((effect.strehl - 1.0).abs() < 1e-6 && (effect.shape_loss - (1.0 - factor)).abs() < 6e-5);

@@ -9,7 +9,7 @@ use super::arrays::column;
 use super::coating_evidence::{PyCoatingEstimate, branch, wear};
 use super::coating_haze::{PyHazeHalo, PyHazeScatter};
 use super::diagonals::{text, truths};
-use super::errors::{compute, exception, refused};
+use super::errors::{compute, refused};
 use super::rays::draw;
 use super::record::{columns, getters, record};
 use super::spectrum::PySpectrum;

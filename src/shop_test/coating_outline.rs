@@ -295,7 +295,8 @@ impl CoatingOutline {
     /// The coating that has these levels: shares of the power, in the order of [`CoatingOutline::names`].
     ///
     /// A smooth ring becomes [`STEPS`] flat ones, each with the mean of its area: within a step it is wrong by up to a
-    /// fifth of the ring's depth, in the mean by nothing.
+    /// fifth of the ring's depth, in the mean by nothing
+    /// (by 5e-6 of the light where a patch cuts across the steps).
     pub(super) fn coating(&self, levels: &[f64]) -> Coating {
         let (on_rings, on_patches) = levels[1..].split_at(self.rings.len());
         let mut coating = Coating::new(levels[0]);

@@ -80,7 +80,7 @@ def coating_spots(result: CoatingEstimateLike, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("distance from the mirror's centre (mm)")
     ax.set_ylabel("reflectance (share of the light)")
     _style.open_frame(ax)
-    _style.legend(ax, "lower left")
+    _style.legend_below(ax, 3)
     notes = [
         f"{name} {value:.3f} ({low:.3f} to {high:.3f})"
         for name, value, low, high in zip(
@@ -91,13 +91,11 @@ def coating_spots(result: CoatingEstimateLike, ax: Axes | None = None) -> Axes:
             strict=True,
         )
     ]
-    fit = "" if result.p_value is None else f"; fit by chance p = {result.p_value:.2g}"
-    _style.heading(ax, "Lamp readings of the coating", ", ".join(notes[:3]) + fit, *_rest(notes))
+    lines = [", ".join(notes[start : start + 2]) for start in range(0, min(len(notes), 6), 2)]
+    if result.p_value is not None:
+        lines.append(f"so bad a fit by chance: p = {result.p_value:.2g}")
+    _style.heading(ax, "Lamp readings of the coating", *lines)
     return ax
-
-
-def _rest(notes: list[str]) -> list[str]:
-    return [", ".join(notes[3:6])] if len(notes) > 3 else []
 
 
 def recoat(result: RecoatLike, ax: Axes | None = None) -> Axes:
@@ -137,7 +135,7 @@ def recoat(result: RecoatLike, ax: Axes | None = None) -> Axes:
             price = float(result.price[row])
             words += f", price {price:g}"
             if price > 0:
-                words += f": {gain / price:.2g} % for each 1"
+                words += f": {gain / price:.2g} % a unit"
         ax.annotate(
             words,
             (max(end, 0.0), row),
@@ -150,7 +148,7 @@ def recoat(result: RecoatLike, ax: Axes | None = None) -> Axes:
     ax.set_yticks(range(len(labels)), labels)
     ax.invert_yaxis()
     low, high = ax.get_xlim()
-    ax.set_xlim(min(0.0, low), max(high, 1e-3) * 1.55)
+    ax.set_xlim(min(0.0, low), max(high, 1e-3) * 1.75)
     ax.axvline(0.0, color=_style.INK, linewidth=0.8)
     ax.set_xlabel("light gained (% of what passes all parts)")
     _style.open_frame(ax)

@@ -238,7 +238,7 @@ impl RecoatOptions {
 ///
 /// ```
 /// use catoptric::{Coating, Diagonal, FocalLengthMm, FocalPlane, FreshCoat, Primary, RecoatOptions, RecoatPrices,
-/// RecoatWhat, Train,     recoat};
+/// RecoatWhat, Train, recoat};
 /// let mirror = Primary::new(356.0, FocalLengthMm(1673.0)).coating(Coating::new(0.85));
 /// let train = Train::builder(mirror)
 ///     .diagonal(Diagonal::new(74.0).reflectance(0.78))
