@@ -7,6 +7,7 @@ import itertools
 import math
 import re
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 import catoptric as ct
 import matplotlib as mpl
@@ -399,6 +400,28 @@ def test_both_stars_have_one_scale(monkeypatch):
     html.pictures._stars(a_record(), a_record().ladder.rows[0])
     assert len(asked) == 2
     assert asked[0] == asked[1]
+
+
+def test_a_sweep_of_masks_is_drawn_and_told():
+    def plot(ax):
+        for name in ("light", "Strehl", "contrast"):
+            ax.plot([306, 310, 318], [0.8, 0.9, 0.7], label=name)
+        ax.legend(ncols=3)
+
+    sweep = SimpleNamespace(
+        diameter_mm=[306, 310, 318],
+        strehl=[0.88, 0.87, 0.71],
+        plateau_mm=(306, 310),
+        recommended_mm=310,
+        reason="310 mm holds for the most figures.",
+        plot=plot,
+    )
+    shown = html.pictures._mask(SimpleNamespace(mask=sweep))
+    assert "The highest Strehl, 0.88, is at 306 mm" in shown.alt
+    assert "From 306 to 310 mm a mask holds. The one to take: 310 mm." in shown.alt
+    record = small()
+    record.mask = sweep
+    assert sweep.reason in " ".join(Reader(html._why(html._Sections(1), record)).shown)
 
 
 def test_titles_and_notes_are_text_of_the_page_not_of_the_picture():

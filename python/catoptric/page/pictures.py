@@ -181,6 +181,11 @@ def _mask(record: JudgementLike) -> Picture | None:
         f"{plain(diameter.max())} mm. The highest Strehl, {strehl[best]:.2f}, is at "
         f"{plain(diameter[best])} mm."
     )
+    if sweep.plateau_mm is not None:
+        low, high = sweep.plateau_mm
+        alt += f" From {plain(low)} to {plain(high)} mm a mask holds."
+    if sweep.recommended_mm is not None:
+        alt += f" The one to take: {plain(sweep.recommended_mm)} mm."
     return draw("mask", lambda ax: sweep.plot(ax), alt, height_in=3.4)
 
 
