@@ -229,6 +229,15 @@ def test_what_is_now_stands_in_a_row_of_its_own_where_all_works_begin_from_it():
     assert "before 0.5" not in together
 
 
+def test_the_gain_is_that_in_the_middle_of_the_figures_allowed():
+    rows = page_twin.judgement().ladder.rows[:1]
+    rows[0].gains[0].median_gain = 0.0321
+    ladder = page_twin.Ladder(rows)
+    assert "+0.032 (+0.020 to +0.062)" in html._ladder_table(ladder)
+    assert "0.0080 per unit of price" in html._ladder_table(ladder)  # 0.0321/4
+    assert "mask of 308 mm: +0.032 (+0.020 to +0.062)" in html.pictures.gains_picture(ladder).alt
+
+
 def test_cautions_are_there_on_paper_too():
     """Print hides nothing: its rules only set sizes, colours and breaks."""
     assert "display: none" not in style._PRINT
