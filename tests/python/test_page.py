@@ -7,6 +7,7 @@ import itertools
 import math
 import re
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 import catoptric as ct
 import matplotlib as mpl
@@ -228,6 +229,15 @@ def test_what_is_now_stands_in_a_row_of_its_own_where_all_works_begin_from_it():
     assert "before 0.5" not in together
 
 
+def test_the_gain_is_that_in_the_middle_of_the_figures_allowed():
+    rows = page_twin.judgement().ladder.rows[:1]
+    rows[0].gains[0].median_gain = 0.0321
+    ladder = page_twin.Ladder(rows)
+    assert "+0.032 (+0.020 to +0.062)" in html._ladder_table(ladder)
+    assert "0.0080 per unit of price" in html._ladder_table(ladder)  # 0.0321/4
+    assert "mask of 308 mm: +0.032 (+0.020 to +0.062)" in html.pictures.gains_picture(ladder).alt
+
+
 def test_cautions_are_there_on_paper_too():
     """Print hides nothing: its rules only set sizes, colours and breaks."""
     assert "display: none" not in style._PRINT
@@ -399,6 +409,28 @@ def test_both_stars_have_one_scale(monkeypatch):
     html.pictures._stars(a_record(), a_record().ladder.rows[0])
     assert len(asked) == 2
     assert asked[0] == asked[1]
+
+
+def test_a_sweep_of_masks_is_drawn_and_told():
+    def plot(ax):
+        for name in ("light", "Strehl", "contrast"):
+            ax.plot([306, 310, 318], [0.8, 0.9, 0.7], label=name)
+        ax.legend(ncols=3)
+
+    sweep = SimpleNamespace(
+        diameter_mm=[306, 310, 318],
+        strehl=[0.88, 0.87, 0.71],
+        plateau_mm=(306, 310),
+        recommended_mm=310,
+        reason="310 mm holds for the most figures.",
+        plot=plot,
+    )
+    shown = html.pictures._mask(SimpleNamespace(mask=sweep))
+    assert "The highest Strehl, 0.88, is at 306 mm" in shown.alt
+    assert "From 306 to 310 mm a mask holds. The one to take: 310 mm." in shown.alt
+    record = small()
+    record.mask = sweep
+    assert sweep.reason in " ".join(Reader(html._why(html._Sections(1), record)).shown)
 
 
 def test_titles_and_notes_are_text_of_the_page_not_of_the_picture():

@@ -45,8 +45,6 @@ class GainLike(Protocol):
     @property
     def gain_interval(self) -> Interval: ...
     @property
-    def gain_per_price(self) -> float | None: ...
-    @property
     def proven(self) -> bool: ...
 
 
@@ -140,6 +138,14 @@ def chosen(record: JudgementLike) -> RowLike | None:
         if not doubted and row.train_after is not None:
             return row
     return None
+
+
+def middle_gain(got: GainLike) -> float:
+    """Return the gain in the middle of the figures that the evidence allows, where it is known.
+
+    The gain of the one figure behind `before` and `after` may lie outside of the interval.
+    """
+    return float(getattr(got, "median_gain", got.gain))
 
 
 def doubt_about(got: GainLike) -> str:

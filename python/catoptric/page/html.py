@@ -17,6 +17,7 @@ from ._record import (
     RowLike,
     chosen,
     doubt_about,
+    middle_gain,
 )
 from .markup import Markup, items, join, paragraph, tag
 from .numbers import alike, gain, measured, parts, plain
@@ -140,8 +141,8 @@ def _basis(record: JudgementLike) -> str:
 
 
 _PLAIN_VALUE = (
-    " The value before them is that of {}; it may lie at an end of its interval or outside it, "
-    "for the interval also holds what the evidence cannot see."
+    " The value before them, unless it is a gain, is that of {}; it may lie at an end of its "
+    "interval or outside it, for the interval also holds what the evidence cannot see."
 )
 
 
@@ -223,7 +224,10 @@ def _ladder_table(ladder: LadderLike) -> Markup:
         for number, row in enumerate(ladder.rows, 1)
     ]
     below = "below it what it comes to" if now else "below it before and after"
-    caption = f"Gain of each work with its interval of 95 %, {below}, and the gain for its price."
+    caption = (
+        "Gain of each work in the middle of the figures that the evidence allows, with its "
+        f"interval of 95 %; {below}, and the gain for its price."
+    )
     # Roles are named because a telephone stacks the cells, which would take their meaning away.
     table = tag(
         "table",
@@ -273,22 +277,23 @@ def _ladder_row(
         "tr",
         tag("th", f"{number}. {row.name}", *said, scope="row", role="rowheader"),
         tag("td", cost, data_label=price, role="cell"),
-        *(_gain_cell(got, ladder.currency, say_before=say_before) for got in row.gains),
+        *(_gain_cell(got, row.price, ladder.currency, say_before=say_before) for got in row.gains),
         class_="weak" if row.no_proven_gain or row.dominated_by else None,
         role="row",
     )
 
 
-def _gain_cell(got: GainLike, currency: str, *, say_before: bool) -> Markup:
+def _gain_cell(got: GainLike, price: float, currency: str, *, say_before: bool) -> Markup:
     lines = []
     if doubt := doubt_about(got):
         lines.append(doubt)
     if say_before:
         lines.append(f"before {measured(got.before, *got.before_interval, got.unit)}")
     lines.append(f"after {measured(got.after, *got.after_interval, got.unit)}")
-    if got.gain_per_price is not None and got.gain_per_price > 0.0:
-        lines.append(f"{plain(got.gain_per_price, 2)} per {currency or 'unit of price'}")
-    main = tag("span", gain(got.gain, *got.gain_interval, got.unit), class_="main")
+    # The quotient of the two numbers that stand here, so that they agree; losses have no price.
+    if price > 0.0 and middle_gain(got) > 0.0:
+        lines.append(f"{plain(middle_gain(got) / price, 2)} per {currency or 'unit of price'}")
+    main = tag("span", gain(middle_gain(got), *got.gain_interval, got.unit), class_="main")
     more = (tag("span", line, class_="more") for line in lines)
     return tag("td", main, *more, data_label=got.name, role="cell")
 

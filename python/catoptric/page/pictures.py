@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import plotting
 from ..plotting import _style
-from ._record import JudgementLike, LadderLike, RowLike, chosen, doubt_about
+from ._record import JudgementLike, LadderLike, RowLike, chosen, doubt_about, middle_gain
 from .numbers import gain, measured, plain
 from .svg import Picture, draw
 
@@ -181,6 +181,11 @@ def _mask(record: JudgementLike) -> Picture | None:
         f"{plain(diameter.max())} mm. The highest Strehl, {strehl[best]:.2f}, is at "
         f"{plain(diameter[best])} mm."
     )
+    if sweep.plateau_mm is not None:
+        low, high = sweep.plateau_mm
+        alt += f" From {plain(low)} to {plain(high)} mm a mask holds."
+    if sweep.recommended_mm is not None:
+        alt += f" The one to take: {plain(sweep.recommended_mm)} mm."
     return draw("mask", lambda ax: sweep.plot(ax), alt, height_in=3.4)
 
 
@@ -213,7 +218,7 @@ def gains_picture(ladder: LadderLike) -> Picture:
             ax.vlines(0.0, place - 0.2, place + 0.42, color=_style.INK, linewidth=0.8)
             ax.plot(got.gain_interval, (place, place), color=series.colour, linewidth=2.4)
             ax.plot(
-                [got.gain],
+                [middle_gain(got)],
                 [place],
                 series.marker,
                 color=series.colour,
@@ -252,7 +257,7 @@ def _short(name: str, longest: int = LONGEST_NAME) -> str:
 
 def _gain_words(row: RowLike) -> str:
     got = row.gains[0]
-    words = gain(got.gain, *got.gain_interval, got.unit)
+    words = gain(middle_gain(got), *got.gain_interval, got.unit)
     doubt = doubt_about(got)
     return f"{words}, {doubt}" if doubt else words
 

@@ -27,6 +27,9 @@ SALT = "catoptric"
 WIDTH_IN = 4.5
 """Width of every picture, inches: on a telephone its text is then still as large as a footnote."""
 
+MOST_COLUMNS = 2
+"""Columns of a legend that a picture of this width has room for."""
+
 _SETTINGS: dict[Any, Any] = {
     "svg.hashsalt": SALT,
     "svg.fonttype": "path",
@@ -92,6 +95,9 @@ def draw(
         paint(ax)
         for axes in figure.axes:
             axes.patch.set_alpha(0.0)
+            legend = axes.get_legend()
+            if legend is not None and getattr(legend, "_ncols", 1) > MOST_COLUMNS:
+                legend.set_ncols(MOST_COLUMNS)
         painted_title, painted_notes = _take_words(ax)
         file = io.StringIO()
         figure.savefig(file, format="svg", transparent=True, metadata={"Date": None})
