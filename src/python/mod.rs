@@ -51,6 +51,7 @@ mod value_ladder;
 mod view;
 mod view_scenes;
 mod waves;
+mod work;
 
 use pyo3::prelude::*;
 
@@ -92,6 +93,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     moves::register(module)?;
     guards::register(module)?;
     judge::register(module)?;
+    work::register(module)?;
     value_ladder::register(module)?;
     train_judgement::register(module)?;
     diagonals::register(module)?;

@@ -9,7 +9,8 @@ use super::judge::figure_of;
 use super::record::{getters, record};
 use super::seeing::PySeeing;
 use super::train::PyTrain;
-use super::value_ladder::{Asked, PyValueLadder, PyWork, Question};
+use super::value_ladder::{Asked, PyValueLadder, Question};
+use super::work::PyWork;
 use crate::{Evidence, NamedInterval, TrainJudgement};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -50,8 +51,8 @@ record!(PyNamedInterval, "NamedInterval",
 
 /// The judgement of a train: what to do first and why, three numbers, what to measure next, and what that rests on.
 ///
-/// `numbers` holds three: the Strehl ratio at the brightest focus, the diameter of the perfect clear aperture that gathers as
-/// much light, the contrast of the first detail in still air.
+/// `numbers` holds three: the Strehl ratio at the brightest focus, the diameter of the perfect clear aperture that
+/// gathers as much light, the contrast of the first detail in still air.
 ///
 /// Units: see the numbers and the ladder.
 /// Errors: those of `judgement`, which makes it.
@@ -87,8 +88,8 @@ impl PyTrainJudgement {
 
     /// Write the judgement as one HTML page to a file and return its path.
     ///
-    /// Errors: FileExistsError if there is such a file and `overwrite` is not set, other OSErrors where it cannot be written;
-    /// ImportError if matplotlib is missing.
+    /// Errors: FileExistsError if there is such a file and `overwrite` is not set, other OSErrors where it cannot be
+    /// written; ImportError if matplotlib is missing.
     ///
     /// >>> import tempfile, pathlib
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=200, focal_length_mm=1200))
