@@ -1,7 +1,7 @@
 //! Works that one may pay for.
 
 use pyo3::prelude::*;
-use pyo3::types::PyString;
+use pyo3::types::{PyDict, PyString};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{list, maybe_part_number, one_or_list, part_number};
