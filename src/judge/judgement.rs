@@ -47,8 +47,8 @@ pub struct NamedInterval {
 
 /// The judgement of a train: what to do first and why, three numbers, what to measure next, and what all that rests on.
 ///
-/// Shapes: `numbers` holds three: the Strehl ratio at the brightest focus, the diameter of the perfect clear aperture that
-/// gathers as much light, and the contrast of the first detail in still air.
+/// Shapes: `numbers` holds three: the Strehl ratio at the brightest focus, the diameter of the perfect clear aperture
+/// that gathers as much light, and the contrast of the first detail in still air.
 /// Errors: those of [`judgement`], which makes it, also when it is read back from a file.
 /// Leaves out: what [`ValueLadder`] leaves out.
 ///
@@ -129,8 +129,8 @@ impl From<TrainJudgement> for Asked {
 
 /// Judges a train: its worth, what to do first, what to measure next.
 ///
-/// `evidence` is what was measured of the figure; without it the train's own figure is taken as known. Without works the verdict says
-/// what the train is worth.
+/// `evidence` is what was measured of the figure; without it the train's own figure is taken as known. Without works
+/// the verdict says what the train is worth.
 /// Units: see [`LadderOptions`] and [`Work`].
 /// Errors: those of [`value_ladder`](crate::value_ladder).
 /// Method and what it leaves out: see [`ValueLadder`].

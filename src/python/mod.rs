@@ -61,6 +61,7 @@ mod value_ladder;
 mod view;
 mod view_scenes;
 mod waves;
+mod work;
 
 use pyo3::prelude::*;
 
@@ -112,6 +113,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     judge::register(module)?;
     mask::register(module)?;
     mask_row::register(module)?;
+    work::register(module)?;
     value_ladder::register(module)?;
     train_judgement::register(module)?;
     diagonals::register(module)?;

@@ -11,7 +11,8 @@ use super::mask::PyMaskSweep;
 use super::record::{getters, record};
 use super::seeing::PySeeing;
 use super::train::PyTrain;
-use super::value_ladder::{Asked, PyValueLadder, PyWork, Question};
+use super::value_ladder::{Asked, PyValueLadder, Question};
+use super::work::PyWork;
 use crate::{Evidence, NamedInterval, TrainJudgement};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
@@ -52,8 +53,8 @@ record!(PyNamedInterval, "NamedInterval",
 
 /// The judgement of a train: what to do first and why, three numbers, what to measure next, and what that rests on.
 ///
-/// `numbers` holds three: the Strehl ratio at the brightest focus, the diameter of the perfect clear aperture that gathers as
-/// much light, the contrast of the first detail in still air.
+/// `numbers` holds three: the Strehl ratio at the brightest focus, the diameter of the perfect clear aperture that
+/// gathers as much light, the contrast of the first detail in still air.
 ///
 /// Units: see the numbers and the ladder.
 /// Errors: those of `judgement`, which makes it.

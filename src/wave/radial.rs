@@ -14,12 +14,12 @@ const STEP_RAD: f64 = 0.3;
 const COVERED_STEPS: f64 = 4.0;
 /// How often the look may move on when the brightest focus is the last one looked at.
 const MOVES: usize = 6;
-/// An RMS above this, radians (a quarter of a wave), breaks the light up into many maxima along the axis: all are looked at
-/// within this many times the RMS. Spherical aberration has foci out to sqrt(15) of it.
+/// An RMS above this, radians (a quarter of a wave), breaks the light up into many maxima along the axis: all are
+/// looked at within this many times the RMS. Spherical aberration has foci out to sqrt(15) of it.
 const LARGE_RAD: f64 = 1.5;
 const REACH: f64 = 4.5;
-/// Further out the nodes no longer follow the phase: a wavefront RMS above half a wave has no Strehl worth the name, and what
-/// is given for it is good to a few hundredths only.
+/// Further out the nodes no longer follow the phase: a wavefront RMS above half a wave has no Strehl worth the name,
+/// and what is given for it is good to a few hundredths only.
 const FURTHEST_RAD: f64 = 12.0;
 /// Half a step from its summit a maximum still has this share of it.
 const NEAR_GREATEST: f64 = 0.85;
@@ -106,8 +106,8 @@ impl RadialPupil {
         )
     }
 
-    /// The ring between any two radii: a segment of the grid that an end cuts counts with the integral of the cubic through
-    /// its four nodes, up to the end.
+    /// The ring between any two radii: a segment of the grid that an end cuts counts with the integral of the cubic
+    /// through its four nodes, up to the end.
     ///
     /// Left out: what a figure does within a segment beyond its cubic; next to the rim segments are 1 to 5 mm long.
     pub(crate) fn between(
@@ -275,8 +275,8 @@ impl RadialPupil {
         (peak, at_least_rms)
     }
 
-    /// Where the Strehl ratio is greatest within `reach_rad` of the focus of least RMS, step by step: all maxima that come near
-    /// the greatest, for a step away from its summit one may fall behind another.
+    /// Where the Strehl ratio is greatest within `reach_rad` of the focus of least RMS, step by step: all maxima that
+    /// come near the greatest, for a step away from its summit one may fall behind another.
     fn maxima(&self, reach_rad: f64, scratch: &mut Scratch) -> Vec<f64> {
         let steps = (reach_rad / STEP_RAD).ceil();
         let count = 2 * steps as usize + 1;
@@ -311,8 +311,8 @@ impl RadialPupil {
         real * real + imaginary * imaginary
     }
 
-    /// The greatest Strehl ratio near the phasors in the scratch space, of which that at the start is known, and how far
-    /// from the start it is, radians.
+    /// The greatest Strehl ratio near the phasors in the scratch space, of which that at the start is known, and how
+    /// far from the start it is, radians.
     fn climb(&self, at_start: f64, scratch: &mut Scratch) -> (f64, f64) {
         let count = self.weight.len();
         let (mut here, mut passed) = (at_start, 0.0);

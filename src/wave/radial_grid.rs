@@ -63,8 +63,8 @@ impl RadialGrid {
         Self { radius_mm, nodes, weight_mm2 }
     }
 
-    /// The nodes of all segments that the ring between two radii touches, with weights r dr that integrate over the ring
-    /// alone, mm^2.
+    /// The nodes of all segments that the ring between two radii touches, with weights r dr that integrate over the
+    /// ring alone, mm^2.
     pub(crate) fn weights_between(&self, inner_mm: f64, outer_mm: f64) -> (std::ops::Range<usize>, Vec<f64>) {
         let (mut nodes, mut weight_mm2) = (0..0, Vec::new());
         for (k, segment) in self.radius_mm[..self.nodes].chunks_exact(NODES_PER_SEGMENT).enumerate() {

@@ -90,9 +90,10 @@ impl Drawn {
 
     /// What all figures show through a train.
     ///
-    /// The ring is round and knows neither vanes nor clips. Strehls are moved by what the exact train with the plain figure
-    /// differs from it; contrasts by what the exact train with a perfect paraboloid differs from a perfect ring. What vanes do to a
-    /// figure's loss of contrast beyond what they do to a perfect mirror's is left out: below their share of the area times that loss.
+    /// The ring is round and knows neither vanes nor clips. Strehls are moved by what the exact train with the plain
+    /// figure differs from it; contrasts by what the exact train with a perfect paraboloid differs from a perfect ring.
+    /// What vanes do to a figure's loss of contrast beyond what they do to a perfect mirror's is left out: below their
+    /// share of the area times that loss.
     pub(super) fn through(&self, state: &State, exact: &Exact, options: &LadderOptions) -> Seen {
         let prepared = Prepared::new(&state.train);
         let ends = (shadow_radius_mm(&prepared), prepared.open_radius_mm());
@@ -129,7 +130,8 @@ pub(super) struct Sides<'a> {
 /// All figures of a ladder.
 pub(super) struct Figures {
     now: Option<Drawn>,
-    /// For each work that is a refigure: the figures now, where they are drawn side by side with it, and those that it leaves.
+    /// For each work that is a refigure: the figures now, where they are drawn side by side with it, and those that it
+    /// leaves.
     works: Vec<(Option<Drawn>, Option<Drawn>)>,
 }
 

@@ -23,8 +23,8 @@ const FIELD_MM: f64 = 1e-4;
 pub(super) struct Exact {
     /// At the brightest focus.
     pub(super) strehl: f64,
-    /// Of each detail there, the mean over azimuths, in still air; where the figure is drawn, that of a perfect paraboloid in
-    /// its place.
+    /// Of each detail there, the mean over azimuths, in still air; where the figure is drawn, that of a perfect
+    /// paraboloid in its place.
     pub(super) contrast: Vec<f64>,
     /// Share of the power on the clear aperture that reaches the middle of the field.
     pub(super) light: f64,
@@ -43,8 +43,9 @@ struct Shape {
 
 /// What all trains are worth, in their order; `is_drawn` says whose figures are drawn.
 ///
-/// The exact contrast of a figure with kinks takes seconds; that of a drawn one is its round ring's, moved by what the perfect train
-/// differs from the perfect ring (see `drawn`), and the perfect train of one mask and shadow serves all figures.
+/// The exact contrast of a figure with kinks takes seconds; that of a drawn one is its round ring's, moved by what the
+/// perfect train differs from the perfect ring (see `drawn`), and the perfect train of one mask and shadow serves all
+/// figures.
 pub(super) fn exact(states: &[State], is_drawn: &[bool], options: &LadderOptions) -> Vec<Result<Exact>> {
     let bare: Vec<(Train, f64)> = states.iter().map(|s| without_even_coats(&s.train)).collect();
     let (first_shape, shapes) = distinct(bare.iter().map(|(train, _)| train.clone()));
@@ -139,8 +140,8 @@ fn contrast(train: &Train, options: &LadderOptions) -> Result<Vec<f64>> {
     Ok(wave.mtf(&MtfOptions { frequency_per_mm, spectrum: None })?.contrast_mean)
 }
 
-/// Diameter within which the darkest azimuth has lost less than this against the middle of the field, mm, and whether it ends
-/// within a fifth of the focal length.
+/// Diameter within which the darkest azimuth has lost less than this against the middle of the field, mm, and whether
+/// it ends within a fifth of the focal length.
 fn usable_field_mm(prepared: &Prepared, loss_magnitudes: f64) -> (f64, bool) {
     let quick = QuickLight::new(prepared);
     let lit = |radius_mm: f64, azimuth: f64| {

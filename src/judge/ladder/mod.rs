@@ -1,7 +1,7 @@
 //! The value ladder: which work, or which pair of works, buys most.
 //!
-//! The flow: `work` (what is offered), `state` (the trains after it), `exact` (what each train is worth), `drawn` (what the figures
-//! that the evidence allows show through it), `rows` (gains, domination, order), `words`.
+//! The flow: `work` (what is offered), `state` (the trains after it), `exact` (what each train is worth), `drawn` (what
+//! the figures that the evidence allows show through it), `rows` (gains, domination, order), `words`.
 
 mod drawn;
 mod exact;
@@ -34,15 +34,16 @@ const MOST_WORKS: usize = 40;
 /// Works and pairs of works beside one another, by what they gain and what they cost.
 ///
 /// Shapes: one row for each work and for each pair that makes sense, in the order of `order_rule`.
-/// Method: light, usable field and Strehl are those of the exact train, its figure replaced by the plain one of the evidence (from
-/// a sheet or a report: by spherical aberration of its RMS); without evidence the train's own figure is taken as known, and its
-/// contrast is exact too. Intervals are quantiles of paired draws: the same figure before and after, seen through a round ring with
-/// the train's shadow and mask. Their Strehls are moved by what the exact train differs from that ring for the plain figure, their
-/// contrasts (and that of the plain figure) by what it differs for a perfect paraboloid.
-/// A refigure that was measured is drawn beside the figure
+/// Method: light, usable field and Strehl are those of the exact train, its figure replaced by the plain one of the
+/// evidence (from a sheet or a report: by spherical aberration of its RMS); without evidence the train's own figure is
+/// taken as known, and its contrast is exact too. Intervals are quantiles of paired draws: the same figure before and
+/// after, seen through a round ring with the train's shadow and mask. Their Strehls are moved by what the exact train
+/// differs from that ring for the plain figure, their contrasts (and that of the plain figure) by what it differs for a
+/// perfect paraboloid. A refigure that was measured is drawn beside the figure
 /// before, through one mask of the tester's. Trains that differ by an even coat share one wavefront.
-/// Leaves out: what vanes, clips and patches do to a figure's loss of contrast beyond what they do to a perfect mirror's (below
-/// their share of the area times that loss: 0.002 for usual vanes); uncertain reflectances; the wear of time; the work's own risk.
+/// Leaves out: what vanes, clips and patches do to a figure's loss of contrast beyond what they do to a perfect
+/// mirror's (below their share of the area times that loss: 0.002 for usual vanes); uncertain reflectances; the wear of
+/// time; the work's own risk.
 ///
 /// ```
 /// use catoptric::{Diagonal, FocalLengthMm, FocalPlane, LadderOptions, Primary, Train, Work, value_ladder};
@@ -137,8 +138,8 @@ pub(super) struct AsItIs {
 /// Compares works, and pairs of them, by what they gain and what they cost.
 ///
 /// Units: see [`LadderOptions`] and [`Work`].
-/// Errors: [`Error::Input`] for options and works that cannot be, more than 40 works, names that stand twice, evidence of another
-/// mirror, a work that leaves no train that could be built or no light; those of [`Prepared::wavefront`] and
+/// Errors: [`Error::Input`] for options and works that cannot be, more than 40 works, names that stand twice, evidence
+/// of another mirror, a work that leaves no train that could be built or no light; those of [`Prepared::wavefront`] and
 /// [`Wavefront::mtf`](crate::Wavefront::mtf).
 /// Method and what it leaves out: see [`ValueLadder`].
 ///
@@ -464,6 +465,7 @@ fn assumptions(ground: &Ground<'_>) -> Vec<String> {
 mod tests {
     use super::state::of_work;
     use super::*;
+    use crate::model::{Coating, Primary};
     use crate::units::FocalLengthMm;
 
     #[test]
@@ -474,13 +476,11 @@ mod tests {
 
     #[test]
     fn trains_of_one_shape_are_computed_once() {
-        let train = Train::builder(
-            crate::Primary::new(200.0, FocalLengthMm(1200.0)).coating(crate::Coating::new(0.8)),
-        );
+        let train = Train::builder(Primary::new(200.0, FocalLengthMm(1200.0)).coating(Coating::new(0.8)));
         let train = train.build().expect("a train");
         let state = |reflectance: f64| {
             let mut parts = train.to_parts();
-            parts.primary.coating = crate::Coating::new(reflectance);
+            parts.primary.coating = Coating::new(reflectance);
             State { train: parts.build().expect("a train"), figure: FigureOf::Now }
         };
         let found = exact(&[state(0.8), state(0.9)], &[false; 2], &LadderOptions::default());

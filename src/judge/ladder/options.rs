@@ -9,8 +9,9 @@ use crate::wave::{Seeing, check_wavelength};
 /// Most details of one comparison.
 const MOST_DETAILS: usize = 12;
 
-/// Steps of each quantity that count as one: a twentieth of full contrast, a tenth of the star's peak, a tenth of a magnitude of
-/// light, a tenth of the field's diameter. Common practice, no source: about what a trained eye tells side by side.
+/// Steps of each quantity that count as one: a twentieth of full contrast, a tenth of the star's peak, a tenth of a
+/// magnitude of light, a tenth of the field's diameter. Common practice, no source: about what a trained eye tells side
+/// by side.
 pub(super) const CONTRAST_STEP: f64 = 0.05;
 pub(super) const STREHL_STEP: f64 = 0.1;
 pub(super) const LIGHT_STEP_MAGNITUDES: f64 = 0.1;
@@ -18,8 +19,9 @@ pub(super) const FIELD_STEP: f64 = 0.1;
 
 /// How much a step of each quantity counts when works are put in order.
 ///
-/// One step is 0.05 of contrast or 0.1 of the Strehl ratio, 0.1 magnitudes of light, a tenth of the usable field's diameter. Unless given contrast counts
-/// double and the others once: the maker's own judgement, no source, and the user's to change.
+/// One step is 0.05 of contrast or 0.1 of the Strehl ratio, 0.1 magnitudes of light, a tenth of the usable field's
+/// diameter. Unless given contrast counts double and the others once: the maker's own judgement, no source, and the
+/// user's to change.
 ///
 /// ```
 /// let planets = catoptric::LadderWeights { light: 0.25, field: 0.0, ..Default::default() };
@@ -28,8 +30,8 @@ pub(super) const FIELD_STEP: f64 = 0.1;
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LadderWeights {
-    /// For each 0.05 of contrast, the mean over the details; in still air the Strehl ratio, which is the mean contrast of all
-    /// details, counts as one of them with steps of 0.1.
+    /// For each 0.05 of contrast, the mean over the details; in still air the Strehl ratio, which is the mean contrast
+    /// of all details, counts as one of them with steps of 0.1.
     pub contrast: f64,
     /// For each 0.1 magnitudes of light.
     pub light: f64,

@@ -69,8 +69,8 @@ impl fmt::Display for GainBasis {
 ///
 /// Units: Strehl, contrast and light are shares (`unit` is empty), the usable field is in mm.
 /// Shapes: the draws are paired, the same figure before and after; empty where nothing is drawn.
-/// The values are those of the plain figure; they may stand at an end of their intervals, or outside, for the same reason as in
-/// [`crate::Measured`]. What a work is worth is better read off `median_gain`, which the order goes by.
+/// The values are those of the plain figure; they may stand at an end of their intervals, or outside, for the same
+/// reason as in [`crate::Measured`]. What a work is worth is better read off `median_gain`, which the order goes by.
 ///
 /// ```
 /// use catoptric::{FocalLengthMm, LadderOptions, Primary, Train, Work, value_ladder};
@@ -106,8 +106,8 @@ pub struct LadderGain {
     pub gain_per_price: Option<f64>,
     /// What the gain rests on.
     pub basis: GainBasis,
-    /// Whether the whole interval lies above a gain of 0.002 (of the field: 1 mm). An assumed shape and an upper bound prove
-    /// nothing; a promise is taken at its word.
+    /// Whether the whole interval lies above a gain of 0.002 (of the field: 1 mm). An assumed shape and an upper bound
+    /// prove nothing; a promise is taken at its word.
     pub proven: bool,
     /// Draws as it is.
     pub before_draws: Vec<f64>,
@@ -208,8 +208,8 @@ pub struct LadderRow {
     pub score: f64,
     /// 95 % of its draws.
     pub score_interval: Interval,
-    /// Names of rows, or of leaving all as it is, that are no worse in any quantity, cost no more, and are better in one of these;
-    /// an upper bound dominates nothing.
+    /// Names of rows, or of leaving all as it is, that are no worse in any quantity, cost no more, and are better in
+    /// one of these; an upper bound dominates nothing.
     pub dominated_by: Vec<String>,
     /// Whether no quantity has a proven gain.
     pub no_proven_gain: bool,
@@ -224,8 +224,8 @@ pub struct LadderRow {
 }
 
 impl LadderRow {
-    /// What the order goes by: the score for a unit of money; where it costs nothing, or loses, the score itself. The interval is
-    /// that of the score for a unit of money.
+    /// What the order goes by: the score for a unit of money; where it costs nothing, or loses, the score itself. The
+    /// interval is that of the score for a unit of money.
     fn worth(&self) -> (f64, Interval) {
         let by = if self.price > 0.0 { self.price } else { 1.0 };
         let Interval { low, high, share } = self.score_interval;
@@ -251,8 +251,8 @@ impl LadderRow {
     }
 }
 
-/// The weighted steps of a row, the median and 95 % of their draws. In still air the Strehl ratio (the mean of the contrast
-/// of all details) counts as one more detail; in stated air the contrasts in that air count alone.
+/// The weighted steps of a row, the median and 95 % of their draws. In still air the Strehl ratio (the mean of the
+/// contrast of all details) counts as one more detail; in stated air the contrasts in that air count alone.
 pub(super) fn score(gains: &[LadderGain], options: &LadderOptions) -> (f64, Interval) {
     let weights = options.weights;
     let in_air = options.seeing.is_some();

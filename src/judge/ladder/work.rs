@@ -12,8 +12,8 @@ const MOST_PROMISED_NM: f64 = 200.0;
 /// A work that one may pay for: its name, its price, and what it changes.
 ///
 /// Units: mm; shares of the power; prices in the user's own currency, 0 for what costs nothing.
-/// Errors: [`Error::Input`] from [`Work::check`], and wherever works are compared, for a price below 0 or not finite, an empty
-/// name, and values that cannot be.
+/// Errors: [`Error::Input`] from [`Work::check`], and wherever works are compared, for a price below 0 or not finite,
+/// an empty name, and values that cannot be.
 ///
 /// ```
 /// use catoptric::Work;
@@ -50,7 +50,8 @@ pub enum WorkChange {
     Refigure {
         /// What is known, promised or hoped of the figure afterwards.
         after: RefigureAfter,
-        /// Reflectance of the new coat, where one is part of the work; none: the mirror is taken to return what it does now.
+        /// Reflectance of the new coat, where one is part of the work; none: the mirror is taken to return what it does
+        /// now.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         recoat_reflectance: Option<f64>,
     },
@@ -80,8 +81,8 @@ pub enum WorkChange {
 
 /// What is known, promised or hoped of a figure after a refigure.
 ///
-/// A promise is not a measurement: its range is carried as evenly spread, and the shape that it leaves is taken to be spherical
-/// aberration, a conic off the paraboloid. A perfect paraboloid is an upper bound and is called so.
+/// A promise is not a measurement: its range is carried as evenly spread, and the shape that it leaves is taken to be
+/// spherical aberration, a conic off the paraboloid. A perfect paraboloid is an upper bound and is called so.
 ///
 /// ```
 /// use catoptric::RefigureAfter;
