@@ -300,13 +300,16 @@ fn options_that_cannot_be_are_refused() {
     refused(EdgeFitOptions { reduce, ..usual() }, "wavelength_nm");
 }
 
+/// A kind, its numbers, and its height at a radius.
+type LayerCase = (LayerKind, &'static [f64], fn(f64) -> f64);
+
 #[test]
 fn layers_are_found_again_in_heights() {
     // Layers put on a level, a focus and a conic; the library's own layer is what is looked for. Held against scipy with noise:
     // tests/python/test_edge_fit.py.
     let radius_mm: Vec<f64> = (0..=150).map(f64::from).collect();
     let background = |r: f64| 4.0 - 11.0 * (r / 150.0).powi(2) + 6.0 * (r / 150.0).powi(4);
-    let cases: [(LayerKind, &[f64], fn(f64) -> f64); 4] = [
+    let cases: [LayerCase; 4] = [
         (LayerKind::Zone, &[95.0, 13.0, 28.0], |r| 28.0 * (-((r - 95.0) / 13.0).powi(2)).exp()),
         (LayerKind::Hill(2.0), &[40.0, -60.0], |r| -60.0 * (1.0 - r / 40.0).max(0.0).powi(2)),
         (LayerKind::Edge(1.0), &[21.0, 300.0], |r| -300.0 * (1.0 - (150.0 - r) / 21.0).max(0.0)),
