@@ -137,7 +137,9 @@ mod tests {
     fn the_textbook_star_and_one_with_an_obstruction() {
         for (obstruction, width, share) in [
             // Airy's pattern (Born & Wolf, section 8.5.2; the width from scipy's j1, 1.0289939 lambda/D).
-            (0.0, 1.028_993_97, 0.837_785_1),
+            (0.0, 1.028_993_97, 0.837_784_87),
+            // The annulus, integrated with mpmath 1.3 from its closed form (Born & Wolf, section 8.5.2).
+            (0.2, 1.006_752_08, 0.763_918_84),
         ] {
             let outer = 150.0;
             let inner = obstruction * outer;

@@ -13,8 +13,9 @@ const RADIUS_MM: f64 = 3116.0;
 fn figure(stream: &mut Stream, scale: f64, radius_mm: &[f64]) -> Vec<f64> {
     let mut uniform = |low: f64, high: f64| low + (high - low) * stream.uniform();
     let (conic, focus) = (scale * uniform(-150.0, 150.0), scale * uniform(-200.0, 200.0));
-    let waves: Vec<[f64; 3]> =
-        (0..3).map(|k| [scale * uniform(-15.0, 15.0), f64::from(k) + 1.0, uniform(0.0, 6.28)]).collect();
+    let waves: Vec<[f64; 3]> = (0..3)
+        .map(|k| [scale * uniform(-15.0, 15.0), f64::from(k) + 1.0, uniform(0.0, std::f64::consts::TAU)])
+        .collect();
     let (width, drop, power) =
         (uniform(1.0, 15.0), scale * uniform(-300.0, 1200.0), 1.0 + 2.0 * uniform(0.0, 1.0).round());
     let height = |r: &f64| {
