@@ -6,7 +6,7 @@ use super::coating::CoatingEffect;
 use super::evidence::Evidence;
 use super::judgement_parts as parts;
 use super::ladder::{
-    AsItIs, LadderGain, LadderOptions, LadderRow, ValueLadder, Work, capital, change, compared, money,
+    AsItIs, LadderGain, LadderOptions, LadderRow, ValueLadder, Work, brief_change, capital, compared, money,
 };
 use super::mask::MaskSweep;
 use super::words::{all_cautions, of_readings};
@@ -332,23 +332,19 @@ fn verdict(
             ),
         };
     };
+    // Short enough to be read at a glance: the best gain, what is lost, and what ties with it.
     let best = row.gains.iter().filter(|g| g.proven).max_by(|a, b| a.steps().total_cmp(&b.steps()));
-    let gained = best.map_or_else(String::new, |gain| format!(" takes the {}", change(gain)));
-    let lost: Vec<String> = row.gains.iter().filter(|g| loses(g)).map(change).collect();
-    let lost =
-        if lost.is_empty() { String::new() } else { format!(", and in exchange lowers {}", lost.join(", ")) };
-    let promise = if row.gains.iter().any(|g| g.basis == super::ladder::GainBasis::Promised) {
-        " if the promise is kept"
-    } else {
-        ""
-    };
+    let lost = row.gains.iter().filter(|g| loses(g));
+    let changes: Vec<String> = best.into_iter().chain(lost).map(brief_change).collect();
+    let promised = row.gains.iter().any(|g| g.basis == super::ladder::GainBasis::Promised);
+    let promise = if promised { "if the promise is kept, " } else { "" };
     let tied = if row.tied_with.is_empty() {
         String::new()
     } else {
-        format!("; by gain for the money it cannot be told from {}", quoted(&row.tied_with))
+        format!("; tied by gain for the money with {}", quoted(&row.tied_with))
     };
     let price = money(row.price, &ladder.options);
-    format!("First: {} ({price}), which{promise}{gained}{lost}{tied}.", row.name)
+    format!("First: {} ({price}): {promise}{}{tied}.", row.name, changes.join(", "))
 }
 
 fn loses(gain: &LadderGain) -> bool {
@@ -356,9 +352,9 @@ fn loses(gain: &LadderGain) -> bool {
 }
 
 fn quoted(names: &[String]) -> String {
-    let list: Vec<String> = names.iter().take(3).map(|name| format!("\"{name}\"")).collect();
-    let rest = names.len().saturating_sub(3);
-    if rest > 0 { format!("{} and {rest} more", list.join(", ")) } else { list.join(" or ") }
+    let list: Vec<String> = names.iter().take(2).map(|name| format!("\"{name}\"")).collect();
+    let rest = names.len().saturating_sub(2);
+    if rest > 0 { format!("{} and {rest} more", list.join(", ")) } else { list.join(" and ") }
 }
 
 fn lower(text: &str) -> String {

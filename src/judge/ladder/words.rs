@@ -46,14 +46,23 @@ pub(in crate::judge) fn money(price: f64, options: &LadderOptions) -> String {
 }
 
 /// A quantity from before to after, with its gain where that has an interval.
-pub(in crate::judge) fn change(gain: &LadderGain) -> String {
+fn change(gain: &LadderGain) -> String {
+    written(gain, " by the figures allowed")
+}
+
+/// The same without a word on where the interval comes from.
+pub(in crate::judge) fn brief_change(gain: &LadderGain) -> String {
+    written(gain, "")
+}
+
+fn written(gain: &LadderGain, by: &str) -> String {
     let digits = usize::from(gain.unit.is_empty()) + 1;
     let unit = if gain.unit.is_empty() { String::new() } else { format!(" {}", gain.unit) };
     let shown = |v: f64| format!("{v:.digits$}");
     let interval = gain.gain_interval;
     let doubt = if interval.high - interval.low > 0.0 {
         format!(
-            " ({} by the figures allowed, 95 % {} to {}{unit})",
+            " ({}{by}, 95 % {} to {}{unit})",
             signed(gain.median_gain, digits),
             signed(interval.low, digits),
             signed(interval.high, digits)
