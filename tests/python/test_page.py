@@ -231,7 +231,7 @@ def test_what_is_now_stands_in_a_row_of_its_own_where_all_works_begin_from_it():
 
 def test_the_gain_is_that_in_the_middle_of_the_figures_allowed():
     rows = page_twin.judgement().ladder.rows[:1]
-    rows[0].gains[0].median_gain = 0.0321
+    rows[0].gains[0].median_gain, rows[0].gains[0].gain_per_price = 0.0321, 0.0321 / 4
     ladder = page_twin.Ladder(rows)
     assert "+0.032 (+0.020 to +0.062)" in html._ladder_table(ladder)
     assert "0.0080 per unit of price" in html._ladder_table(ladder)  # 0.0321/4
@@ -422,6 +422,7 @@ def test_a_sweep_of_masks_is_drawn_and_told():
         strehl=[0.88, 0.87, 0.71],
         plateau_mm=(306, 310),
         recommended_mm=310,
+        words="A mask of 310 mm takes the Strehl from 0.71 to 0.87.",
         reason="310 mm holds for the most figures.",
         plot=plot,
     )
@@ -430,7 +431,10 @@ def test_a_sweep_of_masks_is_drawn_and_told():
     assert "From 306 to 310 mm a mask holds. The one to take: 310 mm." in shown.alt
     record = small()
     record.mask = sweep
-    assert sweep.reason in " ".join(Reader(html._why(html._Sections(1), record)).shown)
+    told = " ".join(Reader(html._why(html._Sections(1), record)).shown)
+    assert sweep.words in told
+    assert sweep.reason in told
+    assert "in the middle of the figures allowed" in told  # what stands before an interval there
 
 
 def test_titles_and_notes_are_text_of_the_page_not_of_the_picture():

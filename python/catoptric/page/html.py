@@ -146,6 +146,11 @@ _PLAIN_VALUE = (
 )
 
 
+_MIDDLE_VALUE = (
+    "In these sentences the value before an interval is that in the middle of the figures allowed."
+)
+
+
 def _numbers(numbers: Sequence[NumberLike]) -> Markup:
     return tag("dl", *(_number(number) for number in numbers), class_="numbers")
 
@@ -346,7 +351,10 @@ def _pictures(build: _Sections, record: JudgementLike, drawn: bool) -> Markup:
 
 
 def _why(build: _Sections, record: JudgementLike) -> Markup:
-    about_mask = [getattr(getattr(record, "mask", None), "reason", "")]
+    mask = getattr(record, "mask", None)
+    about_mask = [*_words_of(mask), getattr(mask, "reason", "")]
+    if mask is not None and record.evidence is not None:
+        about_mask.append(_MIDDLE_VALUE)
     return build.section(
         "why",
         "Why, and what was assumed",
