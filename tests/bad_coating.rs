@@ -4,8 +4,8 @@
 use catoptric::{
     AxisDirection, Coating, CoatingOutline, CoatingPatch, CoatingRing, CoatingSpots, Diagonal, Error,
     FocalLengthMm, FocalPlane, FreshCoat, KnownPatch, LadderOptions, MeasuredCoating, Metal, MetalCoat,
-    MetalFilm, OutlinePatch, Overcoat, Primary, RecoatOptions, RecoatPrices, ReflectanceMap, ReflectancePhoto,
-    ReflectancePhotoInput, RefigureAfter, Severity, ThicknessMap, ThinPatch, ThinRing, Train, Wear, Work,
+    MetalFilm, OutlinePatch, Overcoat, Primary, RecoatOptions, RecoatPrices, RefigureAfter, ReflectanceMap,
+    ReflectancePhoto, ReflectancePhotoInput, Severity, ThicknessMap, ThinPatch, ThinRing, Train, Wear, Work,
     recoat, value_ladder,
 };
 

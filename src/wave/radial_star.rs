@@ -133,12 +133,37 @@ mod tests {
     use super::*;
     use crate::wave::AIRY;
 
+    /// Width at half height, lambda/D, and share of the energy within Airy's radius, of a perfect annulus: the amplitude
+    /// 2 (J1(x) - e J1(e x))/x/(1 - e^2) (Born & Wolf, section 8.6.2) by bisection and Simpson's rule.
+    fn annulus(e: f64) -> (f64, f64) {
+        let power = |x: f64| {
+            if x == 0.0 {
+                return 1.0;
+            }
+            (2.0 * (libm::j1(x) - e * libm::j1(e * x)) / x / (1.0 - e * e)).powi(2)
+        };
+        let (mut low, mut high) = (0.5, 2.5);
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if power(middle) > 0.5 { low = middle } else { high = middle }
+        }
+        let (end, steps) = (AIRY * std::f64::consts::PI, 2000);
+        let step = end / f64::from(steps);
+        let held = |k: i32| {
+            let x = step * f64::from(k);
+            let weight = if k == 0 || k == steps { 1.0 } else { f64::from(2 + 2 * (k % 2)) };
+            weight * power(x) * x
+        };
+        let held = (0..=steps).map(held).sum::<f64>() * step / 3.0;
+        (2.0 * low / std::f64::consts::PI, 0.5 * (1.0 - e * e) * held)
+    }
+
     #[test]
     fn the_textbook_star_and_one_with_an_obstruction() {
-        for (obstruction, width, share) in [
-            // Airy's pattern (Born & Wolf, section 8.5.2; the width from scipy's j1, 1.0289939 lambda/D).
-            (0.0, 1.028_993_97, 0.837_785_1),
-        ] {
+        // Airy's pattern: the width from scipy's j1, the share 1 - J0^2 - J1^2 (Born & Wolf, section 8.5.2).
+        let (width, share) = annulus(0.0);
+        assert!((width - 1.028_993_97).abs() < 1e-7 && (share - 0.837_785_1).abs() < 1e-7);
+        for (obstruction, (width, share)) in [0.0, 0.2, 0.35].map(|e| (e, annulus(e))) {
             let outer = 150.0;
             let inner = obstruction * outer;
             let grid = RadialGrid::new(outer, &[inner]);

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 
 import catoptric as ct
 import matplotlib as mpl
+import numpy as np
 import page_twin
 import pytest
 from catoptric import page
@@ -558,3 +559,18 @@ def test_gains_are_told_apart_without_colour():
     assert "filled: proven, hollow: not proven" in shown.notes[0]
     assert "recoat the primary: 0.0000" in shown.alt
     assert "not proven" in shown.alt
+
+
+def test_a_curve_through_points_is_that_of_scipy():
+    from scipy.interpolate import PchipInterpolator
+
+    rng = np.random.default_rng(3)
+    x = np.cumsum(rng.uniform(0.05, 1.0, 14))
+    for y in (np.exp(-x), np.cos(2 * x), rng.normal(size=14)):
+        shown_x, shown_y = html.pictures._smooth(x, y)
+        # scipy's slopes inside are the same; its ends are others, so those two pieces are left out.
+        inside = (shown_x >= x[1]) & (shown_x <= x[-2])
+        truth = PchipInterpolator(x, y)(shown_x)
+        np.testing.assert_allclose(shown_y[inside], truth[inside], atol=1e-12)
+        assert shown_y.max() <= y.max() + 1e-12
+        assert shown_y.min() >= y.min() - 1e-12
