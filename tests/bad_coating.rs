@@ -1,5 +1,5 @@
-//! Coatings, maps, spots and prices that cannot be: each fault names its field, the value found, what is allowed and the
-//! likely cause.
+//! Coatings, maps, spots and prices that cannot be: each fault names its field, the value found, what is allowed and
+//! the likely cause.
 
 use catoptric::{
     AxisDirection, Coating, CoatingOutline, CoatingPatch, CoatingRing, CoatingSpots, Diagonal, Error,
@@ -73,8 +73,8 @@ fn photographed(dark: KnownPatch, columns_run: AxisDirection) -> Error {
     ReflectancePhoto::new(input).expect_err("a photograph that cannot be")
 }
 
-/// What is wrong, and what must be said of it: the field exactly, value, allowed range and cause by a part of their text. A
-/// cause is left out where nothing is more likely than anything else.
+/// What is wrong, and what must be said of it: the field exactly, value, allowed range and cause by a part of their
+/// text. A cause is left out where nothing is more likely than anything else.
 #[track_caller]
 fn says(error: &Error, [field, value, allowed, cause]: [&str; 4]) {
     let problems = error.problems();

@@ -121,8 +121,8 @@ fn a_figure_with_its_uncertainty() {
     for row in std::iter::once(&sweep.unmasked).chain(&sweep.rows) {
         let strehl = row.strehl;
         println!(
-            "{:5.0}: Strehl {:.3} ({:.3} to {:.3}) light {:.3} core {:.3} peak {:.3} rises {:?} brighter {:?} holds {:.3} fwhm {:.4} \
-             c {:?} gain {:?} seen {:?} airy {:.3} own {:.3} shift {:.4}",
+            "{:5.0}: Strehl {:.3} ({:.3} to {:.3}) light {:.3} core {:.3} peak {:.3} rises {:?} brighter {:?} holds \
+             {:.3} fwhm {:.4} c {:?} gain {:?} seen {:?} airy {:.3} own {:.3} shift {:.4}",
             row.diameter_mm,
             strehl.value,
             strehl.ends().0,

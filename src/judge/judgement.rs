@@ -24,7 +24,7 @@ const MOST_ROWS: usize = 3;
 ///
 /// ```
 /// let strehl = catoptric::NamedInterval {
-///     name: "Strehl ratio".to_owned(), unit: String::new(), value: 0.77, low: 0.68, high: 0.86, meaning: String::new(),
+///     name: "Strehl ratio".to_owned(), unit: String::new(), meaning: String::new(), value: 0.77, low: 0.68, high: 0.86,
 /// };
 /// assert!(strehl.low <= strehl.value && strehl.value <= strehl.high);
 /// ```
@@ -70,8 +70,8 @@ pub struct TrainJudgement {
     pub numbers: Vec<NamedInterval>,
     /// All works beside one another; none: no works were offered.
     pub ladder: Option<ValueLadder>,
-    /// Masks from the clear aperture inward, for the figures that the readings allow or the figure as described; none where
-    /// the evidence does not say where the error lies.
+    /// Masks from the clear aperture inward, for the figures that the readings allow or the figure as described; none
+    /// where the evidence does not say where the error lies.
     pub mask: Option<MaskSweep>,
     /// What the readings say of the edge, in sentences.
     pub edge: Vec<String>,
@@ -222,22 +222,22 @@ fn numbers(train: &Train, as_it_is: &AsItIs, options: &LadderOptions) -> Vec<Nam
             "Strehl ratio",
             "",
             as_it_is.strehl,
-            "Brightness of the middle of a star's image over that of a perfect mirror with the same obstruction, at the focus an observer \
-             would choose.",
+            "Brightness of the middle of a star's image over that of a perfect mirror with the same obstruction, at \
+             the focus an observer would choose.",
         ),
         named(
             "gathers light like a clear aperture of",
             "mm",
             light,
-            "Diameter of a perfect mirror with nothing in its way that would send as much light to the middle of the field; from \
-             the reflectances as typed, which have no interval.",
+            "Diameter of a perfect mirror with nothing in its way that would send as much light to the middle of the \
+             field; from the reflectances as typed, which have no interval.",
         ),
         named(
             &format!("contrast at {detail} arcsec"),
             "",
             as_it_is.contrast,
-            "Share of the contrast of fine stripes, from one bright stripe to the next as far apart as this, that reaches the image in \
-             still air.",
+            "Share of the contrast of fine stripes, from one bright stripe to the next as far apart as this, that \
+             reaches the image in still air.",
         ),
     ]
 }
@@ -267,7 +267,8 @@ fn outside(strehl: &NamedInterval, evidence: Option<&Evidence>) -> Option<String
     let is_outside = strehl.value < strehl.low || strehl.value > strehl.high;
     (is_outside && evidence.and_then(Evidence::readings).is_some()).then(|| {
         format!(
-            "The plain reduction's Strehl {:.3} lies outside of its total interval: it spreads over an opening what falls within a part of it.",
+            "The plain reduction's Strehl {:.3} lies outside of its total interval: it spreads over an opening what \
+             falls within a part of it.",
             strehl.value
         )
     })

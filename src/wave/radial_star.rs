@@ -133,8 +133,8 @@ mod tests {
     use super::*;
     use crate::wave::AIRY;
 
-    /// Width at half height, lambda/D, and share of the energy within Airy's radius, of a perfect annulus: the amplitude
-    /// 2 (J1(x) - e J1(e x))/x/(1 - e^2) (Born & Wolf, section 8.6.2) by bisection and Simpson's rule.
+    /// Width at half height, lambda/D, and share of the energy within Airy's radius, of a perfect annulus: the
+    /// amplitude 2 (J1(x) - e J1(e x))/x/(1 - e^2) (Born & Wolf, section 8.6.2) by bisection and Simpson's rule.
     fn annulus(e: f64) -> (f64, f64) {
         let power = |x: f64| {
             if x == 0.0 {

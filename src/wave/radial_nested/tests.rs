@@ -106,8 +106,9 @@ fn masks_over_a_known_mirror_agree_with_an_independent_quadrature() {
     assert_eq!(seen, 12);
 }
 
-/// The greatest that Gauss's rule of a segment may miss, for a segment of length 1 and an integrand whose slope turns by 1
-/// in all: the top of Peano's kernel of second order (Davis & Rabinowitz 1984, Methods of Numerical Integration, 4.3).
+/// The greatest that Gauss's rule of a segment may miss, for a segment of length 1 and an integrand whose slope turns
+/// by 1 in all: the top of Peano's kernel of second order (Davis & Rabinowitz 1984, Methods of Numerical Integration,
+/// 4.3).
 fn peano() -> f64 {
     let nodes: Vec<(f64, f64)> = on_interval(NODES_PER_SEGMENT, 0.0, 1.0).collect();
     let kernel =
