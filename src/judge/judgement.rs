@@ -24,7 +24,8 @@ const MOST_ROWS: usize = 3;
 ///
 /// ```
 /// let strehl = catoptric::NamedInterval {
-///     name: "Strehl ratio".to_owned(), unit: String::new(), meaning: String::new(), value: 0.77, low: 0.68, high: 0.86,
+///     name: "Strehl ratio".to_owned(), unit: String::new(), meaning: String::new(),
+///     value: 0.77, low: 0.68, high: 0.86,
 /// };
 /// assert!(strehl.low <= strehl.value && strehl.value <= strehl.high);
 /// ```
