@@ -6,7 +6,7 @@ use super::coating::CoatingEffect;
 use super::evidence::Evidence;
 use super::judgement_parts as parts;
 use super::ladder::{
-    AsItIs, LadderGain, LadderOptions, LadderRow, ValueLadder, Work, capital, change, compared, money,
+    AsItIs, LadderGain, LadderOptions, LadderRow, ValueLadder, Work, brief_change, capital, compared, money,
 };
 use super::mask::MaskSweep;
 use super::words::{all_cautions, of_readings};
@@ -24,7 +24,8 @@ const MOST_ROWS: usize = 3;
 ///
 /// ```
 /// let strehl = catoptric::NamedInterval {
-///     name: "Strehl ratio".to_owned(), unit: String::new(), value: 0.77, low: 0.68, high: 0.86, meaning: String::new(),
+///     name: "Strehl ratio".to_owned(), unit: String::new(), meaning: String::new(),
+///     value: 0.77, low: 0.68, high: 0.86,
 /// };
 /// assert!(strehl.low <= strehl.value && strehl.value <= strehl.high);
 /// ```
@@ -70,8 +71,8 @@ pub struct TrainJudgement {
     pub numbers: Vec<NamedInterval>,
     /// All works beside one another; none: no works were offered.
     pub ladder: Option<ValueLadder>,
-    /// Masks from the clear aperture inward, for the figures that the readings allow or the figure as described; none where
-    /// the evidence does not say where the error lies.
+    /// Masks from the clear aperture inward, for the figures that the readings allow or the figure as described; none
+    /// where the evidence does not say where the error lies.
     pub mask: Option<MaskSweep>,
     /// What the readings say of the edge, in sentences.
     pub edge: Vec<String>,
@@ -222,22 +223,22 @@ fn numbers(train: &Train, as_it_is: &AsItIs, options: &LadderOptions) -> Vec<Nam
             "Strehl ratio",
             "",
             as_it_is.strehl,
-            "Brightness of the middle of a star's image over that of a perfect mirror with the same obstruction, at the focus an observer \
-             would choose.",
+            "Brightness of the middle of a star's image over that of a perfect mirror with the same obstruction, at \
+             the focus an observer would choose.",
         ),
         named(
             "gathers light like a clear aperture of",
             "mm",
             light,
-            "Diameter of a perfect mirror with nothing in its way that would send as much light to the middle of the field; from \
-             the reflectances as typed, which have no interval.",
+            "Diameter of a perfect mirror with nothing in its way that would send as much light to the middle of the \
+             field; from the reflectances as typed, which have no interval.",
         ),
         named(
             &format!("contrast at {detail} arcsec"),
             "",
             as_it_is.contrast,
-            "Share of the contrast of fine stripes, from one bright stripe to the next as far apart as this, that reaches the image in \
-             still air.",
+            "Share of the contrast of fine stripes, from one bright stripe to the next as far apart as this, that \
+             reaches the image in still air.",
         ),
     ]
 }
@@ -267,7 +268,8 @@ fn outside(strehl: &NamedInterval, evidence: Option<&Evidence>) -> Option<String
     let is_outside = strehl.value < strehl.low || strehl.value > strehl.high;
     (is_outside && evidence.and_then(Evidence::readings).is_some()).then(|| {
         format!(
-            "The plain reduction's Strehl {:.3} lies outside of its total interval: it spreads over an opening what falls within a part of it.",
+            "The plain reduction's Strehl {:.3} lies outside of its total interval: it spreads over an opening what \
+             falls within a part of it.",
             strehl.value
         )
     })
@@ -332,23 +334,19 @@ fn verdict(
             ),
         };
     };
+    // Short enough to be read at a glance: the best gain, what is lost, and what ties with it.
     let best = row.gains.iter().filter(|g| g.proven).max_by(|a, b| a.steps().total_cmp(&b.steps()));
-    let gained = best.map_or_else(String::new, |gain| format!(" takes the {}", change(gain)));
-    let lost: Vec<String> = row.gains.iter().filter(|g| loses(g)).map(change).collect();
-    let lost =
-        if lost.is_empty() { String::new() } else { format!(", and in exchange lowers {}", lost.join(", ")) };
-    let promise = if row.gains.iter().any(|g| g.basis == super::ladder::GainBasis::Promised) {
-        " if the promise is kept"
-    } else {
-        ""
-    };
+    let lost = row.gains.iter().filter(|g| loses(g));
+    let changes: Vec<String> = best.into_iter().chain(lost).map(brief_change).collect();
+    let promised = row.gains.iter().any(|g| g.basis == super::ladder::GainBasis::Promised);
+    let promise = if promised { "if the promise is kept, " } else { "" };
     let tied = if row.tied_with.is_empty() {
         String::new()
     } else {
-        format!("; by gain for the money it cannot be told from {}", quoted(&row.tied_with))
+        format!("; tied by gain for the money with {}", quoted(&row.tied_with))
     };
     let price = money(row.price, &ladder.options);
-    format!("First: {} ({price}), which{promise}{gained}{lost}{tied}.", row.name)
+    format!("First: {} ({price}): {promise}{}{tied}.", row.name, changes.join(", "))
 }
 
 fn loses(gain: &LadderGain) -> bool {
@@ -356,9 +354,9 @@ fn loses(gain: &LadderGain) -> bool {
 }
 
 fn quoted(names: &[String]) -> String {
-    let list: Vec<String> = names.iter().take(3).map(|name| format!("\"{name}\"")).collect();
-    let rest = names.len().saturating_sub(3);
-    if rest > 0 { format!("{} and {rest} more", list.join(", ")) } else { list.join(" or ") }
+    let list: Vec<String> = names.iter().take(2).map(|name| format!("\"{name}\"")).collect();
+    let rest = names.len().saturating_sub(2);
+    if rest > 0 { format!("{} and {rest} more", list.join(", ")) } else { list.join(" and ") }
 }
 
 fn lower(text: &str) -> String {

@@ -16,8 +16,8 @@ const MASK_STEP: f64 = 0.006;
 /// A mask leaves this much more than the shadow open.
 const LEAST_OPEN: f64 = 1.1;
 
-/// Masks from the clear aperture inward: over the figures that readings allow, or of a train whose figure is described. None
-/// where numbers on paper do not say where the error lies, and for a mirror without any error.
+/// Masks from the clear aperture inward: over the figures that readings allow, or of a train whose figure is described.
+/// None where numbers on paper do not say where the error lies, and for a mirror without any error.
 pub(super) fn masks(
     train: &Train,
     evidence: Option<&Evidence>,
@@ -59,7 +59,8 @@ pub(super) fn edge(evidence: Option<&Evidence>) -> Vec<String> {
     }
 }
 
-/// What the coats take of light and shape, against the first fresh coats that the works offer; none where they offer none.
+/// What the coats take of light and shape, against the first fresh coats that the works offer; none where they offer
+/// none.
 pub(super) fn coating(train: &Train, works: &[Work]) -> Result<Option<CoatingEffect>> {
     let offered = |of: fn(&WorkChange) -> Option<f64>| works.iter().find_map(|work| of(&work.change));
     let primary = offered(|change| match change {

@@ -45,7 +45,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 #[pyfunction]
 #[pyo3(signature = (what, /, *, powers=None, roll_off=true, step=true, widths_mm=None, largest_drop_nm=None, share=None,
     obstruction_ratio=None, wavelength_nm=None, radius_sigma_mm=None, reading_sigma_mm=None, bench_scatter_mm=None),
-    text_signature = "(what, /, *, powers=(2.0,), roll_off=True, step=True, widths_mm=None, largest_drop_nm=3000.0, share=0.95, \
+    text_signature = "(what, /, *, powers=2.0, roll_off=True, step=True, widths_mm=None, largest_drop_nm=3000.0, share=0.95, \
         obstruction_ratio=None, wavelength_nm=None, radius_sigma_mm=None, reading_sigma_mm=None, bench_scatter_mm=None)")]
 #[allow(clippy::too_many_arguments)]
 fn fit_edges(
@@ -82,7 +82,7 @@ fn fit_edges(
     };
     let usual = EdgeFitOptions::default();
     let options = EdgeFitOptions {
-        powers: powers.map(|p| list(p, "powers")).transpose()?.unwrap_or(usual.powers),
+        powers: powers.map(|p| one_or_list(p, "powers")).transpose()?.unwrap_or(usual.powers),
         roll_off,
         step,
         widths_mm: widths_mm.map(|w| list(w, "widths_mm")).transpose()?,

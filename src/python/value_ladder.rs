@@ -42,7 +42,7 @@ fn both(interval: Interval) -> (f64, f64) {
 /// >>> mirror = ct.Primary(clear_aperture_mm=200, focal_length_mm=1200, conic=-0.7)
 /// >>> ladder = ct.value_ladder(ct.Train(primary=mirror), works=[ct.Work.mask(diameter_mm=180, price=4)])
 /// >>> strehl = ladder.rows[0].gains[0]
-/// >>> assert strehl.name == "Strehl ratio" and strehl.gain_per_price == strehl.gain / 4
+/// >>> assert strehl.name == "Strehl ratio" and strehl.gain_per_price == strehl.median_gain / 4
 #[pyclass(name = "LadderGain", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -73,7 +73,7 @@ getters!(PyLadderGain, |gain| {
     after_interval: (f64, f64) = both(gain.after_interval);
     /// 95 % of the differences, draw by draw.
     gain_interval: (f64, f64) = both(gain.gain_interval);
-    /// Gain for a unit of money; None where it costs nothing.
+    /// The median gain for a unit of money; None where it costs nothing.
     gain_per_price: Option<f64> = gain.gain_per_price;
     /// What it rests on: "described", "drawn", "promised", "assumed_shape" or "upper_bound".
     basis: &'static str = gain.basis.key();

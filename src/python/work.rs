@@ -145,7 +145,7 @@ impl PyWork {
 
     /// Return a change of the diagonal, by the minor axis of the new one, offset for the largest lit circle it serves.
     ///
-    /// Without a reflectance it is taken to return what the present one does.
+    /// Without a reflectance it is taken to return what the present one does, its film included.
     /// Units: mm; a share of the power.
     ///
     /// >>> assert ct.Work.change_diagonal(minor_axis_mm=63.5, price=60).name == "diagonal of 63.5 mm"

@@ -137,7 +137,7 @@ pub(super) fn interpolation(radius_mm: &[f64], at_mm: f64) -> (usize, [f64; NODE
 }
 
 /// The ends of a segment, from its Gauss nodes.
-fn segment_ends(nodes: &[f64]) -> (f64, f64) {
+pub(super) fn segment_ends(nodes: &[f64]) -> (f64, f64) {
     let unit: Vec<f64> = on_interval(NODES_PER_SEGMENT, 0.0, 1.0).map(|(u, _)| u).collect();
     let last = NODES_PER_SEGMENT - 1;
     let length = (nodes[last] - nodes[0]) / (unit[last] - unit[0]);

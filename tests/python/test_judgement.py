@@ -1,5 +1,6 @@
 """Works, the value ladder, and the judgement of a train."""
 
+import html
 import pickle
 
 import catoptric as ct
@@ -73,7 +74,7 @@ def test_light_of_a_recoat_is_a_product():
     area = 1 - (70 / 318) ** 2
     assert light.before == pytest.approx(area * 0.86 * 0.85, abs=1e-9)
     assert light.after == pytest.approx(area * 0.91 * 0.85, abs=1e-9)
-    assert light.gain_per_price == light.gain / 240
+    assert light.gain_per_price == light.median_gain / 240
     assert (light.basis, light.proven) == ("described", True)
 
 
@@ -145,6 +146,56 @@ def test_a_judgement_says_what_to_do_and_keeps_what_it_rests_on():
     assert pickle.loads(pickle.dumps(found)) == found
     for word in ("Sun", "Laser", "glass", "chemicals", "Ladders", "certificate"):
         assert any(word in caution for caution in found.cautions)
+
+
+def test_mask_edge_and_coating_stand_beside_the_ladder():
+    found = ct.judgement(newtonian(), readings("before"), [MASK, COAT], draws=400)
+    sweep = found.mask
+    # The invented mirror's own Strehl ratios at the peak focus behind each mask.
+    for diameter_mm, truth in ((312, 0.862), (308, 0.892)):
+        (at,) = np.flatnonzero(np.abs(np.asarray(sweep.diameter_mm) - diameter_mm) < 1e-9)
+        assert sweep.strehl_low[at] < truth < sweep.strehl_high[at]
+    assert sweep.plateau_mm[0] <= 308
+    assert sweep.plateau_mm[1] >= 312
+    (edge,) = found.edge
+    assert "mm" in edge
+    diagonal = newtonian().diagonal.reflectance
+    own = newtonian().primary.coating.reflectance
+    assert found.coating.throughput == pytest.approx(own * diagonal, abs=1e-9)
+    assert found.coating.fresh.primary_reflectance == 0.91
+    assert pickle.loads(pickle.dumps(found)) == found
+    page = html.unescape(found.to_html())
+    for words in (sweep.words, sweep.reason, edge, *found.coating.words):
+        assert words in page
+    assert len(found.verdict) < 260
+
+
+def test_what_was_not_measured_brings_no_edge():
+    turned = newtonian(primary=primary(figure=[ct.TurnedEdge(width_mm=9, drop_nm=400)]))
+    described = ct.judgement(turned, works=[MASK, COAT])
+    assert described.edge == []
+    assert described.coating is not None
+    assert np.max(described.mask.strehl) > described.numbers[0].value + 0.05
+    on_paper = ct.judgement(newtonian(), sheet(), [MASK])
+    assert (on_paper.mask, on_paper.edge, on_paper.coating) == (None, [], None)
+    for found in (described, on_paper):
+        assert pickle.loads(pickle.dumps(found)) == found
+
+
+def test_a_recoat_takes_all_of_the_old_coat_away():
+    film = ct.MetalFilm(metal="aluminium", thickness_nm=25)
+    ring = ct.ThinRing(inner_radius_mm=60, outer_radius_mm=100, thickness_nm=22)
+    coat = ct.Coating(metal=ct.MetalCoat(film=film, rings=[ring]), pinhole_share=0.01)
+    worn = newtonian(
+        primary=primary(coating=coat), diagonal=ct.Diagonal(minor_axis_mm=70, film=film)
+    )
+    both = ct.Work.recoat(mirror="both", reflectance=(0.91, 0.94), price=270)
+    smaller = ct.Work.change_diagonal(minor_axis_mm=63.5, price=60)
+    after = {r.name: r.train_after for r in ct.value_ladder(worn, works=[both, smaller]).rows}
+    fresh = after["recoat of both mirrors"]
+    assert fresh.primary.coating == ct.Coating(reflectance=0.91)
+    assert (fresh.diagonal.film, fresh.diagonal.reflectance) == (None, 0.94)
+    assert after["diagonal of 63.5 mm"].diagonal.film == film
 
 
 def test_readings_that_cannot_tell_are_said_to():

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 
 import catoptric as ct
 import matplotlib as mpl
+import numpy as np
 import page_twin
 import pytest
 from catoptric import page
@@ -231,7 +232,7 @@ def test_what_is_now_stands_in_a_row_of_its_own_where_all_works_begin_from_it():
 
 def test_the_gain_is_that_in_the_middle_of_the_figures_allowed():
     rows = page_twin.judgement().ladder.rows[:1]
-    rows[0].gains[0].median_gain = 0.0321
+    rows[0].gains[0].median_gain, rows[0].gains[0].gain_per_price = 0.0321, 0.0321 / 4
     ladder = page_twin.Ladder(rows)
     assert "+0.032 (+0.020 to +0.062)" in html._ladder_table(ladder)
     assert "0.0080 per unit of price" in html._ladder_table(ladder)  # 0.0321/4
@@ -422,6 +423,7 @@ def test_a_sweep_of_masks_is_drawn_and_told():
         strehl=[0.88, 0.87, 0.71],
         plateau_mm=(306, 310),
         recommended_mm=310,
+        words="A mask of 310 mm takes the Strehl from 0.71 to 0.87.",
         reason="310 mm holds for the most figures.",
         plot=plot,
     )
@@ -430,7 +432,10 @@ def test_a_sweep_of_masks_is_drawn_and_told():
     assert "From 306 to 310 mm a mask holds. The one to take: 310 mm." in shown.alt
     record = small()
     record.mask = sweep
-    assert sweep.reason in " ".join(Reader(html._why(html._Sections(1), record)).shown)
+    told = " ".join(Reader(html._why(html._Sections(1), record)).shown)
+    assert sweep.words in told
+    assert sweep.reason in told
+    assert "in the middle of the figures allowed" in told  # what stands before an interval there
 
 
 def test_titles_and_notes_are_text_of_the_page_not_of_the_picture():
@@ -554,3 +559,18 @@ def test_gains_are_told_apart_without_colour():
     assert "filled: proven, hollow: not proven" in shown.notes[0]
     assert "recoat the primary: 0.0000" in shown.alt
     assert "not proven" in shown.alt
+
+
+def test_a_curve_through_points_is_that_of_scipy():
+    from scipy.interpolate import PchipInterpolator
+
+    rng = np.random.default_rng(3)
+    x = np.cumsum(rng.uniform(0.05, 1.0, 14))
+    for y in (np.exp(-x), np.cos(2 * x), rng.normal(size=14)):
+        shown_x, shown_y = html.pictures._smooth(x, y)
+        # scipy's slopes inside are the same; its ends are others, so those two pieces are left out.
+        inside = (shown_x >= x[1]) & (shown_x <= x[-2])
+        truth = PchipInterpolator(x, y)(shown_x)
+        np.testing.assert_allclose(shown_y[inside], truth[inside], atol=1e-12)
+        assert shown_y.max() <= y.max() + 1e-12
+        assert shown_y.min() >= y.min() - 1e-12

@@ -387,6 +387,8 @@ def some_masks():
     return ct.mask_sweep(
         real_readings().reduce(draws=200), diameters_mm=[300, 306, 312], star_image=False
     )
+
+
 def some_edges():
     return ct.fit_edges(real_readings(), widths_mm=[2, 3, 5, 9])
 

@@ -96,6 +96,7 @@ kind works gains median_gain gain_per_price basis proven score score_interval do
 no_proven_gain upper_bound tied_with train_after order_rule no_gain_rule field_rule left_out
 field_loss_magnitudes currency train_now evidence before_interval after_interval before_draws
 after_draws value low high meaning numbers ladder next focus figure_words
+mask edge coating
 profile ratios spot_count reference_reflectance reference_sigma ratio_sigma mean_ratio spots outline
 reflectance_sigma reflectance_low reflectance_high covariance seen_by ratio_freedom measured_ratio
 expected_ratio mean_ratio_sigma residual_sigmas chi_square p_value widened_by pulls outliers spot

@@ -146,6 +146,11 @@ _PLAIN_VALUE = (
 )
 
 
+_MIDDLE_VALUE = (
+    "In these sentences the value before an interval is that in the middle of the figures allowed."
+)
+
+
 def _numbers(numbers: Sequence[NumberLike]) -> Markup:
     return tag("dl", *(_number(number) for number in numbers), class_="numbers")
 
@@ -277,22 +282,22 @@ def _ladder_row(
         "tr",
         tag("th", f"{number}. {row.name}", *said, scope="row", role="rowheader"),
         tag("td", cost, data_label=price, role="cell"),
-        *(_gain_cell(got, row.price, ladder.currency, say_before=say_before) for got in row.gains),
+        *(_gain_cell(got, ladder.currency, say_before=say_before) for got in row.gains),
         class_="weak" if row.no_proven_gain or row.dominated_by else None,
         role="row",
     )
 
 
-def _gain_cell(got: GainLike, price: float, currency: str, *, say_before: bool) -> Markup:
+def _gain_cell(got: GainLike, currency: str, *, say_before: bool) -> Markup:
     lines = []
     if doubt := doubt_about(got):
         lines.append(doubt)
     if say_before:
         lines.append(f"before {measured(got.before, *got.before_interval, got.unit)}")
     lines.append(f"after {measured(got.after, *got.after_interval, got.unit)}")
-    # The quotient of the two numbers that stand here, so that they agree; losses have no price.
-    if price > 0.0 and middle_gain(got) > 0.0:
-        lines.append(f"{plain(middle_gain(got) / price, 2)} per {currency or 'unit of price'}")
+    # Losses have no price.
+    if got.gain_per_price is not None and got.gain_per_price > 0.0:
+        lines.append(f"{plain(got.gain_per_price, 2)} per {currency or 'unit of price'}")
     main = tag("span", gain(middle_gain(got), *got.gain_interval, got.unit), class_="main")
     more = (tag("span", line, class_="more") for line in lines)
     return tag("td", main, *more, data_label=got.name, role="cell")
@@ -346,7 +351,10 @@ def _pictures(build: _Sections, record: JudgementLike, drawn: bool) -> Markup:
 
 
 def _why(build: _Sections, record: JudgementLike) -> Markup:
-    about_mask = [getattr(getattr(record, "mask", None), "reason", "")]
+    mask = getattr(record, "mask", None)
+    about_mask = [*_words_of(mask), getattr(mask, "reason", "")]
+    if mask is not None and record.evidence is not None:
+        about_mask.append(_MIDDLE_VALUE)
     return build.section(
         "why",
         "Why, and what was assumed",

@@ -118,6 +118,8 @@ class MaskSweepLike(Protocol):
     def answer(self) -> str: ...
     @property
     def draws(self) -> int: ...
+
+
 class LadderRowLike(Protocol):
     """One work or a pair of works."""
 

@@ -75,7 +75,7 @@ def mask_sweep(result: MaskSweepLike, ax: Axes | None = None) -> Axes:
     ax.set_xlabel(f"inner diameter of the mask (mm); {clear:g} mm: none")
     ax.set_ylabel("share of 1")
     _style.open_frame(ax)
-    _style.legend_below(ax, 4)
+    _style.legend_below(ax, 2)
     notes = [result.answer]
     notes.append("band: 95 % of the figures; " if result.draws else "")
     notes[-1] += "shaded: diameters that hold" if result.plateau_mm else "no diameter holds"

@@ -19,13 +19,13 @@ use self::rows::{Draws, LIGHT, STREHL, mark_dominated, put_in_order, score};
 use self::state::{FigureOf, Ground, State, shadow_radius_mm};
 use super::evidence::Evidence;
 use crate::error::{Error, Result};
-use crate::model::Train;
+use crate::model::{MetalCoat, Train};
 use crate::shop_test::Interval;
 use crate::trace::Prepared;
 
 pub use options::{LadderOptions, LadderWeights};
 pub use rows::{GainBasis, LadderGain, LadderRow};
-pub(super) use words::{capital, change, money};
+pub(super) use words::{brief_change, capital, money};
 pub use work::{RefigureAfter, Work, WorkChange};
 
 /// Most works of one ladder: with all pairs 820 rows.
@@ -388,7 +388,7 @@ fn name_of(works: &[&Work]) -> String {
 fn row(state: &State, mut gains: Vec<LadderGain>, works: &[&Work], options: &LadderOptions) -> LadderRow {
     let price: f64 = works.iter().map(|work| work.price).sum();
     for gain in &mut gains {
-        gain.gain_per_price = (price > 0.0).then(|| gain.gain / price);
+        gain.gain_per_price = (price > 0.0).then(|| gain.median_gain / price);
     }
     let (score, score_interval) = score(&gains, options);
     LadderRow {
@@ -412,13 +412,13 @@ fn assumptions(ground: &Ground<'_>) -> Vec<String> {
     let mut list = Vec::new();
     match ground.evidence {
         Some(Evidence::Readings(_)) => list.push(
-            "Intervals hold 95 % of the figures that the readings allow, each seen through the train's own shadow and mask before and \
-             after. Only the round part of the mirror is judged."
+            "Intervals hold 95 % of the figures that the readings allow, each seen through the train's own shadow and \
+             mask before and after. Only the round part of the mirror is judged."
                 .to_owned(),
         ),
         Some(_) => list.push(
-            "Numbers on paper give the size of the error and not its shape: it is taken to be spherical aberration, so that the gain \
-             of a mask or of another shadow is not proven by them."
+            "Numbers on paper give the size of the error and not its shape: it is taken to be spherical aberration, so \
+             that the gain of a mask or of another shadow is not proven by them."
                 .to_owned(),
         ),
         None => list.push(
@@ -429,24 +429,32 @@ fn assumptions(ground: &Ground<'_>) -> Vec<String> {
     if ground.evidence.is_some() && (own.conic.to_bits() != (-1.0_f64).to_bits() || !own.figure.is_empty()) {
         list.push("The train's own figure is set aside for that of the evidence.".to_owned());
     }
+    let is_uneven = |m: &MetalCoat| !m.rings.is_empty() || !m.patches.is_empty() || m.map.is_some();
+    if own.coating.metal.as_ref().is_some_and(is_uneven) && ground.evidence.is_some() {
+        list.push(
+            "The evidence is taken to be of the glass under the coat, and the hollows of its thin metal come on top: \
+             evidence taken through this coat holds them already, and then the coat is to be given as haze."
+                .to_owned(),
+        );
+    }
     list.push(
-        "Light is counted with the reflectances as typed; they have no interval here. The error of a promise, of wear and of the work \
-         itself is not in the numbers."
+        "Light is counted with the reflectances as typed; they have no interval here. The error of a promise, of wear \
+         and of the work itself is not in the numbers."
             .to_owned(),
     );
     for work in ground.works {
         if let WorkChange::Refigure { after, recoat_reflectance } = &work.change {
             if let RefigureAfter::PromisedRmsNm { least, greatest } = after {
                 list.push(format!(
-                    "\"{}\": a wavefront RMS of {least} to {greatest} nm is promised, not measured; it is carried as evenly spread, and as \
-                     spherical aberration.",
+                    "\"{}\": a wavefront RMS of {least} to {greatest} nm is promised, not measured; it is carried as \
+                     evenly spread, and as spherical aberration.",
                     work.name
                 ));
             }
             if recoat_reflectance.is_none() {
                 list.push(format!(
-                    "\"{}\": figuring takes the coat off, and no new one is part of this work; the mirror is taken to return what it \
-                     does now.",
+                    "\"{}\": figuring takes the coat off, and no new one is part of this work; the mirror is taken to \
+                     return what it does now.",
                     work.name
                 ));
             }

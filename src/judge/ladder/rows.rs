@@ -78,7 +78,7 @@ impl fmt::Display for GainBasis {
 /// let ladder = value_ladder(&train, None, &[Work::mask(180.0, 4.0)], &LadderOptions::default())?;
 /// let strehl = &ladder.rows[0].gains[0];
 /// assert!(strehl.name == "Strehl ratio" && strehl.gain > 0.05 && strehl.proven);
-/// assert_eq!(strehl.gain_per_price, Some(strehl.gain / 4.0));
+/// assert_eq!(strehl.gain_per_price, Some(strehl.median_gain / 4.0));
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -102,7 +102,7 @@ pub struct LadderGain {
     pub after_interval: Interval,
     /// The same of the gain, draw by draw.
     pub gain_interval: Interval,
-    /// Gain for a unit of money; none where it costs nothing.
+    /// The median gain for a unit of money; none where it costs nothing.
     pub gain_per_price: Option<f64>,
     /// What the gain rests on.
     pub basis: GainBasis,

@@ -163,13 +163,16 @@ impl<'a> Ground<'a> {
                 }
                 if let Some(reflectance) = diagonal_reflectance {
                     let diagonal = parts.diagonal.as_mut().ok_or_else(no_diagonal)?;
-                    diagonal.reflectance = *reflectance;
+                    (diagonal.reflectance, diagonal.film) = (*reflectance, None);
                 }
             }
             WorkChange::ChangeDiagonal { minor_axis_mm, reflectance } => {
                 let old = parts.diagonal.ok_or_else(no_diagonal)?;
-                let new = Diagonal::new(*minor_axis_mm).reflectance(reflectance.unwrap_or(old.reflectance));
-                parts.diagonal = Some(new);
+                let new = Diagonal::new(*minor_axis_mm);
+                parts.diagonal = Some(match reflectance {
+                    Some(reflectance) => new.reflectance(*reflectance),
+                    None => Diagonal { film: old.film, ..new.reflectance(old.reflectance) },
+                });
             }
             WorkChange::Mask { diameter_mm } => parts.primary.mask_diameter_mm = Some(*diameter_mm),
         }

@@ -12,26 +12,27 @@ pub(super) fn order_rule(options: &LadderOptions) -> String {
         "0.05 of contrast or 0.1 of Strehl, their mean"
     };
     format!(
-        "Order: first what has a proven gain and is not dominated, then what is dominated, then upper bounds, last what has no \
-         proven gain; within each what costs nothing, then by weighted steps for a unit of money (a loss by its steps alone): \
-         {} for each {detail}, {} for each 0.1 magnitudes of light, {} for each tenth of the field's diameter (your weights; \
-         steps are common practice, no source). Rows whose intervals of this overlap are called tied.",
+        "Order: first what has a proven gain and is not dominated, then what is dominated, then upper bounds, last \
+         what has no proven gain; within each what costs nothing, then by weighted steps for a unit of money (a loss \
+         by its steps alone): {} for each {detail}, {} for each 0.1 magnitudes of light, {} for each tenth of the \
+         field's diameter (your weights; steps are common practice, no source). Rows whose intervals of this overlap \
+         are called tied.",
         w.contrast, w.light, w.field
     )
 }
 
 pub(super) fn no_gain_rule() -> String {
     format!(
-        "A gain is proven where its whole 95 % interval lies above {LEAST_GAIN} (of the field: {LEAST_GAIN_MM} mm); a row without \
-         one has no proven gain. An assumed shape and an upper bound prove nothing; a promise is taken at its word, and is \
-         no measurement."
+        "A gain is proven where its whole 95 % interval lies above {LEAST_GAIN} (of the field: {LEAST_GAIN_MM} mm); a \
+         row without one has no proven gain. An assumed shape and an upper bound prove nothing; a promise is taken at \
+         its word, and is no measurement."
     )
 }
 
 pub(super) fn field_rule(options: &LadderOptions) -> String {
     format!(
-        "The usable field is the circle in the focal plane within which the darkest azimuth has lost less than {} magnitudes \
-         against the middle, for a perfect paraboloid; coma and the eyepiece are left out.",
+        "The usable field is the circle in the focal plane within which the darkest azimuth has lost less than {} \
+         magnitudes against the middle, for a perfect paraboloid; coma and the eyepiece are left out.",
         options.field_loss_magnitudes
     )
 }
@@ -46,14 +47,23 @@ pub(in crate::judge) fn money(price: f64, options: &LadderOptions) -> String {
 }
 
 /// A quantity from before to after, with its gain where that has an interval.
-pub(in crate::judge) fn change(gain: &LadderGain) -> String {
+fn change(gain: &LadderGain) -> String {
+    written(gain, "", " by the figures allowed")
+}
+
+/// The same without a word on where the interval comes from.
+pub(in crate::judge) fn brief_change(gain: &LadderGain) -> String {
+    written(gain, "likely ", "")
+}
+
+fn written(gain: &LadderGain, likely: &str, by: &str) -> String {
     let digits = usize::from(gain.unit.is_empty()) + 1;
     let unit = if gain.unit.is_empty() { String::new() } else { format!(" {}", gain.unit) };
     let shown = |v: f64| format!("{v:.digits$}");
     let interval = gain.gain_interval;
     let doubt = if interval.high - interval.low > 0.0 {
         format!(
-            " ({} by the figures allowed, 95 % {} to {}{unit})",
+            " ({likely}{}{by}, 95 % {} to {}{unit})",
             signed(gain.median_gain, digits),
             signed(interval.low, digits),
             signed(interval.high, digits)

@@ -55,7 +55,7 @@ pub enum WorkChange {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         recoat_reflectance: Option<f64>,
     },
-    /// New coats, even ones, in place of what is there.
+    /// New coats, even ones, in place of all that is there: haze, worn or thin metal, pinholes, a film on the diagonal.
     Recoat {
         /// Share of the power that the primary's new coat returns; none: the primary keeps its coat.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -68,7 +68,7 @@ pub enum WorkChange {
     ChangeDiagonal {
         /// Its minor axis, mm.
         minor_axis_mm: f64,
-        /// Share of the power that it returns; none: that of the present one.
+        /// Share of the power that it returns; none: what the present one returns, its film included.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         reflectance: Option<f64>,
     },
