@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::coating_estimate::{CoatingEstimate, Wear};
 use crate::error::{Error, Result};
 use crate::film::MetalFilm;
-use crate::model::{Coating, CoatingPatch, CoatingRing, MetalCoat, ThinPatch, ThinRing};
+use crate::model::{Coating, CoatingPatch, CoatingRing, MetalCoat, RingProfile, ThinPatch, ThinRing};
 use crate::numeric::roots;
 use crate::units::DEFAULT_WAVELENGTH_NM;
 
@@ -267,6 +267,10 @@ impl Thinning {
 
     fn ring(&self, part: &str, ring: &CoatingRing) -> Result<ThinRing> {
         let thickness_nm = self.thickness(part, ring.reflectance)?;
+        if ring.profile == RingProfile::Smooth {
+            let thin = ThinRing::new(ring.inner_radius_mm, ring.outer_radius_mm, thickness_nm);
+            return Ok(thin.profile(ring.profile));
+        }
         let (wider_mm, softness_mm) = self.rim(part, (ring.reflectance, thickness_nm), ring.softness_mm)?;
         let inner_mm = if ring.inner_radius_mm > 0.0 { ring.inner_radius_mm - wider_mm } else { 0.0 };
         let thin = ThinRing::new(inner_mm, ring.outer_radius_mm + wider_mm, thickness_nm);
