@@ -1,4 +1,5 @@
-//! What a coating costs, what a recoat returns, and a photograph's map: against integrals of another library and closed forms.
+//! What a coating costs, what a recoat returns, and a photograph's map: against integrals of another library and
+//! closed forms.
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
@@ -55,8 +56,8 @@ fn truth() -> Coating {
 
 #[test]
 fn the_mean_over_the_lit_pupil_agrees_with_double_quadrature() {
-    // scipy 1.17.1, scipy.integrate.dblquad over the disc of 178 mm and over the ring from 37 mm, of the base 0.85 with the dip 0.13 sin^2
-    // and the logistic patch laid over it; and (mean A)^2/mean A^2 from the same rule.
+    // scipy 1.17.1, scipy.integrate.dblquad over the disc of 178 mm and over the ring from 37 mm, of the base 0.85
+    // with the dip 0.13 sin^2 and the logistic patch laid over it; and (mean A)^2/mean A^2 from the same rule.
     let bare = Train::builder(mirror().coating(truth())).build().expect("a bare mirror");
     for (train, diagonal, mean, factor) in [
         (bare, 1.0, 0.818_282_258_869_616_4, 0.996_771_815_106_200_6),
@@ -111,7 +112,8 @@ fn thin_metal_is_a_loss_of_shape_and_haze_is_not() {
     println!("{:?} {} {}", thin.strehl, thin.strehl_without_heights, thin.throughput / even.throughput);
     assert!(thin.throughput / even.throughput > 0.998, "as bright");
     assert!((thin.strehl_without_heights - 1.0).abs() < 1e-6);
-    // Closed form (two levels of phase, no refocus): 1 - 4 p (1 - p) sin^2(phi/2), phi = 4 pi 60.0/550; the best focus gains little.
+    // Closed form (two levels of phase, no refocus): 1 - 4 p (1 - p) sin^2(phi/2), phi = 4 pi 60.0/550; the best
+    // focus gains little.
     let p = (139.0_f64.powi(2) - 112.0_f64.powi(2)) / (178.0_f64.powi(2) - 37.0_f64.powi(2));
     let half = 2.0 * std::f64::consts::PI * (87.264_591 - 27.258_398) / 550.0;
     let step = 1.0 - 4.0 * p * (1.0 - p) * half.sin().powi(2);
@@ -227,7 +229,8 @@ fn a_spectrum_weighs_the_film_of_every_colour() {
     let spectrum = Spectrum::of_lines(&[450.0, 650.0], &[1.0, 3.0]).unwrap();
     let options = EffectOptions { spectrum, ..EffectOptions::default() };
     let effect = coating_effect(&train, &fresh(), &options).expect("an effect");
-    // The film's own response, which tests/film.rs holds against another library; the angle (up to 3 degrees) adds 1e-5.
+    // The film's own response, which tests/film.rs holds against another library; the angle (up to 3 degrees) adds
+    // 1e-5.
     let at = |nm: f64| film.response(nm, 0.0).unwrap().reflectance();
     assert!((effect.throughput - 0.25 * at(450.0) - 0.75 * at(650.0)).abs() < 2e-5);
 }

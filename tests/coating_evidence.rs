@@ -1,4 +1,5 @@
-//! Lamp readings to levels of a coating: against least squares of another library, and against mirrors whose truth is known.
+//! Lamp readings to levels of a coating: against least squares of another library, and against mirrors whose truth is
+//! known.
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
@@ -22,8 +23,8 @@ fn old_lane_estimate() -> CoatingEstimate {
 
 #[test]
 fn levels_agree_with_least_squares_of_another_library() {
-    // numpy 2 numpy.linalg.lstsq of the weighted rows, scipy 1.17.1 scipy.stats.t and f; see tests/python/test_coating_evidence.py,
-    // which computes them anew.
+    // numpy 2 numpy.linalg.lstsq of the weighted rows, scipy 1.17.1 scipy.stats.t and f; see
+    // tests/python/test_coating_evidence.py, which computes them anew.
     let smooth = (
         [0.850_678_868_661_775_8, 0.707_259_919_785_866_6, 0.421_419_313_840_836_25],
         [0.008_061_498_799_635_788, 0.012_583_107_354_326_809, 0.011_756_974_881_840_562],
@@ -48,8 +49,8 @@ fn levels_agree_with_least_squares_of_another_library() {
 
 #[test]
 fn the_truth_of_old_lane_lies_where_the_estimate_says() {
-    // The truth of the invented mirror: base 0.85, patch 0.42. The ring's deepest level, 0.72, lies just outside of its interval, as
-    // one in twenty does.
+    // The truth of the invented mirror: base 0.85, patch 0.42. The ring's deepest level, 0.72, lies just outside of
+    // its interval, as one in twenty does.
     let estimate = old_lane_estimate();
     for (part, truth) in [(0, 0.85), (2, 0.42)] {
         let interval = estimate.levels[part].interval;
@@ -103,7 +104,8 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
         for (part, held) in held.iter().enumerate() {
             let share = f64::from(*held) / count as f64;
             println!("reference {reference_sigma}, part {part}: {share}");
-            // Closed form: 95 %, or more where bad fits of chance widen it; three standard deviations of 2000 draws are 1.5 %.
+            // Closed form: 95 %, or more where bad fits of chance widen it; three standard deviations of 2000 draws
+            // are 1.5 %.
             assert!((0.935..0.975).contains(&share), "{part}: {share}");
         }
     }
@@ -122,7 +124,8 @@ fn draws_have_the_moments_of_the_estimate() {
         assert!((means[i] - estimate.levels[i].reflectance).abs() < 4.0 * sigma / (count as f64).sqrt());
         for j in 0..3 {
             let product: f64 = draws.iter().map(|d| (d[i] - means[i]) * (d[j] - means[j])).sum();
-            // Closed form: Student's variance of 24 degrees of freedom is 24/22 of the normal's; the flat's part has none of that.
+            // Closed form: Student's variance of 24 degrees of freedom is 24/22 of the normal's; the flat's part has
+            // none of that.
             let (ratio_i, ratio_j) = (means[i] / 0.9, means[j] / 0.9);
             let flat = ratio_i * ratio_j * 1e-4;
             let truth = 24.0 / 22.0 * (estimate.covariance[i][j] - flat) + flat;

@@ -85,8 +85,8 @@ fn what_only_dims_moves_no_wave() {
 
 #[test]
 fn an_even_coat_changes_no_star_but_its_focus() {
-    // f/6. The light's path over the film at the rim's angle less that in the centre, nm, mean of both polarisations, for
-    // 450, 550 and 700 nm: bare, and under 175 nm of 1.46. tmm 0.2 (S. Byrnes), with the published model's index.
+    // f/6. The light's path over the film at the rim's angle less that in the centre, nm, mean of both polarisations,
+    // for 450, 550 and 700 nm: bare, and under 175 nm of 1.46. tmm 0.2 (S. Byrnes), with the published model's index.
     let paths_nm = [
         (5.0, [[-0.00858, -0.00860, -0.00867], [-0.11509, -0.17321, -0.15215]]),
         (40.0, [[-0.06936, -0.06936, -0.06937], [-0.19145, -0.23055, -0.19340]]),
@@ -101,9 +101,10 @@ fn an_even_coat_changes_no_star_but_its_focus() {
                 let seen =
                     |focus| telescope.wavefront(Field::AXIS, focus, wavelength_nm).expect("a wavefront");
                 let (wave, best) = (seen(Focus::Paraxial), seen(Focus::LeastRms));
-                // Heights are counted from the film's in the centre, as if the mirror stood there: by the rim, that far along the
-                // normal is a path shorter by the cosine. Both grow as r^2, a change of focus, of which the RMS is the rim's
-                // value over sqrt(12) (closed form; the next power, r^4, and the film's own dimming are 1e-3 of it).
+                // Heights are counted from the film's in the centre, as if the mirror stood there: by the rim, that
+                // far along the normal is a path shorter by the cosine. Both grow as r^2, a change of focus, of which
+                // the RMS is the rim's value over sqrt(12) (closed form; the next power, r^4, and the film's own
+                // dimming are 1e-3 of it).
                 let centre_nm = film.response(wavelength_nm, 0.0).expect("a film").height_nm();
                 let rim_nm = path_nm + 2.0 * centre_nm * (1.0 - (1.0 - sine2(RIM_MM)).sqrt());
                 let rms_nm = rim_nm.abs() / 12.0_f64.sqrt();
@@ -216,8 +217,8 @@ fn a_thin_ring_is_haze_and_a_hollow() {
 /// Gauss.
 fn patch_truth(coat: &dyn Fn(f64, f64) -> f64, wavelength_nm: f64, image_um: [f64; 2]) -> f64 {
     let (mut re, mut im, mut amplitude) = (0.0, 0.0, 0.0);
-    // Reflectance and height at each thickness from a fine table of the film's own answers, in the centre and at the rim's angle,
-    // between which both change with the squared sine; heights counted from that of 90 nm.
+    // Reflectance and height at each thickness from a fine table of the film's own answers, in the centre and at the
+    // rim's angle, between which both change with the squared sine; heights counted from that of 90 nm.
     let at = |r_mm: f64| -> Vec<(f64, f64)> {
         (0..=4000).map(|k| response(aluminium(f64::from(k) * 0.025), wavelength_nm, r_mm)).collect()
     };

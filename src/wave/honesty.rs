@@ -14,8 +14,8 @@ use super::wavefront::{Sums, Wavefront};
 use crate::film::{Metal, MetalFilm};
 use crate::model::{
     CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, EdgeRollOff, EdgeStep, FocalPlane, Holder,
-    MetalCoat, MirrorClips, Opening, Primary, Spider, ThinPatch, ThinRing, Train, TurnedEdge, ZernikeTerms,
-    Zone,
+    MetalCoat, MirrorClips, Opening, Primary, RingProfile, Spider, ThinPatch, ThinRing, Train, TurnedEdge,
+    ZernikeTerms, Zone,
 };
 use crate::numeric::pool;
 use crate::numeric::random::Stream;
@@ -76,7 +76,8 @@ fn train(number: usize) -> (Prepared, Field) {
     if draw.once_in(3.0) {
         let inner_mm = draw.between(0.3, 0.8) * aperture_mm / 2.0;
         let ring = CoatingRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(0.3, 0.8));
-        coating = coating.ring(ring);
+        let profile = if ring.reflectance < 0.55 { RingProfile::Smooth } else { RingProfile::Flat };
+        coating = coating.ring(ring.profile(profile));
     }
     if draw.once_in(3.0) {
         let (sin, cos) = (TAU * draw.0.uniform()).sin_cos();
