@@ -126,13 +126,18 @@ fn train(number: usize) -> (Prepared, Field) {
     (Prepared::new(&parts.build().expect("a sound train")), field)
 }
 
-/// Metal that is thin in a ring and in a patch, with hard and soft rims.
+/// Metal that is thin in a ring and in a patch, with hard and soft rims, or with none as sin^2.
 fn worn_metal(draw: &mut Draw, rim_mm: f64) -> MetalCoat {
     let mut coat = MetalCoat::new(MetalFilm::new(Metal::Aluminium, draw.between(60.0, 120.0)));
     if draw.once_in(1.5) {
         let inner_mm = draw.between(0.3, 0.8) * rim_mm;
         let ring = ThinRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(5.0, 50.0));
-        coat = coat.ring(if draw.once_in(2.0) { ring.softness_mm(draw.between(0.3, 2.0)) } else { ring });
+        let is_smooth = ring.thickness_nm > 25.0;
+        coat = coat.ring(match draw.once_in(2.0) {
+            true => ring.softness_mm(draw.between(0.3, 2.0)),
+            false if is_smooth => ring.profile(RingProfile::Smooth),
+            false => ring,
+        });
     }
     if draw.once_in(1.5) {
         let (sin, cos) = (TAU * draw.0.uniform()).sin_cos();
