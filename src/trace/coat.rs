@@ -25,9 +25,9 @@ const RING_STEPS: [f64; 9] = [-REACH, -8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, REAC
 const METAL_STEPS: [f64; 8] = [-8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, REACH];
 const HAZE_STEPS: [f64; 4] = [-8.0, 0.0, 8.0, REACH];
 /// Panels of a smooth ring, in shares of its width: its curvature jumps at both rims, and in its middle the poles of
-/// amplitude and film come closest.
+/// amplitude and film come closest (a film that is gone there, at a tenth of the width from it).
 const SMOOTH_HAZE: [f64; 3] = [0.0, 0.5, 1.0];
-const SMOOTH_METAL: [f64; 5] = [0.0, 0.25, 0.5, 0.75, 1.0];
+const SMOOTH_METAL: [f64; 7] = [0.0, 0.25, 0.4, 0.5, 0.6, 0.75, 1.0];
 /// Beyond the clear aperture by more than this share of its radius a map is held.
 const BEYOND: f64 = 1e-9;
 
