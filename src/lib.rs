@@ -60,8 +60,8 @@ pub use model::{
     AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,
     EdgeStep, FigureLayer, FilterRing, FlatEdge, FocalPlane, FocuserBoard, HeightMap, Holder, Joined,
     MetalCoat, MirrorClips, Misplacement, Opening, Primary, PrimaryInput, RadialProfile, ReflectanceMap,
-    Ripple, SensorMask, Spider, ThicknessMap, ThinPatch, ThinRing, Train, TrainBuilder, TurnedEdge,
-    ZernikeTerms, Zone,
+    RingProfile, Ripple, SensorMask, Spider, ThicknessMap, ThinPatch, ThinRing, Train, TrainBuilder,
+    TurnedEdge, ZernikeTerms, Zone,
 };
 pub use numeric::zernike::Indexing;
 pub use shop_test::{
@@ -72,7 +72,7 @@ pub use shop_test::{
     GratingBench, GratingPicture, Interval, KnifeBench, KnifeEdgeReadings, KnifeFrom, KnifePicture,
     KnownPatch, LayerFit, LayerKind, MaskOpening, Measured, NextMeasurement, Normalisation, Outlier,
     OutlinePatch, OutlineRing, PhotoCheck, RatioOutlier, ReadingsIncrease, ReadingsInput, ReduceOptions,
-    ReflectancePhoto, ReflectancePhotoInput, RingProfile, Settling, SheetFigure, SmoothFigure, SpotResidual,
+    ReflectancePhoto, ReflectancePhotoInput, Settling, SheetFigure, SmoothFigure, SpotResidual,
     SurfaceOrWavefront, TestPlace, TestSheet, TestSheetInput, TestSource, ThinBranch, ThinMetalPart,
     TurnedRun, TurnedRuns, TurnedRunsInput, Wear, ZernikeFigure, ZernikeReport, ZernikeReportInput,
     ZoneCheck, bench_scatter, expected_readings, fit_zone, grating_picture, knife_edge_picture,

@@ -1,9 +1,10 @@
-//! Lamp readings to levels of a coating: against least squares of another library, and against mirrors whose truth is known.
+//! Lamp readings to levels of a coating: against least squares of another library, and against mirrors whose truth is
+//! known.
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
-    CoatingEstimate, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput, OutlinePatch, OutlineRing,
-    RingProfile, Wear,
+    CoatingEstimate, CoatingOutline, CoatingSpot, CoatingSpots, CoatingSpotsInput, FocalLengthMm, Metal,
+    MetalFilm, OutlinePatch, OutlineRing, Prepared, Primary, RingProfile, Train, Wear,
 };
 
 fn old_lane() -> CoatingSpots {
@@ -22,8 +23,8 @@ fn old_lane_estimate() -> CoatingEstimate {
 
 #[test]
 fn levels_agree_with_least_squares_of_another_library() {
-    // numpy 2 numpy.linalg.lstsq of the weighted rows, scipy 1.17.1 scipy.stats.t and f; see tests/python/test_coating_evidence.py,
-    // which computes them anew.
+    // numpy 2 numpy.linalg.lstsq of the weighted rows, scipy 1.17.1 scipy.stats.t and f; see
+    // tests/python/test_coating_evidence.py, which computes them anew.
     let smooth = (
         [0.850_678_868_661_775_8, 0.707_259_919_785_866_6, 0.421_419_313_840_836_25],
         [0.008_061_498_799_635_788, 0.012_583_107_354_326_809, 0.011_756_974_881_840_562],
@@ -48,8 +49,8 @@ fn levels_agree_with_least_squares_of_another_library() {
 
 #[test]
 fn the_truth_of_old_lane_lies_where_the_estimate_says() {
-    // The truth of the invented mirror: base 0.85, patch 0.42. The ring's deepest level, 0.72, lies just outside of its interval, as
-    // one in twenty does.
+    // The truth of the invented mirror: base 0.85, patch 0.42. The ring's deepest level, 0.72, lies just outside of
+    // its interval, as one in twenty does.
     let estimate = old_lane_estimate();
     for (part, truth) in [(0, 0.85), (2, 0.42)] {
         let interval = estimate.levels[part].interval;
@@ -103,7 +104,8 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
         for (part, held) in held.iter().enumerate() {
             let share = f64::from(*held) / count as f64;
             println!("reference {reference_sigma}, part {part}: {share}");
-            // Closed form: 95 %, or more where bad fits of chance widen it; three standard deviations of 2000 draws are 1.5 %.
+            // Closed form: 95 %, or more where bad fits of chance widen it; three standard deviations of 2000 draws
+            // are 1.5 %.
             assert!((0.935..0.975).contains(&share), "{part}: {share}");
         }
     }
@@ -122,7 +124,8 @@ fn draws_have_the_moments_of_the_estimate() {
         assert!((means[i] - estimate.levels[i].reflectance).abs() < 4.0 * sigma / (count as f64).sqrt());
         for j in 0..3 {
             let product: f64 = draws.iter().map(|d| (d[i] - means[i]) * (d[j] - means[j])).sum();
-            // Closed form: Student's variance of 24 degrees of freedom is 24/22 of the normal's; the flat's part has none of that.
+            // Closed form: Student's variance of 24 degrees of freedom is 24/22 of the normal's; the flat's part has
+            // none of that.
             let (ratio_i, ratio_j) = (means[i] / 0.9, means[j] / 0.9);
             let flat = ratio_i * ratio_j * 1e-4;
             let truth = 24.0 / 22.0 * (estimate.covariance[i][j] - flat) + flat;
@@ -153,24 +156,31 @@ fn the_coating_of_the_train_is_what_the_spots_see() {
     let coating = estimate.coating(Wear::Haze).expect("levels below 1");
     assert_eq!(coating.patches[0].softness_mm, 3.0);
     assert_eq!(coating.reflectance, estimate.levels[0].reflectance);
-    // Closed form: the mean of sin^2 over a ring's area is a half, where the weight r is odd about its middle.
-    let area = |a: f64, b: f64| b * b - a * a;
-    let mean: f64 =
-        coating.rings.iter().map(|r| r.reflectance * area(r.inner_radius_mm, r.outer_radius_mm)).sum();
-    let (base, deep) = (estimate.levels[0].reflectance, estimate.levels[1].reflectance);
-    let mean = mean / area(112.0, 139.0);
-    assert!((mean - 0.5 * (base + deep)).abs() < 1e-9, "{mean}");
-    // A single step is off by less than a fifth of the depth: sin^2 rises by pi/8 of it in a step at its steepest.
-    let at = |r: f64| {
-        coating
-            .rings
-            .iter()
-            .find(|c| (c.inner_radius_mm..c.outer_radius_mm).contains(&r))
-            .map(|c| c.reflectance)
-    };
-    for r in [112.5, 118.0, 125.5, 133.0] {
-        assert!((at(r).expect("on the ring") - estimate.reflectance_at(0.0, -r)).abs() < 0.2 * (base - deep));
+    // One ring with the levels and the profile of the fit: what the train returns at a place is what the fit says there.
+    let [ring] = coating.rings[..] else { panic!("one ring") };
+    assert_eq!((ring.profile, ring.reflectance), (RingProfile::Smooth, estimate.levels[1].reflectance));
+    let mirror = Primary::new(356.0, FocalLengthMm(1673.0)).coating(coating);
+    let telescope = Prepared::new(&Train::builder(mirror).build().expect("a mirror"));
+    for [x, y] in [[0.0, -112.5], [0.0, -118.0], [90.0, -90.0], [133.0, 0.0], [-46.0, 107.0], [-30.0, 112.0]]
+    {
+        let apart = telescope.reflectance(x, y) - estimate.reflectance_at(x, y);
+        assert!(apart.abs() < 1e-14, "{x} {y}: {apart:e}");
     }
+    // As metal the middle agrees, and half-way the words say what does not.
+    let film = MetalFilm::new(Metal::Aluminium, 100.0);
+    let coating = estimate.coating(Wear::ThinMetal(film)).expect("thin metal");
+    let thin = coating.metal.clone().expect("metal");
+    assert_eq!((thin.rings.len(), thin.rings[0].profile), (1, RingProfile::Smooth));
+    let mirror = Primary::new(356.0, FocalLengthMm(1673.0)).coating(coating);
+    let telescope = Prepared::new(&Train::builder(mirror).build().expect("a mirror"));
+    for r in [60.0, 111.9, 125.5, 139.1] {
+        // The angle of incidence changes some 1e-5.
+        let apart = telescope.reflectance(r, 0.0) - estimate.reflectance_at(r, 0.0);
+        assert!(apart.abs() < 3e-5, "{r}: {apart:e}");
+    }
+    let half_way = telescope.reflectance(118.75, 0.0);
+    let words = estimate.thin_metal(&film).expect("thin metal").remove(0).words;
+    assert!(words.contains(&format!("returns {half_way:.2} where")), "{half_way} {words}");
 }
 
 #[test]

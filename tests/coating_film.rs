@@ -6,7 +6,7 @@ use catoptric::numeric::gauss;
 use catoptric::{
     AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Field, FocalLengthMm, FocalPlane, Focus,
     Joined, Metal, MetalCoat, MetalFilm, MtfOptions, Overcoat, Prepared, Primary, PsfSize, RadialProfile,
-    ReflectanceMap, Spectrum, ThicknessMap, ThinPatch, ThinRing, Train, TurnedEdge, Wavefront,
+    ReflectanceMap, RingProfile, Spectrum, ThicknessMap, ThinPatch, ThinRing, Train, TurnedEdge, Wavefront,
 };
 use ndarray::Array2;
 
@@ -84,18 +84,35 @@ fn what_only_dims_moves_no_wave() {
 }
 
 #[test]
-fn an_even_coat_changes_no_star() {
-    for thickness_nm in [5.0, 40.0, 100.0] {
+fn an_even_coat_changes_no_star_but_its_focus() {
+    // f/6. The light's path over the film at the rim's angle less that in the centre, nm, mean of both polarisations,
+    // for 450, 550 and 700 nm: bare, and under 175 nm of 1.46. tmm 0.2 (S. Byrnes), with the published model's index.
+    let paths_nm = [
+        (5.0, [[-0.00858, -0.00860, -0.00867], [-0.11509, -0.17321, -0.15215]]),
+        (40.0, [[-0.06936, -0.06936, -0.06937], [-0.19145, -0.23055, -0.19340]]),
+        (100.0, [[-0.17340, -0.17340, -0.17340], [-0.29553, -0.33458, -0.29744]]),
+    ];
+    let sine2 = |r: f64| (r / 2400.0).powi(2) / (1.0 + (r / 2400.0).powi(2));
+    for (thickness_nm, both) in paths_nm {
         let plain = aluminium(thickness_nm);
-        for film in [plain, plain.overcoat(Overcoat::new(1.46, 175.0))] {
-            for wavelength_nm in [450.0, 550.0, 700.0] {
+        for (film, by_colour) in [plain, plain.overcoat(Overcoat::new(1.46, 175.0))].into_iter().zip(both) {
+            for (wavelength_nm, path_nm) in [450.0, 550.0, 700.0].into_iter().zip(by_colour) {
                 let telescope = prepared(primary(Coating::default().metal(metal(film))));
                 let seen =
                     |focus| telescope.wavefront(Field::AXIS, focus, wavelength_nm).expect("a wavefront");
                 let (wave, best) = (seen(Focus::Paraxial), seen(Focus::LeastRms));
-                // f/6: the mean height of s and p changes by some tens of nm times the squared sine, 1.7e-3 at the rim,
-                // of the angle, which is a change of focus.
-                assert!(wave.rms_nm < 0.2, "{film:?}: {} nm", wave.rms_nm);
+                // Heights are counted from the film's in the centre, as if the mirror stood there: by the rim, that
+                // far along the normal is a path shorter by the cosine. Both grow as r^2, a change of focus, of which
+                // the RMS is the rim's value over sqrt(12) (closed form; the next power, r^4, and the film's own
+                // dimming are 1e-3 of it).
+                let centre_nm = film.response(wavelength_nm, 0.0).expect("a film").height_nm();
+                let rim_nm = path_nm + 2.0 * centre_nm * (1.0 - (1.0 - sine2(RIM_MM)).sqrt());
+                let rms_nm = rim_nm.abs() / 12.0_f64.sqrt();
+                assert!(
+                    (wave.rms_nm - rms_nm).abs() < 1e-3 * rms_nm + 1e-5,
+                    "{film:?}: {} {rms_nm}",
+                    wave.rms_nm
+                );
                 assert!(best.rms_nm < 1e-3 && best.strehl > 1.0 - 1e-9, "{film:?}: {} nm", best.rms_nm);
                 // An overcoat over next to no metal returns some 1e-3 more or less at the rim.
                 assert!(wave.amplitude_factor > 1.0 - 1e-7);
@@ -200,8 +217,8 @@ fn a_thin_ring_is_haze_and_a_hollow() {
 /// Gauss.
 fn patch_truth(coat: &dyn Fn(f64, f64) -> f64, wavelength_nm: f64, image_um: [f64; 2]) -> f64 {
     let (mut re, mut im, mut amplitude) = (0.0, 0.0, 0.0);
-    // Reflectance and height at each thickness from a fine table of the film's own answers, in the centre and at the rim's angle,
-    // between which both change with the squared sine; heights counted from that of 90 nm.
+    // Reflectance and height at each thickness from a fine table of the film's own answers, in the centre and at the
+    // rim's angle, between which both change with the squared sine; heights counted from that of 90 nm.
     let at = |r_mm: f64| -> Vec<(f64, f64)> {
         (0..=4000).map(|k| response(aluminium(f64::from(k) * 0.025), wavelength_nm, r_mm)).collect()
     };
@@ -466,10 +483,12 @@ fn trains_with_all_of_it_come_back_from_text() {
         ThicknessMap::new(net(10.0, |x, _| 60.0 + 0.1 * x), 10.0, AxisDirection::PlusX, AxisDirection::PlusY);
     let coat = metal(aluminium(90.0).overcoat(Overcoat::new(1.46, 120.0)))
         .ring(ThinRing::new(20.0, 40.0, 33.0).softness_mm(1.25))
+        .ring(ThinRing::new(45.0, 65.0, 28.0).profile(RingProfile::Smooth))
         .patch(ThinPatch::new([-50.0, 10.0], 9.0, 12.5).softness_mm(0.75))
         .map(thick);
     let coating = Coating::of_map(map)
         .ring(CoatingRing::new(50.0, 60.0, 0.7).softness_mm(0.5))
+        .ring(CoatingRing::new(70.0, 90.0, 0.6).profile(RingProfile::Smooth))
         .patch(CoatingPatch::new([5.0, 5.0], 4.0, 0.3))
         .pinhole_share(0.02)
         .metal(coat);
@@ -482,7 +501,7 @@ fn trains_with_all_of_it_come_back_from_text() {
     let plain = Train::builder(primary(Coating::new(0.9).ring(CoatingRing::new(1.0, 2.0, 0.5))))
         .build()
         .expect("a train");
-    for word in ["metal", "pinhole", "map", "film", "softness"] {
+    for word in ["metal", "pinhole", "map", "film", "softness", "profile"] {
         assert!(!plain.to_json().contains(word), "{word}");
     }
     let ring = ThinRing::new(20.0, 40.0, 33.0);
@@ -490,6 +509,68 @@ fn trains_with_all_of_it_come_back_from_text() {
     let again: Wavefront =
         serde_json::from_str(&serde_json::to_string(&wave).expect("text")).expect("a wavefront");
     assert_eq!(again.strehl.to_bits(), wave.strehl.to_bits());
+}
+
+/// A ring's share as its page writes it.
+fn smooth_share(r: f64, inner: f64, outer: f64) -> f64 {
+    if r > inner && r < outer { (PI * (r - inner) / (outer - inner)).sin().powi(2) } else { 0.0 }
+}
+
+#[test]
+fn smooth_rings_are_their_own_integral() {
+    for (base_nm, thin_nm) in [(100.0, 40.0), (90.0, 8.0), (60.0, 0.0), (100.0, 14.0)] {
+        for wavelength_nm in [450.0, 550.0, 700.0] {
+            let ring = ThinRing::new(60.0, 85.0, thin_nm).profile(RingProfile::Smooth);
+            let seen = wave(Coating::default().metal(metal(aluminium(base_nm)).ring(ring)), wavelength_nm);
+            let datum_nm = response(aluminium(base_nm), wavelength_nm, 0.0).1;
+            let of = |r: f64| {
+                let film = aluminium(base_nm + smooth_share(r, 60.0, 85.0) * (thin_nm - base_nm));
+                let (power, height_nm) = response(film, wavelength_nm, r);
+                (power, height_nm - datum_nm)
+            };
+            let [strehl, factor] = round_truth(of, wavelength_nm, &[60.0, 85.0]);
+            let found = (seen.strehl, seen.amplitude_factor);
+            assert!((found.0 - strehl).abs() < 1e-8, "{thin_nm} {wavelength_nm}: {found:?} {strehl}");
+            assert!((found.1 - factor).abs() < 1e-8, "{thin_nm} {wavelength_nm}: {found:?} {factor}");
+        }
+    }
+    // As haze: no wave, and the factor of its own integral. From the centre, across another ring, and nearly black.
+    for (inner, outer, dim) in [(60.0, 85.0, 0.72), (0.0, 40.0, 0.3), (30.0, 100.0, 0.01)] {
+        let ring = CoatingRing::new(inner, outer, dim).profile(RingProfile::Smooth);
+        let under = CoatingRing::new(50.0, 70.0, 0.6);
+        let seen = wave(Coating::new(0.9).ring(under).ring(ring), 550.0);
+        let of = |r: f64| {
+            let under = if (50.0..70.0).contains(&r) { 0.6 } else { 0.9 };
+            (under + smooth_share(r, inner, outer) * (dim - under), 0.0)
+        };
+        let mut cuts = vec![50.0, 70.0];
+        cuts.extend([inner, outer].into_iter().filter(|r| *r > 0.0 && *r < RIM_MM));
+        cuts.sort_by(f64::total_cmp);
+        let [_, factor] = round_truth(of, 550.0, &cuts);
+        assert!((seen.amplitude_factor - factor).abs() < 1e-8, "{} {factor}", seen.amplitude_factor);
+        assert!(seen.rms_nm < 1e-6);
+    }
+}
+
+#[test]
+fn slopes_of_a_smooth_ring_are_those_of_its_height() {
+    // Rays meet the film's own slope: the spot of the outermost steep place, 2 f h'.
+    let ring = ThinRing::new(60.0, 85.0, 40.0).profile(RingProfile::Smooth);
+    let telescope = prepared(primary(Coating::default().metal(metal(aluminium(100.0)).ring(ring))));
+    let picture = telescope.coating_picture(550.0, 2001).expect("a picture");
+    let heights = picture.height_nm.expect("metal");
+    // Steepest where sin^2 is a half: pi/w of the depth, by differences of the picture.
+    let (mut steepest, step_mm) = (0.0_f64, picture.axis_mm[1] - picture.axis_mm[0]);
+    for j in 1601..1850 {
+        if let (Some(a), Some(b)) = (heights[[1000, j - 1]], heights[[1000, j + 1]]) {
+            steepest = steepest.max((b - a).abs() / (2.0 * step_mm));
+        }
+    }
+    assert!((steepest / (PI / 25.0 * 60.0) - 1.0).abs() < 0.01, "{steepest}");
+    let spot = telescope.spot_at(Field::AXIS, 0.0, 20_000).expect("a spot");
+    let along = spot.points.along_um.iter().zip(&spot.points.across_um);
+    let far_um = along.map(|(a, b)| a.hypot(*b)).fold(0.0, f64::max);
+    assert!((far_um / (2.0 * 1200.0 * steepest * 1e-3) - 1.0).abs() < 0.02, "{far_um} {steepest}");
 }
 
 /// What is refused, and the words that must stand in the refusal.
@@ -519,6 +600,10 @@ fn what_cannot_be_is_refused() {
         (Coating::new(0.9).ring(ring(20.0, 30.0, 11.0)), "rings[0].softness_mm = 11"),
         (Coating::new(0.9).ring(ring(20.0, 30.0, f64::NAN)), "rings[0].softness_mm = NaN"),
         (Coating::new(0.9).ring(ring(20.0, 131.0, 1.0)), "rings[0].outer_radius_mm = 131"),
+        (
+            Coating::new(0.9).ring(ring(20.0, 30.0, 1.0).profile(RingProfile::Smooth)),
+            "rings[0].softness_mm = 1",
+        ),
         (Coating::new(0.9).pinhole_share(2.0), "pinhole_share = 2"),
         (Coating::new(0.9).pinhole_share(-0.1), "pinhole_share = -0.1"),
         (Coating::of_map(map(90.0)), "map.reflectance[0][0] = 90"),

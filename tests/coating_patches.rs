@@ -1,4 +1,5 @@
-//! Patches of the coating: areas in closed form, stars against Bessel functions, soft rims against a quadrature of their own.
+//! Patches of the coating: areas in closed form, stars against Bessel functions, soft rims against a quadrature of
+//! their own.
 
 use std::f64::consts::PI;
 

@@ -5,8 +5,8 @@ mod common;
 use catoptric::{
     CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff, EdgeStep, Error, Field,
     FigureLayer, FilterRing, FocalLengthMm, FocalPlane, Focus, FocuserBoard, Holder, Indexing, Light, Metal,
-    MetalCoat, MetalFilm, MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, SensorMask,
-    Spider, Spot, ThinRing, Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
+    MetalCoat, MetalFilm, MirrorClips, Opening, Prepared, Primary, PsfSize, RadialProfile, RingProfile,
+    SensorMask, Spider, Spot, ThinRing, Train, TrainBuilder, TurnedEdge, Wavefront, ZernikeTerms, Zone,
 };
 use common::{everything, prepare};
 use proptest::collection::vec;
@@ -61,8 +61,10 @@ fn primary() -> impl Strategy<Value = Primary> {
     let sizes = (between(80.0, 800.0), between(3.2, 9.0), between(-1.5, 0.1));
     sizes.prop_flat_map(|(aperture, ratio, conic)| {
         let rim = aperture / 2.0;
-        let ring = (0.0..0.5_f64, 0.05..0.5_f64, 0.05..1.0_f64)
-            .prop_map(move |(from, width, r)| CoatingRing::new(from * rim, (from + width) * rim, r));
+        let ring = (0.0..0.5_f64, 0.05..0.5_f64, 0.05..1.0_f64).prop_map(move |(from, width, r)| {
+            let ring = CoatingRing::new(from * rim, (from + width) * rim, r);
+            if r < 0.4 { ring.profile(RingProfile::Smooth) } else { ring }
+        });
         let patch = (0.0..0.8_f64, -3.0..3.0_f64, 0.02..0.5_f64, 0.1..1.0_f64, any::<bool>()).prop_map(
             move |(from, angle, radius, r, soft)| {
                 let centre = [from * rim * f64::cos(angle), from * rim * f64::sin(angle)];
@@ -73,7 +75,11 @@ fn primary() -> impl Strategy<Value = Primary> {
         let thin = (0.0..0.5_f64, 0.05..0.5_f64, 0.0..150.0_f64, any::<bool>()).prop_map(
             move |(from, width, nm, soft)| {
                 let ring = ThinRing::new(from * rim, (from + width) * rim, nm);
-                if soft { ring.softness_mm(0.1 * width * rim) } else { ring }
+                match (soft, nm > 75.0) {
+                    (true, _) => ring.softness_mm(0.1 * width * rim),
+                    (false, true) => ring.profile(RingProfile::Smooth),
+                    (false, false) => ring,
+                }
             },
         );
         let metal =

@@ -466,6 +466,7 @@ class CoatingRing(_Record):
         outer_radius_mm: Number,
         reflectance: Number,
         softness_mm: Number = 0.0,
+        profile: RingProfileName = "flat",
     ) -> Self: ...
     @property
     def inner_radius_mm(self) -> float: ...
@@ -475,6 +476,8 @@ class CoatingRing(_Record):
     def reflectance(self) -> float: ...
     @property
     def softness_mm(self) -> float: ...
+    @property
+    def profile(self) -> RingProfileName: ...
 
 @final
 class CoatingPatch(_Record):
@@ -561,6 +564,7 @@ class ThinRing(_Record):
         outer_radius_mm: Number,
         thickness_nm: Number,
         softness_mm: Number = 0.0,
+        profile: RingProfileName = "flat",
     ) -> Self: ...
     @property
     def inner_radius_mm(self) -> float: ...
@@ -570,6 +574,8 @@ class ThinRing(_Record):
     def thickness_nm(self) -> float: ...
     @property
     def softness_mm(self) -> float: ...
+    @property
+    def profile(self) -> RingProfileName: ...
 
 @final
 class ThinPatch(_Record):

@@ -32,8 +32,8 @@ struct Model {
     oscillators: &'static [(f64, f64, f64)],
 }
 
-/// Rakic, Djurisic, Elazar, Majewski 1998, Optical properties of metallic films, Applied Optics 37, 5271, tables 1 and 2
-/// (Lorentz-Drude).
+/// Rakic, Djurisic, Elazar, Majewski 1998, Optical properties of metallic films, Applied Optics 37, 5271, tables 1
+/// and 2 (Lorentz-Drude).
 const ALUMINIUM: Model = Model {
     plasma_ev: 14.98,
     drude: (0.523, 0.047),
@@ -64,9 +64,10 @@ impl Metal {
     /// Units: nm of wavelength in air or vacuum, which differ by 3e-4.
     /// Errors: [`Error::Input`] outside of 250 to 3000 nm.
     /// Source: the Lorentz-Drude model of Rakic et al. 1998, Applied Optics 37, 5271.
-    /// Leaves out: how the metal was laid down. The model smooths measured values: handbook rows of aluminium between 400 and
-    /// 700 nm lie within 0.085 in n and 6.5 % in k of it, which moves a thick film's reflectance by at most 0.012; for silver the model returns
-    /// 0.95 at 550 nm where fresh films return 0.97 to 0.98 (common practice, no source).
+    /// Leaves out: how the metal was laid down. The model smooths measured values: handbook rows of aluminium between
+    /// 400 and 700 nm lie within 0.085 in n and 6.5 % in k of it, which moves a thick film's reflectance by at most
+    /// 0.012; for silver the model returns 0.95 at 550 nm where fresh films return 0.97 to 0.98 (common practice, no
+    /// source).
     ///
     /// ```
     /// let (n, k) = catoptric::Metal::Silver.index(550.0)?;

@@ -11,13 +11,13 @@ use crate::error::{Findings, Result};
 
 /// Metal of a given thickness on glass.
 ///
-/// Thin metal returns less light, and returns it from another height: a film that is worn from 100 to 40 nm looks as bright
-/// as before and is a hollow of 60 nm.
+/// Thin metal returns less light, and returns it from another height: a film that is worn from 100 to 40 nm looks as
+/// bright as before and is a hollow of 60 nm.
 ///
 /// Units: nm. Indices are those of the glass and of the overcoat, without absorption.
 /// Errors: found by [`MetalFilm::check`] and wherever something is asked.
-/// Source: Fresnel's amplitudes and the series of reflections between parallel faces (Born and Wolf, Principles of Optics,
-/// chapters 1 and 14; from memory); the metal's index from [`Metal::index`].
+/// Source: Fresnel's amplitudes and the series of reflections between parallel faces (Born and Wolf, Principles of
+/// Optics, chapters 1 and 14; from memory); the metal's index from [`Metal::index`].
 /// Leaves out: metal that is not bulk-like (below about 10 nm it stands in islands), the metal's oxide (3 to 4 nm on
 /// aluminium, 2 nm of height; common practice, no source), roughness.
 ///
@@ -73,7 +73,8 @@ impl Overcoat {
 
 /// What a film does to light of one wavelength and direction.
 ///
-/// Units: shares of the power; nm above the glass. Each for the electric field across the plane of incidence (s) and in it (p).
+/// Units: shares of the power; nm above the glass. Each for the electric field across the plane of incidence (s) and
+/// in it (p).
 ///
 /// ```
 /// use catoptric::{Metal, MetalFilm};
@@ -113,7 +114,8 @@ impl FilmResponse {
         f64::midpoint(self.transmittance_s, self.transmittance_p)
     }
 
-    /// Power of unpolarised light that comes out of the glass's bare back: what an eye behind the mirror sees of a lamp.
+    /// Power of unpolarised light that comes out of the glass's bare back: what an eye behind the mirror sees of a
+    /// lamp.
     pub fn lamp_transmittance(&self) -> f64 {
         f64::midpoint(self.lamp_transmittance_s, self.lamp_transmittance_p)
     }
@@ -196,10 +198,10 @@ impl MetalFilm {
 
     /// What the film does to light of a wavelength that meets it at an angle from the normal.
     ///
-    /// Units: nm, degrees. Heights are known up to half a wavelength over the cosine; the one nearest to the metal's face, less
-    /// the overcoat's optical surplus, is given.
-    /// Errors: [`crate::Error::Input`] for a film that cannot be, wavelengths outside of 250 to 3000 nm, angles outside of 0 to 89
-    /// degrees.
+    /// Units: nm, degrees. Heights are known up to half a wavelength over the cosine; the one nearest to the metal's
+    /// face, less the overcoat's optical surplus, is given.
+    /// Errors: [`crate::Error::Input`] for a film that cannot be, wavelengths outside of 250 to 3000 nm, angles
+    /// outside of 0 to 89 degrees.
     /// Source and what it leaves out: [`MetalFilm`].
     ///
     /// ```

@@ -1,7 +1,7 @@
 //! Layers on glass: amplitudes of reflection and transmission.
 //!
-//! Time runs as exp(-i omega t), so that an index n + i k with positive k absorbs. Both polarisations use signs in which a
-//! perfect conductor returns -1, and agree at normal incidence.
+//! Time runs as exp(-i omega t), so that an index n + i k with positive k absorbs. Both polarisations use signs in
+//! which a perfect conductor returns -1, and agree at normal incidence.
 
 use std::f64::consts::TAU;
 
@@ -44,7 +44,8 @@ impl Stack {
         Self { from: self.to, layers: self.layers.iter().rev().copied().collect(), to: self.from }
     }
 
-    /// Amplitudes for a wave whose direction has this sine, times the index it comes from: the same in all layers (Snell).
+    /// Amplitudes for a wave whose direction has this sine, times the index it comes from: the same in all layers
+    /// (Snell).
     pub(super) fn amplitudes(
         &self,
         wavelength_nm: f64,

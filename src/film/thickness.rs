@@ -41,20 +41,20 @@ pub struct ThicknessRange {
 pub struct ThicknessFinding {
     /// All stretches that agree, from thin to thick.
     pub ranges: Vec<ThicknessRange>,
-    /// How far apart the heights of the thinnest and the thickest film that agree are, nm of glass: what the measurement
-    /// leaves open of the figure.
+    /// How far apart the heights of the thinnest and the thickest film that agree are, nm of glass: what the
+    /// measurement leaves open of the figure.
     pub height_open_nm: f64,
     /// The finding in a sentence.
     pub words: String,
 }
 
 impl MetalFilm {
-    /// Thicknesses that return a given share of unpolarised light at normal incidence, within a tolerance; this film's own
-    /// thickness does not count.
+    /// Thicknesses that return a given share of unpolarised light at normal incidence, within a tolerance; this
+    /// film's own thickness does not count.
     ///
     /// Units: nm.
-    /// Errors: [`Error::Input`] for a film that cannot be, a reflectance outside of 0 to 1, a tolerance that is not above 0,
-    /// and where no thickness agrees.
+    /// Errors: [`Error::Input`] for a film that cannot be, a reflectance outside of 0 to 1, a tolerance that is not
+    /// above 0, and where no thickness agrees.
     /// Method: all crossings among 800 looks up to 200 nm, each refined to 1e-9 nm.
     /// Leaves out: haze, which dims without thinning: where it may be there, measure what passes instead.
     ///

@@ -1,5 +1,7 @@
 //! The coating: how much light each part of a mirror returns.
 
+use std::f64::consts::PI;
+
 use serde::{Deserialize, Serialize};
 
 use super::coating_map::ReflectanceMap;
@@ -18,11 +20,66 @@ pub(super) fn check_reflectance(value: f64, findings: &mut Findings) {
     );
 }
 
-/// The share of a ring at a radius: logistic functions of both rims.
+/// How a ring's share changes across it.
+///
+/// ```
+/// assert_eq!(catoptric::RingProfile::from_name("smooth"), Some(catoptric::RingProfile::Smooth));
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RingProfile {
+    /// The same from rim to rim, but for the softness of the rims.
+    #[default]
+    Flat,
+    /// sin^2 across the ring: nothing at its rims, all of it half-way.
+    Smooth,
+}
+
+impl RingProfile {
+    /// Both profiles.
+    pub const ALL: [Self; 2] = [Self::Flat, Self::Smooth];
+
+    /// The name as files and other languages write it.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::RingProfile::Flat.key(), "flat");
+    /// ```
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Flat => "flat",
+            Self::Smooth => "smooth",
+        }
+    }
+
+    /// The profile of a name: `flat` or `smooth`.
+    ///
+    /// ```
+    /// assert_eq!(catoptric::RingProfile::from_name("round"), None);
+    /// ```
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|p| p.key() == name)
+    }
+
+    /// Whether files leave it out.
+    pub(super) fn is_flat(&self) -> bool {
+        *self == Self::Flat
+    }
+}
+
+/// The share of a ring at a radius: logistic functions of both rims, or sin^2 from rim to rim.
 ///
 /// A hard ring holds its inner radius and not its outer one.
-pub(crate) fn ring_share([inner_mm, outer_mm]: [f64; 2], softness_mm: f64, radius_mm: f64) -> f64 {
-    if softness_mm > 0.0 {
+pub(crate) fn ring_share(
+    profile: RingProfile,
+    [inner_mm, outer_mm]: [f64; 2],
+    softness_mm: f64,
+    radius_mm: f64,
+) -> f64 {
+    if profile == RingProfile::Smooth {
+        let is_within = radius_mm > inner_mm && radius_mm < outer_mm;
+        let turn = PI * (radius_mm - inner_mm) / (outer_mm - inner_mm);
+        if is_within { turn.sin().powi(2) } else { 0.0 }
+    } else if softness_mm > 0.0 {
         let beyond = |d_mm: f64| 1.0 / (1.0 + (d_mm / softness_mm).exp());
         let inner = if inner_mm > 0.0 { beyond(inner_mm - radius_mm) } else { 1.0 };
         inner * beyond(radius_mm - outer_mm)
@@ -41,8 +98,9 @@ pub(crate) fn patch_share(patch_mm: f64, softness_mm: f64, distance_mm: f64) -> 
     }
 }
 
-/// Notes what is wrong with the radii and the softness of a ring.
+/// Notes what is wrong with the radii, the softness and the profile of a ring.
 pub(super) fn note_ring(
+    profile: RingProfile,
     [inner_mm, outer_mm]: [f64; 2],
     softness_mm: f64,
     rim_mm: f64,
@@ -71,6 +129,10 @@ pub(super) fn note_ring(
         "0, or from 0.001 mm to the ring's width",
         "",
     );
+    if profile == RingProfile::Smooth && softness_mm != 0.0 {
+        let allowed = "0 for a smooth ring, which fades from rim to rim as it is";
+        findings.fault("softness_mm", softness_mm, allowed, "a flat ring meant?");
+    }
 }
 
 /// Notes what is wrong with the place, the radius and the softness of a patch.
@@ -107,11 +169,12 @@ pub(super) fn note_patch(
 ///
 /// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
 /// of what lies under it; without softness all of it between the two radii. A ring that begins in the centre has no
-/// inner rim.
+/// inner rim. A smooth ring replaces the share sin^2(pi (r - inner)/(outer - inner)): nothing at its two radii, all
+/// half-way.
 ///
 /// Units: mm; the reflectance is a share of the power.
 /// Errors: found by the train's check (0 <= inner < outer <= D/2, 0 < reflectance <= 1); a soft ring may end up to 30
-/// softnesses beyond the clear aperture.
+/// softnesses beyond the clear aperture; a smooth ring has no softness.
 /// What it leaves out: thin metal also is a hollow in the wavefront, up to 87 nm of glass where it
 /// is gone; this ring changes the amplitude alone (a [`ThinRing`](crate::ThinRing) changes both).
 ///
@@ -126,11 +189,14 @@ pub struct CoatingRing {
     pub inner_radius_mm: f64,
     /// Where the ring ends, mm.
     pub outer_radius_mm: f64,
-    /// Share of the power that the ring returns.
+    /// Share of the power that the ring returns; of a smooth one its middle.
     pub reflectance: f64,
-    /// Over which distance both rims fade, mm; 0 for hard rims.
+    /// Over which distance both rims of a flat ring fade, mm; 0 for hard rims.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub softness_mm: f64,
+    /// How it changes across the ring.
+    #[serde(default, skip_serializing_if = "RingProfile::is_flat")]
+    pub profile: RingProfile,
 }
 
 impl CoatingRing {
@@ -140,7 +206,8 @@ impl CoatingRing {
     /// assert_eq!(catoptric::CoatingRing::new(112.0, 139.0, 0.74).reflectance, 0.74);
     /// ```
     pub fn new(inner_radius_mm: f64, outer_radius_mm: f64, reflectance: f64) -> Self {
-        Self { inner_radius_mm, outer_radius_mm, reflectance, softness_mm: 0.0 }
+        let profile = RingProfile::Flat;
+        Self { inner_radius_mm, outer_radius_mm, reflectance, softness_mm: 0.0, profile }
     }
 
     /// The same ring with soft rims.
@@ -154,17 +221,31 @@ impl CoatingRing {
         Self { softness_mm, ..self }
     }
 
+    /// The same ring with another profile.
+    ///
+    /// ```
+    /// use catoptric::{CoatingRing, RingProfile};
+    /// let ring = CoatingRing::new(112.0, 139.0, 0.72).profile(RingProfile::Smooth);
+    /// // A quarter of the width from a rim: sin^2(45 degrees).
+    /// assert!((ring.share(112.0 + 27.0 / 4.0) - 0.5).abs() < 1e-15 && ring.share(112.0) == 0.0);
+    /// ```
+    #[must_use]
+    pub fn profile(self, profile: RingProfile) -> Self {
+        Self { profile, ..self }
+    }
+
     /// The share of the ring at a radius, 0 to 1.
     ///
     /// ```
     /// assert_eq!(catoptric::CoatingRing::new(112.0, 139.0, 0.74).share(139.0), 0.0);
     /// ```
     pub fn share(&self, radius_mm: f64) -> f64 {
-        ring_share([self.inner_radius_mm, self.outer_radius_mm], self.softness_mm, radius_mm)
+        ring_share(self.profile, [self.inner_radius_mm, self.outer_radius_mm], self.softness_mm, radius_mm)
     }
 
     fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
-        note_ring([self.inner_radius_mm, self.outer_radius_mm], self.softness_mm, rim_mm, findings);
+        let radii_mm = [self.inner_radius_mm, self.outer_radius_mm];
+        note_ring(self.profile, radii_mm, self.softness_mm, rim_mm, findings);
         check_reflectance(self.reflectance, findings);
     }
 }

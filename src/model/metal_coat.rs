@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::coating::{note_patch, note_ring, patch_share, ring_share};
+use super::coating::{RingProfile, note_patch, note_ring, patch_share, ring_share};
 use super::coating_map::ThicknessMap;
 use super::text::is_zero;
 use crate::error::{Findings, Result};
@@ -24,10 +24,12 @@ fn check_thickness(nm: f64, findings: &mut Findings) {
 ///
 /// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
 /// of the thickness that lies under it; without softness all of it between the two radii. A ring that begins in the
-/// centre has no inner rim.
+/// centre has no inner rim. A smooth ring replaces the share sin^2(pi (r - inner)/(outer - inner)): nothing at its two
+/// radii, all half-way.
 ///
 /// Units: mm; nm of metal.
-/// Errors: found by the train's check; a soft ring may end up to 30 softnesses beyond the clear aperture.
+/// Errors: found by the train's check; a soft ring may end up to 30 softnesses beyond the clear aperture; a smooth ring
+/// has no softness.
 /// Leaves out: metal that is not bulk-like (below about 10 nm it stands in islands).
 ///
 /// ```
@@ -41,11 +43,14 @@ pub struct ThinRing {
     pub inner_radius_mm: f64,
     /// Where the ring ends, mm.
     pub outer_radius_mm: f64,
-    /// Thickness of the metal there, nm.
+    /// Thickness of the metal there, nm; of a smooth ring in its middle.
     pub thickness_nm: f64,
-    /// Over which distance both rims fade, mm; 0 for hard rims.
+    /// Over which distance both rims of a flat ring fade, mm; 0 for hard rims.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub softness_mm: f64,
+    /// How the thickness changes across the ring.
+    #[serde(default, skip_serializing_if = "RingProfile::is_flat")]
+    pub profile: RingProfile,
 }
 
 impl ThinRing {
@@ -55,7 +60,8 @@ impl ThinRing {
     /// assert_eq!(catoptric::ThinRing::new(112.0, 139.0, 40.0).softness_mm, 0.0);
     /// ```
     pub fn new(inner_radius_mm: f64, outer_radius_mm: f64, thickness_nm: f64) -> Self {
-        Self { inner_radius_mm, outer_radius_mm, thickness_nm, softness_mm: 0.0 }
+        let profile = RingProfile::Flat;
+        Self { inner_radius_mm, outer_radius_mm, thickness_nm, softness_mm: 0.0, profile }
     }
 
     /// The same ring with soft rims.
@@ -68,13 +74,25 @@ impl ThinRing {
         Self { softness_mm, ..self }
     }
 
+    /// The same ring with another profile.
+    ///
+    /// ```
+    /// use catoptric::{RingProfile, ThinRing};
+    /// let ring = ThinRing::new(112.0, 139.0, 40.0).profile(RingProfile::Smooth);
+    /// assert!((ring.share(125.5) - 1.0).abs() < 1e-15 && ring.share(139.0) == 0.0);
+    /// ```
+    #[must_use]
+    pub fn profile(self, profile: RingProfile) -> Self {
+        Self { profile, ..self }
+    }
+
     /// The share of the ring at a radius, 0 to 1.
     ///
     /// ```
     /// assert_eq!(catoptric::ThinRing::new(112.0, 139.0, 40.0).share(120.0), 1.0);
     /// ```
     pub fn share(&self, radius_mm: f64) -> f64 {
-        ring_share([self.inner_radius_mm, self.outer_radius_mm], self.softness_mm, radius_mm)
+        ring_share(self.profile, [self.inner_radius_mm, self.outer_radius_mm], self.softness_mm, radius_mm)
     }
 }
 
@@ -153,12 +171,12 @@ impl ThinPatch {
 /// rim; and what [`MetalFilm`] leaves out.
 ///
 /// ```
-/// use catoptric::{Coating, FocalLengthMm, Metal, MetalCoat, MetalFilm, Primary, ThinRing, Train, Prepared, Field, Focus};
-/// let coat = MetalCoat::new(MetalFilm::new(Metal::Aluminium, 100.0)).ring(ThinRing::new(112.0, 139.0, 40.0));
-/// let mirror = Primary::new(318.0, FocalLengthMm(1558.0)).coating(Coating::default().metal(coat));
-/// let wave = Prepared::new(&Train::builder(mirror).build()?).wavefront(Field::AXIS, Focus::Peak, 550.0)?;
-/// assert!(wave.strehl < 0.9 && wave.amplitude_factor > 0.999, "as bright as before, and a hollow of 60 nm");
-/// # Ok::<(), catoptric::Error>(())
+/// use catoptric::{Coating, FocalLengthMm, Metal, MetalCoat, MetalFilm, Primary, ThinRing, Train, Prepared, Field,
+/// Focus}; let coat = MetalCoat::new(MetalFilm::new(Metal::Aluminium, 100.0)).ring(ThinRing::new(112.0, 139.0,
+/// 40.0)); let mirror = Primary::new(318.0, FocalLengthMm(1558.0)).coating(Coating::default().metal(coat)); let wave
+/// = Prepared::new(&Train::builder(mirror).build()?).wavefront(Field::AXIS, Focus::Peak, 550.0)?; assert!(wave.strehl
+/// < 0.9 && wave.amplitude_factor > 0.999, "as bright as before, and a hollow of 60 nm"); # Ok::<(),
+/// catoptric::Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -243,7 +261,8 @@ impl MetalCoat {
         findings.within("film", |f| self.film.note_problems(f));
         for (i, ring) in self.rings.iter().enumerate() {
             findings.within(format!("rings[{i}]"), |f| {
-                note_ring([ring.inner_radius_mm, ring.outer_radius_mm], ring.softness_mm, rim_mm, f);
+                let radii_mm = [ring.inner_radius_mm, ring.outer_radius_mm];
+                note_ring(ring.profile, radii_mm, ring.softness_mm, rim_mm, f);
                 check_thickness(ring.thickness_nm, f);
             });
         }

@@ -19,7 +19,7 @@ mod train;
 mod zernike_terms;
 
 pub use beyond_the_flat::{FilterRing, FocuserBoard, SensorMask};
-pub use coating::{Coating, CoatingPatch, CoatingRing};
+pub use coating::{Coating, CoatingPatch, CoatingRing, RingProfile};
 pub(crate) use coating::{patch_share, ring_share};
 pub use coating_map::{ReflectanceMap, ThicknessMap};
 pub use diagonal::{Diagonal, FlatEdge, FocalPlane};

@@ -8,7 +8,7 @@ use super::arguments::{choice, height_table, part_number, part_number_or};
 use super::metal_coat::PyMetalCoat;
 use super::model::sound;
 use super::record::{getters, record};
-use crate::model::{AxisDirection, Coating, CoatingPatch, CoatingRing, ReflectanceMap};
+use crate::model::{AxisDirection, Coating, CoatingPatch, CoatingRing, ReflectanceMap, RingProfile};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyCoatingRing>()?;
@@ -21,15 +21,21 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 ///
 /// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
 /// of what lies under it; without softness all of it between the two radii. A ring that begins in the centre has no
-/// inner rim.
+/// inner rim. With `profile` "smooth" it replaces the share sin^2(pi (r - inner)/(outer - inner)): nothing at its two
+/// radii, all half-way; it has no softness.
 ///
 /// Units: mm; reflectance is a share of the power.
 /// Errors: InputError, when put on a mirror that it leaves; a soft ring may end up to 30 softnesses beyond the clear
 /// aperture.
 /// Leaves out: the phase. Where the metal is thin the wavefront has a hollow as well, up to 87 nm of glass (ThinRing).
 ///
-/// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74)
-/// >>> assert ct.Coating(reflectance=0.88, rings=[worn]).rings == (worn,)
+/// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.74, profile="smooth")
+/// >>> train = ct.Train(
+/// ...     primary=ct.Primary(
+/// ...         clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.88, rings=[worn])
+/// ...     )
+/// ... )
+/// >>> assert abs(train.reflectance(118.75, 0) - 0.81) < 1e-12  # half of the depth
 #[pyclass(name = "CoatingRing", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -38,13 +44,14 @@ pub(super) struct PyCoatingRing(pub(super) CoatingRing);
 #[pymethods]
 impl PyCoatingRing {
     #[new]
-    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, reflectance, softness_mm=None),
-        text_signature = "(*, inner_radius_mm, outer_radius_mm, reflectance, softness_mm=0.0)")]
+    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, reflectance, softness_mm=None, profile=None),
+        text_signature = "(*, inner_radius_mm, outer_radius_mm, reflectance, softness_mm=0.0, profile='flat')")]
     fn new(
         inner_radius_mm: &Bound<'_, PyAny>,
         outer_radius_mm: &Bound<'_, PyAny>,
         reflectance: &Bound<'_, PyAny>,
         softness_mm: Option<&Bound<'_, PyAny>>,
+        profile: Option<&str>,
     ) -> PyResult<Self> {
         let ring = CoatingRing::new(
             part_number(inner_radius_mm, "inner_radius_mm")?,
@@ -52,6 +59,7 @@ impl PyCoatingRing {
             part_number(reflectance, "reflectance")?,
         );
         let ring = ring.softness_mm(part_number_or(softness_mm, "softness_mm", 0.0)?);
+        let ring = ring.profile(ring_profile(reflectance.py(), profile)?);
         sound(reflectance.py(), Coating::default().ring(ring).check(), Self(ring))
     }
 }
@@ -63,12 +71,14 @@ getters!(PyCoatingRing, |ring| {
     outer_radius_mm: f64 = ring.outer_radius_mm;
     /// Share of the power that the ring returns.
     reflectance: f64 = ring.reflectance;
-    /// Over which distance both rims fade, mm; 0 for hard rims.
+    /// Over which distance both rims of a flat ring fade, mm; 0 for hard rims.
     softness_mm: f64 = ring.softness_mm;
+    /// "flat" or "smooth".
+    profile: &'static str = ring.profile.key();
 });
 record!(PyCoatingRing, "CoatingRing",
-    attributes: ["inner_radius_mm", "outer_radius_mm", "reflectance", "softness_mm"],
-    shown: ["inner_radius_mm", "outer_radius_mm", "reflectance", "softness_mm"]);
+    attributes: ["inner_radius_mm", "outer_radius_mm", "reflectance", "softness_mm", "profile"],
+    shown: ["inner_radius_mm", "outer_radius_mm", "reflectance", "softness_mm", "profile"]);
 
 /// A round patch of the primary whose coating returns another share of the light, with a hard or a soft rim.
 ///
@@ -181,6 +191,11 @@ impl PyReflectanceMap {
     fn reflectance<'py>(&self, py: Python<'py>) -> Bound<'py, numpy::PyArray2<f64>> {
         numpy::IntoPyArray::into_pyarray(self.0.reflectance.as_ref().clone(), py)
     }
+}
+
+/// A ring's profile by its name; flat where none is given.
+pub(super) fn ring_profile(py: Python<'_>, name: Option<&str>) -> PyResult<RingProfile> {
+    choice(py, "profile", name.unwrap_or("flat"), "'flat' or 'smooth'", RingProfile::from_name)
 }
 
 /// A direction on the mirror by its name.

@@ -4,10 +4,11 @@ use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, number, part_number_or};
+use super::arguments::{number, part_number_or};
 use super::arrays::{Column, column};
+use super::coating::ring_profile;
 use super::record::{getters, record};
-use crate::{CoatingOutline, OutlinePatch, OutlineRing, RingProfile};
+use crate::{CoatingOutline, OutlinePatch, OutlineRing};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyOutlineRing>()?;
@@ -43,8 +44,7 @@ impl PyOutlineRing {
     ) -> PyResult<Self> {
         let inner = number(inner_radius_mm, "inner_radius_mm")?;
         let ring = OutlineRing::flat(inner, number(outer_radius_mm, "outer_radius_mm")?);
-        let allowed = "'flat' or 'smooth'";
-        let profile = choice(py, "profile", profile.unwrap_or("flat"), allowed, RingProfile::from_name)?;
+        let profile = ring_profile(py, profile)?;
         Ok(Self(OutlineRing {
             profile,
             softness_mm: part_number_or(softness_mm, "softness_mm", 0.0)?,

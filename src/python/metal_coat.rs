@@ -6,7 +6,7 @@ use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, height_table, number, part_number, part_number_or, wavelength};
-use super::coating::{direction, map_getters};
+use super::coating::{direction, map_getters, ring_profile};
 use super::errors::{compute, exception};
 use super::film::PyMetalFilm;
 use super::model::sound;
@@ -37,7 +37,8 @@ fn coat() -> MetalCoat {
 ///
 /// At a radius r the ring replaces the share 1/(1 + exp((r - outer)/softness)) times 1/(1 + exp((inner - r)/softness))
 /// of the thickness that lies under it; without softness all of it between the two radii. A ring that begins in the
-/// centre has no inner rim.
+/// centre has no inner rim. With `profile` "smooth" it replaces the share sin^2(pi (r - inner)/(outer - inner)): nothing
+/// at its two radii, all half-way; it has no softness.
 ///
 /// Units: mm; nm of metal.
 /// Errors: InputError, when put on a mirror that it leaves; a soft ring may end up to 30 softnesses beyond the clear
@@ -55,13 +56,14 @@ pub(super) struct PyThinRing(pub(super) ThinRing);
 #[pymethods]
 impl PyThinRing {
     #[new]
-    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, thickness_nm, softness_mm=None),
-        text_signature = "(*, inner_radius_mm, outer_radius_mm, thickness_nm, softness_mm=0.0)")]
+    #[pyo3(signature = (*, inner_radius_mm, outer_radius_mm, thickness_nm, softness_mm=None, profile=None),
+        text_signature = "(*, inner_radius_mm, outer_radius_mm, thickness_nm, softness_mm=0.0, profile='flat')")]
     fn new(
         inner_radius_mm: &Bound<'_, PyAny>,
         outer_radius_mm: &Bound<'_, PyAny>,
         thickness_nm: &Bound<'_, PyAny>,
         softness_mm: Option<&Bound<'_, PyAny>>,
+        profile: Option<&str>,
     ) -> PyResult<Self> {
         let ring = ThinRing::new(
             part_number(inner_radius_mm, "inner_radius_mm")?,
@@ -69,6 +71,7 @@ impl PyThinRing {
             part_number(thickness_nm, "thickness_nm")?,
         );
         let ring = ring.softness_mm(part_number_or(softness_mm, "softness_mm", 0.0)?);
+        let ring = ring.profile(ring_profile(thickness_nm.py(), profile)?);
         sound(thickness_nm.py(), coat().ring(ring).check(), Self(ring))
     }
 }
@@ -80,12 +83,14 @@ getters!(PyThinRing, |ring| {
     outer_radius_mm: f64 = ring.outer_radius_mm;
     /// Thickness of the metal there, nm.
     thickness_nm: f64 = ring.thickness_nm;
-    /// Over which distance both rims fade, mm; 0 for hard rims.
+    /// Over which distance both rims of a flat ring fade, mm; 0 for hard rims.
     softness_mm: f64 = ring.softness_mm;
+    /// "flat" or "smooth".
+    profile: &'static str = ring.profile.key();
 });
 record!(PyThinRing, "ThinRing",
-    attributes: ["inner_radius_mm", "outer_radius_mm", "thickness_nm", "softness_mm"],
-    shown: ["inner_radius_mm", "outer_radius_mm", "thickness_nm", "softness_mm"]);
+    attributes: ["inner_radius_mm", "outer_radius_mm", "thickness_nm", "softness_mm", "profile"],
+    shown: ["inner_radius_mm", "outer_radius_mm", "thickness_nm", "softness_mm", "profile"]);
 
 /// A round patch of the primary on which the metal has another thickness, with a hard or a soft rim.
 ///

@@ -80,9 +80,10 @@ pub struct SpotResidual {
 ///
 /// ```
 /// let table =
+///
 /// "x_mm,y_mm,ratio_1,ratio_2,ratio_3\n9,0,0.95,0.95,0.96\n40,0,0.96,0.95,0.95\n60,0,0.95,0.96,0.60\n80,0,0.95,0.94,0.95\n";
-/// let estimate = catoptric::CoatingSpots::from_csv_text(table, 356.0, 0.90)?.fit(&Default::default())?;
-/// let odd = &estimate.outliers[0];
+/// let estimate = catoptric::CoatingSpots::from_csv_text(table, 356.0, 0.90)?.fit(&Default::default())?; let odd =
+/// &estimate.outliers[0];
 /// assert_eq!((odd.spot, odd.repeat), (2, 2));
 /// assert!(odd.levels_without[0] > estimate.levels[0].reflectance);
 /// # Ok::<(), catoptric::Error>(())
@@ -122,8 +123,8 @@ struct Recipe {
 /// of its parts, is wrong.
 /// Source: Golub & Van Loan, Matrix Computations, section 5.3; Fisher's ratio, Abramowitz & Stegun 1964, 26.6. The rule
 /// of widening is common practice, no source.
-/// Coverage: over 2000 simulated mirrors, with an exact and with an uncertain flat, each part's interval holds the truth
-/// in 93.5 to 97.5 % of the cases (the repository's own test; such a count is good to 1.5 %).
+/// Coverage: over 2000 simulated mirrors, with an exact and with an uncertain flat, each part's interval holds the
+/// truth in 93.5 to 97.5 % of the cases (the repository's own test; such a count is good to 1.5 %).
 /// Leaves out: errors of the outline's own places, the size of the lit spot ([`CoatingSpots`]), unevenness of parts
 /// that few spots see.
 ///

@@ -1,57 +1,10 @@
 //! What one sees of a worn coating: where its parts lie, not how bright they are.
 
-use std::f64::consts::PI;
-
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Findings, Result};
-use crate::model::{Coating, CoatingPatch, CoatingRing, Primary, Train};
-use crate::numeric::gauss;
+use crate::model::{Coating, CoatingPatch, CoatingRing, Primary, RingProfile, Train};
 use crate::units::FocalLengthMm;
-
-/// Steps that a smooth ring is laid in, and the nodes of each step's mean.
-const STEPS: usize = 8;
-const NODES: usize = 6;
-
-/// How a ring's level changes across it.
-///
-/// ```
-/// assert_eq!(catoptric::RingProfile::from_name("smooth"), Some(catoptric::RingProfile::Smooth));
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum RingProfile {
-    /// The same from rim to rim.
-    Flat,
-    /// sin^2 across the ring: nothing at its rims, all of it half-way.
-    Smooth,
-}
-
-impl RingProfile {
-    /// Both profiles.
-    pub const ALL: [Self; 2] = [Self::Flat, Self::Smooth];
-
-    /// The name as files and other languages write it.
-    ///
-    /// ```
-    /// assert_eq!(catoptric::RingProfile::Flat.key(), "flat");
-    /// ```
-    pub fn key(self) -> &'static str {
-        match self {
-            Self::Flat => "flat",
-            Self::Smooth => "smooth",
-        }
-    }
-
-    /// The profile of a name: `flat` or `smooth`.
-    ///
-    /// ```
-    /// assert_eq!(catoptric::RingProfile::from_name("round"), None);
-    /// ```
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|p| p.key() == name)
-    }
-}
 
 /// Where a ring of another coating lies.
 ///
@@ -113,20 +66,14 @@ impl OutlineRing {
     /// assert_eq!(catoptric::OutlineRing::flat(112.0, 139.0).share(140.0), 0.0);
     /// ```
     pub fn share(&self, radius_mm: f64) -> f64 {
-        match self.profile {
-            RingProfile::Flat => self.at_level(1.0).share(radius_mm),
-            RingProfile::Smooth if (self.inner_radius_mm..self.outer_radius_mm).contains(&radius_mm) => {
-                let width_mm = self.outer_radius_mm - self.inner_radius_mm;
-                (PI * (radius_mm - self.inner_radius_mm) / width_mm).sin().powi(2)
-            }
-            RingProfile::Smooth => 0.0,
-        }
+        self.at_level(1.0).share(radius_mm)
     }
 
-    /// The ring of a train that lies here, of one level throughout.
+    /// The ring of a train that lies here.
     fn at_level(&self, reflectance: f64) -> CoatingRing {
         CoatingRing::new(self.inner_radius_mm, self.outer_radius_mm, reflectance)
             .softness_mm(self.softness_mm)
+            .profile(self.profile)
     }
 }
 
@@ -281,60 +228,17 @@ impl CoatingOutline {
                 findings.fault(&field, &p.value, &p.allowed, &p.cause);
             }
         }
-        findings.within("outline", |f| {
-            for (i, ring) in self.rings.iter().enumerate() {
-                if ring.profile == RingProfile::Smooth && ring.softness_mm != 0.0 {
-                    let allowed = "0 for a smooth ring, which fades from rim to rim as it is";
-                    f.fault(&format!("rings[{i}].softness_mm"), ring.softness_mm, allowed, "");
-                }
-            }
-        });
         findings.refuse()
     }
 
     /// The coating that has these levels: shares of the power, in the order of [`CoatingOutline::names`].
-    ///
-    /// A smooth ring becomes [`STEPS`] flat ones, each with the mean of its area: within a step it is wrong by up to a
-    /// fifth of the ring's depth, in the mean by nothing
-    /// (by 5e-6 of the light where a patch cuts across the steps).
     pub(super) fn coating(&self, levels: &[f64]) -> Coating {
         let (on_rings, on_patches) = levels[1..].split_at(self.rings.len());
-        let mut coating = Coating::new(levels[0]);
-        for (i, (ring, &level)) in self.rings.iter().zip(on_rings).enumerate() {
-            if ring.profile == RingProfile::Flat {
-                coating.rings.push(ring.at_level(level));
-                continue;
-            }
-            let under = |r: f64| {
-                let laid =
-                    |value: f64, (ring, level): (&OutlineRing, &f64)| value + ring.share(r) * (level - value);
-                self.rings[..i].iter().zip(on_rings).fold(levels[0], laid)
-            };
-            for (from, to) in self.steps(i) {
-                let (mut sum, mut area) = (0.0, 0.0);
-                for (square, weight) in gauss::on_interval(NODES, from * from, to * to) {
-                    let r = square.sqrt();
-                    sum += weight * (under(r) + ring.share(r) * (level - under(r)));
-                    area += weight;
-                }
-                coating.rings.push(CoatingRing::new(from, to, sum / area));
-            }
+        let (rings, patches) = (self.rings.iter().zip(on_rings), self.patches.iter().zip(on_patches));
+        Coating {
+            rings: rings.map(|(ring, &level)| ring.at_level(level)).collect(),
+            patches: patches.map(|(patch, &level)| patch.at_level(level)).collect(),
+            ..Coating::new(levels[0])
         }
-        let patches = self.patches.iter().zip(on_patches);
-        coating.patches = patches.map(|(patch, &level)| patch.at_level(level)).collect();
-        coating
-    }
-
-    /// The steps that a smooth ring is cut into; where a ring under it begins or ends, one does as well.
-    fn steps(&self, number: usize) -> Vec<(f64, f64)> {
-        let ring = &self.rings[number];
-        let (from, width) = (ring.inner_radius_mm, ring.outer_radius_mm - ring.inner_radius_mm);
-        let mut cuts: Vec<f64> = (0..STEPS).map(|k| from + width * k as f64 / STEPS as f64).collect();
-        let under = self.rings[..number].iter().flat_map(|r| [r.inner_radius_mm, r.outer_radius_mm]);
-        cuts.extend(under.filter(|r| *r > from && *r < ring.outer_radius_mm));
-        cuts.push(ring.outer_radius_mm);
-        cuts.sort_by(f64::total_cmp);
-        cuts.dedup_by(|b, a| *b - *a < 1e-9 * width);
-        cuts.windows(2).map(|pair| (pair[0], pair[1])).collect()
     }
 }

@@ -45,7 +45,7 @@ mod zernike_report;
 
 pub use bench_scatter::{BenchScatter, bench_scatter};
 pub use coating_estimate::{CoatingEstimate, CoatingLevel, RatioOutlier, SpotResidual, Wear};
-pub use coating_outline::{CoatingOutline, OutlinePatch, OutlineRing, RingProfile};
+pub use coating_outline::{CoatingOutline, OutlinePatch, OutlineRing};
 pub use coating_photo::{KnownPatch, PhotoCheck, ReflectancePhoto, ReflectancePhotoInput};
 pub use coating_spots::{CoatingSpot, CoatingSpots, CoatingSpotsInput};
 pub use coating_wear::{ThinBranch, ThinMetalPart};

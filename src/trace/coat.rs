@@ -1,6 +1,7 @@
 //! The coating made ready for a kernel: what dims at each place, how thick the metal is there, and what both do to
 //! light of one colour.
 
+use std::f64::consts::PI;
 use std::sync::Arc;
 
 use ndarray::Array2;
@@ -10,7 +11,9 @@ use super::figure::Break;
 use super::height_map::MapSurface;
 use super::mirror::length;
 use crate::film::{FilmTable, MetalFilm};
-use crate::model::{Coating, Primary, SquareNet, patch_share, ring_share};
+use crate::model::{
+    Coating, CoatingRing, Primary, RingProfile, SquareNet, ThinRing, patch_share, ring_share,
+};
 use crate::numeric::bicubic::Bicubic;
 use crate::units::NM_PER_MM;
 
@@ -21,6 +24,10 @@ pub(super) const REACH: f64 = 22.0;
 const RING_STEPS: [f64; 9] = [-REACH, -8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, REACH];
 const METAL_STEPS: [f64; 8] = [-8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, REACH];
 const HAZE_STEPS: [f64; 4] = [-8.0, 0.0, 8.0, REACH];
+/// Panels of a smooth ring, in shares of its width: its curvature jumps at both rims, and in its middle the poles of
+/// amplitude and film come closest (a film that is gone there, at a tenth of the width from it).
+const SMOOTH_HAZE: [f64; 3] = [0.0, 0.5, 1.0];
+const SMOOTH_METAL: [f64; 7] = [0.0, 0.25, 0.4, 0.5, 0.6, 0.75, 1.0];
 /// Beyond the clear aperture by more than this share of its radius a map is held.
 const BEYOND: f64 = 1e-9;
 
@@ -50,7 +57,10 @@ struct Layered {
 struct Ring {
     radii_mm: [f64; 2],
     softness_mm: f64,
+    profile: RingProfile,
     value: f64,
+    /// It is thin metal, not haze.
+    is_metal: bool,
 }
 
 /// A round patch.
@@ -128,11 +138,48 @@ impl HeldMap {
 
 impl Ring {
     fn share(&self, r_mm: f64) -> f64 {
-        ring_share(self.radii_mm, self.softness_mm, r_mm)
+        ring_share(self.profile, self.radii_mm, self.softness_mm, r_mm)
+    }
+
+    fn width_mm(&self) -> f64 {
+        self.radii_mm[1] - self.radii_mm[0]
+    }
+
+    fn is_hard(&self) -> bool {
+        self.profile == RingProfile::Flat && self.softness_mm == 0.0
+    }
+
+    /// Radii between which the ring is smooth.
+    fn cuts_mm(&self) -> Vec<f64> {
+        let from_mm = self.radii_mm[0];
+        if self.profile == RingProfile::Smooth {
+            let shares: &[f64] = if self.is_metal { &SMOOTH_METAL } else { &SMOOTH_HAZE };
+            return shares.iter().map(|share| from_mm + share * self.width_mm()).collect();
+        }
+        if self.softness_mm == 0.0 {
+            return self.radii_mm.to_vec();
+        }
+        // A ring that begins in the centre has no inner rim.
+        let rims = self.radii_mm.into_iter().skip(usize::from(from_mm == 0.0));
+        rims.flat_map(|rim| RING_STEPS.map(|k| rim + k * self.softness_mm)).collect()
+    }
+
+    /// How fine its smooth parts are, mm: a rim as its softness, sin^2 as the half of its width at half depth, and half
+    /// of that where a film makes more of it.
+    fn finest_mm(&self) -> Option<f64> {
+        match self.profile {
+            RingProfile::Smooth => Some(self.width_mm() / if self.is_metal { 8.0 } else { 4.0 }),
+            RingProfile::Flat => (self.softness_mm > 0.0).then_some(self.softness_mm),
+        }
     }
 
     /// Change of the share for a mm more of radius.
     fn steepness(&self, r_mm: f64) -> f64 {
+        if self.profile == RingProfile::Smooth {
+            let (per_mm, beyond_mm) = (PI / self.width_mm(), r_mm - self.radii_mm[0]);
+            let is_within = beyond_mm > 0.0 && r_mm < self.radii_mm[1];
+            return if is_within { per_mm * (2.0 * per_mm * beyond_mm).sin() } else { 0.0 };
+        }
         if self.softness_mm <= 0.0 {
             return 0.0;
         }
@@ -241,15 +288,26 @@ impl Coat {
             value,
             is_metal,
         };
-        let ring = |radii_mm, softness_mm, value| Ring { radii_mm, softness_mm, value };
+        let hazy = |r: &CoatingRing| Ring {
+            radii_mm: [r.inner_radius_mm, r.outer_radius_mm],
+            softness_mm: r.softness_mm,
+            profile: r.profile,
+            value: r.reflectance,
+            is_metal: false,
+        };
+        let thin = |r: &ThinRing| Ring {
+            radii_mm: [r.inner_radius_mm, r.outer_radius_mm],
+            softness_mm: r.softness_mm,
+            profile: r.profile,
+            value: r.thickness_nm,
+            is_metal: true,
+        };
         let rings = coating.rings.iter();
         let patches = coating.patches.iter();
         let haze = Layered {
             base: coating.reflectance,
             map: map(coating.map.as_ref().map(|m| m.net()), SAME_SHARE),
-            rings: rings
-                .map(|r| ring([r.inner_radius_mm, r.outer_radius_mm], r.softness_mm, r.reflectance))
-                .collect(),
+            rings: rings.map(hazy).collect(),
             discs: patches
                 .map(|p| disc([p.x_mm, p.y_mm], p.radius_mm, p.softness_mm, p.reflectance, false))
                 .collect(),
@@ -259,9 +317,7 @@ impl Coat {
             let layered = Layered {
                 base: coat.film.thickness_nm,
                 map: map(coat.map.as_ref().map(|m| m.net()), SAME_NM),
-                rings: rings
-                    .map(|r| ring([r.inner_radius_mm, r.outer_radius_mm], r.softness_mm, r.thickness_nm))
-                    .collect(),
+                rings: rings.map(thin).collect(),
                 discs: patches
                     .map(|p| disc([p.x_mm, p.y_mm], p.radius_mm, p.softness_mm, p.thickness_nm, true))
                     .collect(),
@@ -299,32 +355,26 @@ impl Coat {
         self.haze.map.as_ref().map(|map| map.detail_mm)
     }
 
-    /// The narrowest soft rim, mm.
-    pub(crate) fn softest_mm(&self) -> Option<f64> {
-        let widths = self.rings().map(|r| r.softness_mm).chain(self.discs.iter().map(|d| d.softness_mm));
-        widths.filter(|width| *width > 0.0).reduce(f64::min)
+    /// The narrowest soft rim or smooth ring, mm.
+    pub(crate) fn finest_mm(&self) -> Option<f64> {
+        let rims = self.discs.iter().map(|d| d.softness_mm).filter(|width| *width > 0.0);
+        self.rings().filter_map(Ring::finest_mm).chain(rims).reduce(f64::min)
     }
 
     fn rings(&self) -> impl Iterator<Item = &Ring> {
         self.haze.rings.iter().chain(self.metal.iter().flat_map(|(_, layered)| &layered.rings))
     }
 
-    /// Radii at which the coating steps.
-    pub(crate) fn steps_mm(&self) -> impl Iterator<Item = f64> {
-        self.rings().filter(|r| r.softness_mm == 0.0).flat_map(|r| r.radii_mm)
+    /// Radii at which the coating steps, or bends as sin^2 begins.
+    pub(crate) fn joints_mm(&self) -> impl Iterator<Item = f64> {
+        let has_joints = |r: &&Ring| r.is_hard() || r.profile == RingProfile::Smooth;
+        self.rings().filter(has_joints).flat_map(|r| r.radii_mm)
     }
 
     /// Radii at which a quadrature must stop.
     pub(super) fn breaks(&self) -> Vec<Break> {
         let smooth = |radius_mm| Break { radius_mm, fractional: false };
-        let fades = |ring: &Ring| {
-            // A ring that begins in the centre has no inner rim.
-            let rims = ring.radii_mm.into_iter().skip(usize::from(ring.radii_mm[0] == 0.0));
-            let softness_mm = ring.softness_mm;
-            rims.flat_map(move |rim| RING_STEPS.map(|k| rim + k * softness_mm)).collect::<Vec<_>>()
-        };
-        let soft = self.rings().filter(|r| r.softness_mm > 0.0).flat_map(fades);
-        self.steps_mm().chain(soft).map(smooth).collect()
+        self.rings().flat_map(Ring::cuts_mm).map(smooth).collect()
     }
 }
 

@@ -1,8 +1,8 @@
 //! Nodes for the patches of a coating: what a patch returns, and minus what lay under it.
 //!
-//! The ring of nodes knows nothing of patches. Each patch is integrated in polar coordinates about its own centre, over that
-//! part of it which is lit, in pieces between which nothing changes its character: the patch's own rim, the outline of the light,
-//! the breaks of the figure.
+//! The ring of nodes knows nothing of patches. Each patch is integrated in polar coordinates about its own centre,
+//! over that part of it which is lit, in pieces between which nothing changes its character: the patch's own rim, the
+//! outline of the light, the breaks of the figure.
 
 use std::f64::consts::{PI, TAU};
 

@@ -14,8 +14,8 @@ use super::wavefront::{Sums, Wavefront};
 use crate::film::{Metal, MetalFilm};
 use crate::model::{
     CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, EdgeRollOff, EdgeStep, FocalPlane, Holder,
-    MetalCoat, MirrorClips, Opening, Primary, Spider, ThinPatch, ThinRing, Train, TurnedEdge, ZernikeTerms,
-    Zone,
+    MetalCoat, MirrorClips, Opening, Primary, RingProfile, Spider, ThinPatch, ThinRing, Train, TurnedEdge,
+    ZernikeTerms, Zone,
 };
 use crate::numeric::pool;
 use crate::numeric::random::Stream;
@@ -76,7 +76,8 @@ fn train(number: usize) -> (Prepared, Field) {
     if draw.once_in(3.0) {
         let inner_mm = draw.between(0.3, 0.8) * aperture_mm / 2.0;
         let ring = CoatingRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(0.3, 0.8));
-        coating = coating.ring(ring);
+        let profile = if ring.reflectance < 0.55 { RingProfile::Smooth } else { RingProfile::Flat };
+        coating = coating.ring(ring.profile(profile));
     }
     if draw.once_in(3.0) {
         let (sin, cos) = (TAU * draw.0.uniform()).sin_cos();
@@ -125,13 +126,18 @@ fn train(number: usize) -> (Prepared, Field) {
     (Prepared::new(&parts.build().expect("a sound train")), field)
 }
 
-/// Metal that is thin in a ring and in a patch, with hard and soft rims.
+/// Metal that is thin in a ring and in a patch, with hard and soft rims, or with none as sin^2.
 fn worn_metal(draw: &mut Draw, rim_mm: f64) -> MetalCoat {
     let mut coat = MetalCoat::new(MetalFilm::new(Metal::Aluminium, draw.between(60.0, 120.0)));
     if draw.once_in(1.5) {
         let inner_mm = draw.between(0.3, 0.8) * rim_mm;
         let ring = ThinRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(5.0, 50.0));
-        coat = coat.ring(if draw.once_in(2.0) { ring.softness_mm(draw.between(0.3, 2.0)) } else { ring });
+        let is_smooth = ring.thickness_nm > 25.0;
+        coat = coat.ring(match draw.once_in(2.0) {
+            true => ring.softness_mm(draw.between(0.3, 2.0)),
+            false if is_smooth => ring.profile(RingProfile::Smooth),
+            false => ring,
+        });
     }
     if draw.once_in(1.5) {
         let (sin, cos) = (TAU * draw.0.uniform()).sin_cos();

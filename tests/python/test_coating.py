@@ -59,6 +59,36 @@ def test_a_thin_ring_is_the_step_that_tmm_makes_of_it(wavelength_nm):
     assert 0.1 < strehl < 0.9
 
 
+def test_a_smooth_thin_ring_is_the_integral_that_tmm_makes_of_it():
+    # sin^2 from 60 to 85 mm; heights along the normal, W = 2 h cos i, by the midpoint rule in r^2.
+    worn = ct.ThinRing(inner_radius_mm=60, outer_radius_mm=85, thickness_nm=12, profile="smooth")
+    thin = train(metal=ct.MetalCoat(film=aluminium(100), rings=[worn]))
+    wave = thin.wavefront(focus="paraxial")
+    r = np.sqrt((np.arange(2000) + 0.5) / 2000) * RIM_MM
+    share = np.where((r > 60) & (r < 85), np.sin(np.pi * (r - 60) / 25) ** 2, 0)
+    angle = np.arctan(r / (2 * FOCAL_MM))
+    film = [seen_by_tmm(100 - 88 * s, 550, i) for s, i in zip(share, angle, strict=True)]
+    power, height = np.transpose(film)
+    path = 2 * (height - seen_by_tmm(100, 550)[1]) * np.cos(angle)
+    field = np.sum(np.sqrt(power) * np.exp(2j * np.pi * path / 550))
+    light = np.sum(np.sqrt(power))
+    assert abs(wave.strehl - abs(field) ** 2 / light**2) < 1e-5
+    assert abs(wave.amplitude_factor - light**2 / (2000 * np.sum(power))) < 1e-5
+    assert worn.profile == "smooth"
+    assert "smooth" in repr(worn)
+
+
+def test_a_smooth_ring_of_haze_dims_as_sin_squared():
+    worn = ct.CoatingRing(
+        inner_radius_mm=60, outer_radius_mm=85, reflectance=0.72, profile="smooth"
+    )
+    hazy = train(reflectance=0.85, rings=[worn])
+    for r in (59, 60, 64.2, 72.5, 80, 85):
+        dip = 0.13 * np.sin(np.pi * (r - 60) / 25) ** 2 if 60 < r < 85 else 0
+        assert abs(hazy.reflectance(0, r) - (0.85 - dip)) < 1e-14
+    assert hazy.wavefront().rms_nm < 1e-6
+
+
 def test_light_and_height_place_by_place_against_tmm():
     patch = ct.ThinPatch(x_mm=40, y_mm=-30, radius_mm=25, thickness_nm=10, softness_mm=4)
     worn = train(metal=ct.MetalCoat(film=aluminium(90), patches=[patch]))
@@ -187,6 +217,8 @@ HOLED[25, 25] = np.nan
         (thin_ring, {"thickness_nm": -1}, ["thickness_nm", "-1", "micrometres"]),
         (thin_ring, {"outer_radius_mm": 90}, ["outer_radius_mm", "90", "exchanged"]),
         (thin_ring, {"softness_mm": 30}, ["softness_mm", "30", "width"]),
+        (thin_ring, {"softness_mm": 2, "profile": "smooth"}, ["softness_mm", "2", "flat ring"]),
+        (thin_ring, {"profile": "round"}, ["profile", "round", "'flat' or 'smooth'"]),
         (thin_ring, {"thickness_nm": float("nan")}, ["thickness_nm", "NaN", "finite"]),
         (thin_patch, {"x_mm": 200}, ["x_mm", "200", "place on the mirror"]),
         (thin_patch, {"softness_mm": 40}, ["softness_mm", "40"]),

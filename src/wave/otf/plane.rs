@@ -300,7 +300,7 @@ fn upward([x, y]: [f64; 2]) -> Option<([f64; 3], f64)> {
 /// Radii at which a surface has a corner or a bend, or a coating a step: rows and panels must not run across them.
 fn joints_mm(prepared: &Prepared) -> Vec<f64> {
     let primary = prepared.train().primary();
-    let mut radii: Vec<f64> = prepared.coat().steps_mm().collect();
+    let mut radii: Vec<f64> = prepared.coat().joints_mm().collect();
     for layer in &primary.figure {
         match layer {
             FigureLayer::TurnedEdge(edge) => radii.push(prepared.clear_radius_mm() - edge.width_mm),
@@ -336,6 +336,6 @@ fn finest_mm(prepared: &Prepared) -> Option<f64> {
     });
     // A rim that fades as 1/(1 + exp) is known by its poles, pi times the softness away: a node for each softness tells them,
     // and the cusp that it leaves in the patch's centre.
-    let faded = prepared.coat().softest_mm();
+    let faded = prepared.coat().finest_mm();
     layers.chain(uneven.flatten()).chain(faded).reduce(f64::min)
 }
