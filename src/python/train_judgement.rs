@@ -145,7 +145,7 @@ getters!(PyTrainJudgement, |found| {
     coating: Option<PyCoatingEffect> = found.coating.clone().map(PyCoatingEffect);
     /// What to measure next, the most useful first, each with what it brings.
     next: Vec<String> = found.next.clone();
-    /// Why.
+    /// Reasons for the verdict, a sentence each.
     reasons: Vec<String> = found.reasons.clone();
     /// What was assumed.
     assumptions: Vec<String> = found.assumptions.clone();

@@ -67,11 +67,11 @@ getters!(PyLadderGain, |gain| {
     gain: f64 = gain.gain;
     /// Half of the draws gain less; the gain itself where nothing is drawn.
     median_gain: f64 = gain.median_gain;
-    /// 95 % of its draws.
+    /// Interval that holds 95 % of its draws.
     before_interval: (f64, f64) = both(gain.before_interval);
-    /// 95 % of its draws.
+    /// Interval that holds 95 % of its draws.
     after_interval: (f64, f64) = both(gain.after_interval);
-    /// 95 % of the differences, draw by draw.
+    /// Interval that holds 95 % of the differences, draw by draw.
     gain_interval: (f64, f64) = both(gain.gain_interval);
     /// The median gain for a unit of money; None where it costs nothing.
     gain_per_price: Option<f64> = gain.gain_per_price;
@@ -110,7 +110,7 @@ getters!(PyLadderRow, |row| {
     gains: Vec<PyLadderGain> = row.gains.iter().cloned().map(PyLadderGain).collect();
     /// Weighted steps gained: what the order goes by.
     score: f64 = row.score;
-    /// 95 % of its draws.
+    /// Interval that holds 95 % of its draws.
     score_interval: (f64, f64) = both(row.score_interval);
     /// Names of what is no worse in anything, costs no more, and is better in something.
     dominated_by: Vec<String> = row.dominated_by.clone();
