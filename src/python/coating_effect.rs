@@ -185,6 +185,7 @@ record!(PyCoatingEffect, "CoatingEffect",
 
 /// What a recoat costs, in any currency; `both` not given: the sum.
 ///
+/// Units: any currency, the same for all.
 /// Errors: InputError, where it is used, for a price below 0.
 ///
 /// >>> assert ct.RecoatPrices(diagonal=35, primary=240).both == 275
@@ -312,7 +313,7 @@ impl PyRecoatComparison {
         PyTuple::new(py, self.0.rows.iter().map(|row| PyTrain::from(row.train.clone())))
     }
 
-    /// 95 % intervals of the gains; empty where nothing is uncertain.
+    /// The 95 % intervals of the gains; empty where nothing is uncertain.
     #[getter]
     fn gain_ranges<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
         PyTuple::new(py, self.0.rows.iter().filter_map(|row| ends(row.gain_interval)).collect::<Vec<_>>())
@@ -455,7 +456,8 @@ impl Judged<'_, '_> {
 /// `haze` states a roughness, of which the scattered share is told. `spectrum` weighs the throughput; the Strehl is
 /// that of its mean wavelength. Each of `draws` is a train of its own.
 ///
-/// Units, method, what it leaves out: see `CoatingEffect`.
+/// Units: shares of the power; nm and um for `haze`, as in `HazeScatter`.
+/// Method and what it leaves out: see `CoatingEffect`.
 /// Errors: InputError for shares that cannot be, readings of another mirror, wear not stated, a coating that the
 /// readings do not allow.
 ///
@@ -498,7 +500,8 @@ fn py_coating_effect(
 /// or a list, one a coat; `ageing` is an assumption on how coats age. For the other arguments see `coating_effect`.
 /// Every row is a train of its own.
 ///
-/// Units, what it leaves out: see `RecoatComparison`.
+/// Units: shares of the power; prices in any currency, the same for all.
+/// Leaves out: see `RecoatComparison`.
 /// Errors: InputError for shares, prices and an ageing that cannot be; those of `coating_effect`.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.85))
