@@ -176,10 +176,13 @@ getters!(PyCoatingEffect, |effect| {
     words: Vec<String> = effect.words.clone();
 });
 record!(PyCoatingEffect, "CoatingEffect",
-    attributes: ["throughput", "throughput_range", "primary_reflectance", "diagonal_reflectance", "lit_fraction", "of_clear_aperture",
+    attributes: ["throughput", "throughput_range", "primary_reflectance", "diagonal_reflectance", "lit_fraction",
+        "of_clear_aperture",
         "magnitudes_lost", "magnitudes_lost_range", "fresh_gain_magnitudes", "light_loss", "acts_like_fresh_mm",
-        "acts_like_fresh_range_mm", "acts_like_perfect_mm", "strehl", "strehl_range", "strehl_without_heights", "strehl_even",
-        "amplitude_factor", "shape_loss", "pinhole_scatter", "halo", "throughput_draws", "possible_share", "error_estimate", "words",
+        "acts_like_fresh_range_mm", "acts_like_perfect_mm", "strehl", "strehl_range", "strehl_without_heights",
+        "strehl_even",
+        "amplitude_factor", "shape_loss", "pinhole_scatter", "halo", "throughput_draws", "possible_share",
+        "error_estimate", "words",
         "fresh", "spectrum", "train"],
     shown: ["throughput", "magnitudes_lost", "acts_like_fresh_mm", "strehl", "shape_loss"]);
 
@@ -219,7 +222,8 @@ getters!(PyRecoatPrices, |prices| {
     /// The price of both.
     both: f64 = prices.of_both();
 });
-record!(PyRecoatPrices, "RecoatPrices", attributes: ["diagonal", "primary", "both"], shown: ["diagonal", "primary", "both"]);
+record!(PyRecoatPrices, "RecoatPrices", attributes: ["diagonal", "primary", "both"],
+    shown: ["diagonal", "primary", "both"]);
 
 /// How coats are assumed to age: each mirror keeps the same share of its light from year to year. An assumption of
 /// yours.
@@ -396,7 +400,8 @@ getters!(PyRecoatComparison, |found| {
     words: Vec<String> = found.words.clone();
 });
 record!(PyRecoatComparison, "RecoatComparison",
-    attributes: ["what", "coat", "throughput", "gain", "gain_ranges", "gain_magnitudes", "returned_of_lost", "acts_like_fresh_mm",
+    attributes: ["what", "coat", "throughput", "gain", "gain_ranges", "gain_magnitudes", "returned_of_lost",
+        "acts_like_fresh_mm",
         "strehl", "peak_ratio", "price", "gain_per_price", "aged_gain", "dominated", "words", "effect", "trains"],
     shown: ["what", "coat"]);
 
@@ -462,16 +467,19 @@ impl Judged<'_, '_> {
 /// readings do not allow.
 ///
 /// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.44)
-/// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.88, rings=[worn]))
+/// >>> coating = ct.Coating(reflectance=0.88, rings=[worn])
+/// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=coating)
 /// >>> fresh = ct.FreshCoat(name="standard", primary_reflectance=0.91, diagonal_reflectance=0.91)
 /// >>> effect = ct.coating_effect(ct.Train(primary=mirror), fresh=fresh)
 /// >>> share = (139**2 - 112**2) / 178**2
 /// >>> assert abs(effect.throughput - (0.88 - 0.44 * share)) < 1e-9 and effect.strehl > 0.999999
 #[pyfunction]
 #[pyo3(name = "coating_effect",
-    signature = (train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None, pinhole_share=None,
+    signature = (train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None,
+        pinhole_share=None,
         diagonal_sigma=None, draws=None, seed=None),
-    text_signature = "(train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None, pinhole_share=None, \
+    text_signature = "(train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None, \
+        pinhole_share=None, \
         diagonal_sigma=0.0, draws=100, seed=1)")]
 #[allow(clippy::too_many_arguments)]
 fn py_coating_effect(
@@ -514,9 +522,11 @@ fn py_coating_effect(
 /// >>> assert len(found.gain) == 6 and abs(found.gain[0] - 0.85 * (0.91 - 0.78)) < 1e-12
 #[pyfunction]
 #[pyo3(name = "recoat",
-    signature = (train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None, wear=None, branch=None,
+    signature = (train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None,
+        wear=None, branch=None,
         pinhole_share=None, diagonal_sigma=None, draws=None, seed=None),
-    text_signature = "(train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None, wear=None, branch=None, \
+    text_signature = "(train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None, \
+        wear=None, branch=None, \
         pinhole_share=None, diagonal_sigma=0.0, draws=100, seed=1)")]
 #[allow(clippy::too_many_arguments)]
 fn py_recoat(
