@@ -136,10 +136,12 @@ fn worn_metal(draw: &mut Draw, rim_mm: f64) -> MetalCoat {
         let inner_mm = draw.between(0.3, 0.8) * rim_mm;
         let ring = ThinRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(5.0, 50.0));
         let is_smooth = ring.thickness_nm > 25.0;
-        coat = coat.ring(match draw.once_in(2.0) {
-            true => ring.softness_mm(draw.between(0.3, 2.0)),
-            false if is_smooth => ring.profile(RingProfile::Smooth),
-            false => ring,
+        coat = coat.ring(if draw.once_in(2.0) {
+            ring.softness_mm(draw.between(0.3, 2.0))
+        } else if is_smooth {
+            ring.profile(RingProfile::Smooth)
+        } else {
+            ring
         });
     }
     if draw.once_in(1.5) {
