@@ -176,15 +176,19 @@ getters!(PyCoatingEffect, |effect| {
     words: Vec<String> = effect.words.clone();
 });
 record!(PyCoatingEffect, "CoatingEffect",
-    attributes: ["throughput", "throughput_range", "primary_reflectance", "diagonal_reflectance", "lit_fraction", "of_clear_aperture",
+    attributes: ["throughput", "throughput_range", "primary_reflectance", "diagonal_reflectance", "lit_fraction",
+        "of_clear_aperture",
         "magnitudes_lost", "magnitudes_lost_range", "fresh_gain_magnitudes", "light_loss", "acts_like_fresh_mm",
-        "acts_like_fresh_range_mm", "acts_like_perfect_mm", "strehl", "strehl_range", "strehl_without_heights", "strehl_even",
-        "amplitude_factor", "shape_loss", "pinhole_scatter", "halo", "throughput_draws", "possible_share", "error_estimate", "words",
+        "acts_like_fresh_range_mm", "acts_like_perfect_mm", "strehl", "strehl_range", "strehl_without_heights",
+        "strehl_even",
+        "amplitude_factor", "shape_loss", "pinhole_scatter", "halo", "throughput_draws", "possible_share",
+        "error_estimate", "words",
         "fresh", "spectrum", "train"],
     shown: ["throughput", "magnitudes_lost", "acts_like_fresh_mm", "strehl", "shape_loss"]);
 
 /// What a recoat costs, in any currency; `both` not given: the sum.
 ///
+/// Units: any currency, the same for all.
 /// Errors: InputError, where it is used, for a price below 0.
 ///
 /// >>> assert ct.RecoatPrices(diagonal=35, primary=240).both == 275
@@ -218,7 +222,8 @@ getters!(PyRecoatPrices, |prices| {
     /// The price of both.
     both: f64 = prices.of_both();
 });
-record!(PyRecoatPrices, "RecoatPrices", attributes: ["diagonal", "primary", "both"], shown: ["diagonal", "primary", "both"]);
+record!(PyRecoatPrices, "RecoatPrices", attributes: ["diagonal", "primary", "both"],
+    shown: ["diagonal", "primary", "both"]);
 
 /// How coats are assumed to age: each mirror keeps the same share of its light from year to year. An assumption of
 /// yours.
@@ -312,7 +317,7 @@ impl PyRecoatComparison {
         PyTuple::new(py, self.0.rows.iter().map(|row| PyTrain::from(row.train.clone())))
     }
 
-    /// 95 % intervals of the gains; empty where nothing is uncertain.
+    /// The 95 % intervals of the gains; empty where nothing is uncertain.
     #[getter]
     fn gain_ranges<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyTuple>> {
         PyTuple::new(py, self.0.rows.iter().filter_map(|row| ends(row.gain_interval)).collect::<Vec<_>>())
@@ -395,7 +400,8 @@ getters!(PyRecoatComparison, |found| {
     words: Vec<String> = found.words.clone();
 });
 record!(PyRecoatComparison, "RecoatComparison",
-    attributes: ["what", "coat", "throughput", "gain", "gain_ranges", "gain_magnitudes", "returned_of_lost", "acts_like_fresh_mm",
+    attributes: ["what", "coat", "throughput", "gain", "gain_ranges", "gain_magnitudes", "returned_of_lost",
+        "acts_like_fresh_mm",
         "strehl", "peak_ratio", "price", "gain_per_price", "aged_gain", "dominated", "words", "effect", "trains"],
     shown: ["what", "coat"]);
 
@@ -455,21 +461,25 @@ impl Judged<'_, '_> {
 /// `haze` states a roughness, of which the scattered share is told. `spectrum` weighs the throughput; the Strehl is
 /// that of its mean wavelength. Each of `draws` is a train of its own.
 ///
-/// Units, method, what it leaves out: see `CoatingEffect`.
+/// Units: shares of the power; nm and um for `haze`, as in `HazeScatter`.
+/// Method and what it leaves out: see `CoatingEffect`.
 /// Errors: InputError for shares that cannot be, readings of another mirror, wear not stated, a coating that the
 /// readings do not allow.
 ///
 /// >>> worn = ct.CoatingRing(inner_radius_mm=112, outer_radius_mm=139, reflectance=0.44)
-/// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.88, rings=[worn]))
+/// >>> coating = ct.Coating(reflectance=0.88, rings=[worn])
+/// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=coating)
 /// >>> fresh = ct.FreshCoat(name="standard", primary_reflectance=0.91, diagonal_reflectance=0.91)
 /// >>> effect = ct.coating_effect(ct.Train(primary=mirror), fresh=fresh)
 /// >>> share = (139**2 - 112**2) / 178**2
 /// >>> assert abs(effect.throughput - (0.88 - 0.44 * share)) < 1e-9 and effect.strehl > 0.999999
 #[pyfunction]
 #[pyo3(name = "coating_effect",
-    signature = (train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None, pinhole_share=None,
+    signature = (train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None,
+        pinhole_share=None,
         diagonal_sigma=None, draws=None, seed=None),
-    text_signature = "(train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None, pinhole_share=None, \
+    text_signature = "(train, /, *, fresh, spectrum=None, haze=None, estimate=None, wear=None, branch=None, \
+        pinhole_share=None, \
         diagonal_sigma=0.0, draws=100, seed=1)")]
 #[allow(clippy::too_many_arguments)]
 fn py_coating_effect(
@@ -498,7 +508,8 @@ fn py_coating_effect(
 /// or a list, one a coat; `ageing` is an assumption on how coats age. For the other arguments see `coating_effect`.
 /// Every row is a train of its own.
 ///
-/// Units, what it leaves out: see `RecoatComparison`.
+/// Units: shares of the power; prices in any currency, the same for all.
+/// Leaves out: see `RecoatComparison`.
 /// Errors: InputError for shares, prices and an ageing that cannot be; those of `coating_effect`.
 ///
 /// >>> mirror = ct.Primary(clear_aperture_mm=356, focal_length_mm=1673, coating=ct.Coating(reflectance=0.85))
@@ -511,9 +522,11 @@ fn py_coating_effect(
 /// >>> assert len(found.gain) == 6 and abs(found.gain[0] - 0.85 * (0.91 - 0.78)) < 1e-12
 #[pyfunction]
 #[pyo3(name = "recoat",
-    signature = (train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None, wear=None, branch=None,
+    signature = (train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None,
+        wear=None, branch=None,
         pinhole_share=None, diagonal_sigma=None, draws=None, seed=None),
-    text_signature = "(train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None, wear=None, branch=None, \
+    text_signature = "(train, /, *, fresh, prices=None, ageing=None, spectrum=None, haze=None, estimate=None, \
+        wear=None, branch=None, \
         pinhole_share=None, diagonal_sigma=0.0, draws=100, seed=1)")]
 #[allow(clippy::too_many_arguments)]
 fn py_recoat(

@@ -154,6 +154,7 @@ impl PyCoatingSpots {
     ///
     /// >>> spots = ct.CoatingSpots(x_mm=[30], y_mm=[0], ratios=[[0.95, 0.97]], clear_aperture_mm=200,
     /// ...     reference_reflectance=0.90)
+    /// >>> assert abs(spots.fit(ct.CoatingOutline()).reflectance[0] - 0.864) < 1e-12  # 0.90 x 0.96
     /// >>> try:
     /// ...     spots.fit(ct.CoatingOutline(rings=[ct.OutlineRing(inner_radius_mm=60, outer_radius_mm=70)]))
     /// ... except ct.InputError as error:

@@ -76,8 +76,7 @@ fn train(number: usize) -> (Prepared, Field) {
     if draw.once_in(3.0) {
         let inner_mm = draw.between(0.3, 0.8) * aperture_mm / 2.0;
         let ring = CoatingRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(0.3, 0.8));
-        let profile = if ring.reflectance < 0.55 { RingProfile::Smooth } else { RingProfile::Flat };
-        coating = coating.ring(ring.profile(profile));
+        coating = coating.ring(ring);
     }
     if draw.once_in(3.0) {
         let (sin, cos) = (TAU * draw.0.uniform()).sin_cos();
@@ -122,6 +121,10 @@ fn train(number: usize) -> (Prepared, Field) {
         for ring in &mut parts.primary.coating.rings {
             ring.softness_mm = draw.between(0.3, 2.0);
         }
+    } else {
+        for ring in &mut parts.primary.coating.rings {
+            ring.profile = if ring.reflectance < 0.55 { RingProfile::Smooth } else { RingProfile::Flat };
+        }
     }
     (Prepared::new(&parts.build().expect("a sound train")), field)
 }
@@ -133,10 +136,12 @@ fn worn_metal(draw: &mut Draw, rim_mm: f64) -> MetalCoat {
         let inner_mm = draw.between(0.3, 0.8) * rim_mm;
         let ring = ThinRing::new(inner_mm, inner_mm + draw.between(5.0, 15.0), draw.between(5.0, 50.0));
         let is_smooth = ring.thickness_nm > 25.0;
-        coat = coat.ring(match draw.once_in(2.0) {
-            true => ring.softness_mm(draw.between(0.3, 2.0)),
-            false if is_smooth => ring.profile(RingProfile::Smooth),
-            false => ring,
+        coat = coat.ring(if draw.once_in(2.0) {
+            ring.softness_mm(draw.between(0.3, 2.0))
+        } else if is_smooth {
+            ring.profile(RingProfile::Smooth)
+        } else {
+            ring
         });
     }
     if draw.once_in(1.5) {
