@@ -423,24 +423,23 @@ impl Judged<'_, '_> {
     fn options(self) -> PyResult<EffectOptions> {
         let py = self.py;
         let usual = EffectOptions::default();
-        let measured = match self.estimate {
-            Some(estimate) => Some(MeasuredCoating {
+        let measured = if let Some(estimate) = self.estimate {
+            Some(MeasuredCoating {
                 branch: branch(py, self.branch)?,
                 pinhole_share: number_or(self.pinhole_share, "pinhole_share", 0.0)?,
                 ..MeasuredCoating::new(estimate.0, wear(py, self.wear)?)
-            }),
-            None => {
-                let beside = [
-                    ("wear", self.wear.is_some()),
-                    ("branch", self.branch.is_some()),
-                    ("pinhole_share", self.pinhole_share.is_some()),
-                ];
-                if let Some((name, _)) = beside.into_iter().find(|(_, given)| *given) {
-                    let cause = "without an estimate the train's own coating is judged as it stands";
-                    return Err(refused(py, name, "given alone", "an estimate beside it", cause));
-                }
-                None
+            })
+        } else {
+            let beside = [
+                ("wear", self.wear.is_some()),
+                ("branch", self.branch.is_some()),
+                ("pinhole_share", self.pinhole_share.is_some()),
+            ];
+            if let Some((name, _)) = beside.into_iter().find(|(_, given)| *given) {
+                let cause = "without an estimate the train's own coating is judged as it stands";
+                return Err(refused(py, name, "given alone", "an estimate beside it", cause));
             }
+            None
         };
         Ok(EffectOptions {
             spectrum: self.spectrum.map_or(usual.spectrum, |s| s.0),

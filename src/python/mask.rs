@@ -71,6 +71,9 @@ impl PyMaskSweep {
     }
 }
 
+/// What a row may hold or not.
+type OfRow = fn(&MaskRow) -> Option<MaskValue>;
+
 #[pymethods]
 impl PyMaskSweep {
     fn __len__(&self) -> usize {
@@ -193,7 +196,7 @@ impl PyMaskSweep {
         value("peak_brightness", &|row| row.peak_brightness)?;
         number("focus_shift_mm", &|row| row.focus_shift_mm)?;
         number("cutoff_arcsec", &|row| row.cutoff_arcsec)?;
-        let parts: [(&str, fn(&MaskRow) -> Option<MaskValue>); 3] = [
+        let parts: [(&str, OfRow); 3] = [
             ("fwhm_arcsec", |row| row.fwhm_arcsec),
             ("airy_energy", |row| row.airy_energy),
             ("own_airy_energy", |row| row.own_airy_energy),
