@@ -109,9 +109,11 @@ fn reflectances_in_per_cent() {
     let in_per_cent = FreshCoat::new("standard", 0.91, 90.0);
     says(&compared(in_per_cent, prices()), share("fresh[0].diagonal_reflectance"));
     says(&spots(90.0).expect_err("per cent"), share("reference_reflectance"));
-    let dark = KnownPatch::new([-60.0, 0.0], 20.0, 90.0);
-    let wanted = ["dark.reflectance", "90", "a share from 0 to 1", "per cent"];
-    says(&photographed(dark, AxisDirection::PlusX), wanted);
+    // Ninety is no share, and leaves no scale between the two patches either: both are said.
+    let photo = photographed(KnownPatch::new([-60.0, 0.0], 20.0, 90.0), AxisDirection::PlusX);
+    let found = &photo.problems()[0];
+    assert!(found.field == "dark.reflectance" && found.value == "90", "{photo}");
+    assert!(found.allowed == "a share from 0 to 1" && found.cause.contains("per cent"), "{photo}");
     let measured = aluminium(80.0).thickness_from_reflectance(90.0, 0.01, 550.0).expect_err("per cent");
     let found = &measured.problems()[0];
     assert!(found.field == "reflectance" && found.cause.contains("per cent"), "{measured}");

@@ -21,6 +21,13 @@ from catoptric import plotting  # noqa: E402
 from catoptric.errors import InputError  # noqa: E402
 from catoptric.plotting import _between, _style  # noqa: E402
 from catoptric.plotting import light as light_pictures  # noqa: E402
+from samples import (  # noqa: E402
+    bare,
+    coating_outline,
+    lamp_spots,
+    recoats,
+    thin_coat,
+)
 from samples import ladder as a_ladder  # noqa: E402
 from scipy.interpolate import CubicSpline  # noqa: E402
 from scipy.special import j0, j1  # noqa: E402
@@ -356,6 +363,9 @@ PICTURES = {
     "train_section": (plotting.train_section, lambda: a_section(), "mm", "mm"),
     "sights_in_section": (plotting.sights_in_section, lambda: a_section(), "mm", "mm"),
     "sight_lines": (plotting.sight_lines, lambda: some_sights(), "mm", "%"),
+    "coating": (plotting.coating, lambda: a_coating(), "mm", "mm"),
+    "coating_spots": (plotting.coating_spots, lambda: some_spots(), "mm", "share"),
+    "recoat": (plotting.recoat, lambda: some_recoats(), "%", ""),
     "edge_curves": (plotting.edge_curves, lambda: some_edges(), "mm", "nm"),
     "edge_family": (plotting.edge_family, lambda: some_edges(), "mm", "nm"),
     "layer_fit": (plotting.layer_fit, lambda: a_layer_fit(), "mm", "nm"),
@@ -466,6 +476,9 @@ REAL = {
     "diagonals": a_choice,
     "mask_sweep": some_masks,
     "value_ladder": lambda: some_works(),
+    "coating": lambda: a_coating(),
+    "coating_spots": lambda: some_spots(),
+    "recoat": lambda: some_recoats(),
     "focus_ladder": a_ladder,
     "exit_pupils": some_pupils,
     "train_section": a_section,
@@ -500,6 +513,9 @@ OWN_PLOT = {
     "diagonals": lambda result, ax: result.plot(ax),
     "mask_sweep": lambda result, ax: result.plot(ax),
     "value_ladder": lambda result, ax: result.plot(ax),
+    "coating": lambda result, ax: result.plot(ax),
+    "coating_spots": lambda result, ax: result.plot(ax),
+    "recoat": lambda result, ax: result.plot(ax),
     "focus_ladder": lambda result, ax: result.plot(ax),
     "train_section": lambda result, ax: result.plot(ax),
     "edge_curves": lambda result, ax: result.plot(ax),
@@ -513,6 +529,25 @@ OWN_PLOT = {
 def no_figure_left_open():
     yield
     plt.close("all")
+
+
+@cache
+def a_coating():
+    """A coat of thin metal, seen place by place."""
+    coat = ct.Coating(metal=thin_coat())
+    return bare().with_primary(coating=coat).coating_picture(size=41)
+
+
+@cache
+def some_spots():
+    """Lamp readings of an old mirror, with an outline of what is seen."""
+    return lamp_spots().fit(coating_outline())
+
+
+@cache
+def some_recoats():
+    """Two coats, three choices of mirrors each."""
+    return recoats()
 
 
 @cache

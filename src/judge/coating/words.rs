@@ -62,11 +62,13 @@ pub(super) fn of_effect(e: &CoatingEffect) -> Vec<String> {
 
 fn shape(e: &CoatingEffect) -> String {
     let heights = e.strehl_without_heights - e.strehl;
+    // What rounding leaves of nothing has no sign.
+    let shape_loss = if e.shape_loss.abs() < 5e-5 { 0.0 } else { e.shape_loss };
     if e.train.primary().coating.metal.is_none() {
         return format!(
             "As haze it leaves the wavefront alone: {} takes {:.2} % of the peak per light.",
             if e.shape_loss < HARDLY { "it dims and hardly blurs; its unevenness" } else { "its unevenness" },
-            100.0 * e.shape_loss
+            100.0 * shape_loss
         );
     }
     format!(
@@ -75,7 +77,7 @@ fn shape(e: &CoatingEffect) -> String {
         e.strehl,
         e.strehl_without_heights,
         if heights > HARDLY { ", which is a loss of shape, not of light alone" } else { "" },
-        100.0 * e.shape_loss
+        100.0 * shape_loss
     )
 }
 

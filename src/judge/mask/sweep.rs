@@ -97,9 +97,14 @@ impl MaskSubject {
         }
     }
 
-    /// The same of a figure with so many draws.
-    #[cfg_attr(not(feature = "python"), allow(dead_code))]
-    pub(crate) fn steps_of_draws(draws: usize, diameters: usize, options: &MaskOptions) -> usize {
+    /// The same of a figure that is not reduced yet, with so many draws.
+    ///
+    /// ```
+    /// use catoptric::{MaskOptions, MaskSubject};
+    /// let options = MaskOptions::strehl_alone();
+    /// assert!(MaskSubject::steps_of_draws(4000, 9, &options) > MaskSubject::steps_of_draws(500, 9, &options));
+    /// ```
+    pub fn steps_of_draws(draws: usize, diameters: usize, options: &MaskOptions) -> usize {
         of_figure::steps(draws, diameters, options)
     }
 }
