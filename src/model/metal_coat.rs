@@ -171,12 +171,13 @@ impl ThinPatch {
 /// rim; and what [`MetalFilm`] leaves out.
 ///
 /// ```
-/// use catoptric::{Coating, FocalLengthMm, Metal, MetalCoat, MetalFilm, Primary, ThinRing, Train, Prepared, Field,
-/// Focus}; let coat = MetalCoat::new(MetalFilm::new(Metal::Aluminium, 100.0)).ring(ThinRing::new(112.0, 139.0,
-/// 40.0)); let mirror = Primary::new(318.0, FocalLengthMm(1558.0)).coating(Coating::default().metal(coat)); let wave
-/// = Prepared::new(&Train::builder(mirror).build()?).wavefront(Field::AXIS, Focus::Peak, 550.0)?; assert!(wave.strehl
-/// < 0.9 && wave.amplitude_factor > 0.999, "as bright as before, and a hollow of 60 nm"); # Ok::<(),
-/// catoptric::Error>(())
+/// use catoptric::{Coating, Field, FocalLengthMm, Focus, Metal, MetalCoat, MetalFilm, Prepared, Primary, ThinRing, Train};
+/// let coat = MetalCoat::new(MetalFilm::new(Metal::Aluminium, 100.0)).ring(ThinRing::new(112.0, 139.0, 40.0));
+/// let mirror = Primary::new(318.0, FocalLengthMm(1558.0)).coating(Coating::default().metal(coat));
+/// let wave = Prepared::new(&Train::builder(mirror).build()?).wavefront(Field::AXIS, Focus::Peak, 550.0)?;
+/// // As bright as before, and a hollow of 60 nm.
+/// assert!(wave.strehl < 0.9 && wave.amplitude_factor > 0.999);
+/// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -79,11 +79,10 @@ pub struct SpotResidual {
 /// all.
 ///
 /// ```
-/// let table =
-///
-/// "x_mm,y_mm,ratio_1,ratio_2,ratio_3\n9,0,0.95,0.95,0.96\n40,0,0.96,0.95,0.95\n60,0,0.95,0.96,0.60\n80,0,0.95,0.94,0.95\n";
-/// let estimate = catoptric::CoatingSpots::from_csv_text(table, 356.0, 0.90)?.fit(&Default::default())?; let odd =
-/// &estimate.outliers[0];
+/// let rows = ["9,0,0.95,0.95,0.96", "40,0,0.96,0.95,0.95", "60,0,0.95,0.96,0.60", "80,0,0.95,0.94,0.95"];
+/// let table = format!("x_mm,y_mm,ratio_1,ratio_2,ratio_3\n{}\n", rows.join("\n"));
+/// let estimate = catoptric::CoatingSpots::from_csv_text(&table, 356.0, 0.90)?.fit(&Default::default())?;
+/// let odd = &estimate.outliers[0];
 /// assert_eq!((odd.spot, odd.repeat), (2, 2));
 /// assert!(odd.levels_without[0] > estimate.levels[0].reflectance);
 /// # Ok::<(), catoptric::Error>(())

@@ -24,7 +24,7 @@ use crate::wave::check_wavelength;
 /// let bound = catoptric::masking_bound(0.05, 100.0, 550.0)?;
 /// assert!(bound.raises_peak && bound.masked_peak == 0.95 * 0.95);
 /// // 4 x 0.05 x 0.95 sin^2(2 pi 100/550), from 1.
-/// assert!((bound.open_peak - (1.0 - 0.19 * 0.826_354)).abs() < 1e-6);
+/// assert!((bound.open_peak - (1.0 - 0.19 * 0.827_430)).abs() < 1e-6);
 /// # Ok::<(), catoptric::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
