@@ -102,8 +102,9 @@ impl CoatingEstimate {
     /// let film = MetalFilm::new(Metal::Aluminium, 100.0);
     /// let worn = estimate.coating(Wear::ThinMetal(film))?;
     /// // Over all lies what the base lacks of fresh aluminium.
-    /// assert!((worn.reflectance * film.response(550.0, 0.0)?.reflectance() - estimate.levels[0].reflectance).abs() <
-    /// 1e-12); # Ok::<(), catoptric::Error>(())
+    /// let base = worn.reflectance * film.response(550.0, 0.0)?.reflectance();
+    /// assert!((base - estimate.levels[0].reflectance).abs() < 1e-12);
+    /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn coating(&self, wear: Wear) -> Result<Coating> {
         self.coating_at(&self.reflectances(), wear, None)
