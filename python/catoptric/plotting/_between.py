@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ._results import Floats
+from .._typing import Floats
 
 STEPS = 400
 """Steps from the middle of the mirror to its rim in a drawn curve."""

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .._typing import Floats
 from . import _between, _style
-from ._results import EstimateLike, Floats, ReadingsLike
+from ._results.bench import EstimateLike, ReadingsLike
 from .mirror import label_height
 
 if TYPE_CHECKING:

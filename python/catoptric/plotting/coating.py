@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .._typing import Floats
 from ..errors import InputError, Problem
 from . import _style
-from ._results import CoatingPictureLike, Floats
+from ._results.coating import CoatingPictureLike
 from .mirror import half_pixel_edges
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import _style
-from ._coating_results import CoatingEstimateLike, RecoatLike
+from ._results.coating import CoatingEstimateLike, RecoatLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .._typing import Floats
 from . import _style
-from ._results import DiagonalsLike, Floats
+from ._results.diagonals import DiagonalsLike
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import _between, _style
-from ._results import EdgeCurveLike, EdgeFitsLike, LayerFitLike
+from ._results.edge import EdgeCurveLike, EdgeFitsLike, LayerFitLike
 from .mirror import label_height
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from ._results import Floats
+    from .._typing import Floats
 
 BEFORE_EDGE = 0.5
 """What the picture of a family shows of the glass inside the widest edge, in widths of it."""

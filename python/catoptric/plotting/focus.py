@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .._typing import Floats
 from ..errors import InputError, Problem
 from . import _style
-from ._results import EyepieceFactsLike, Floats, LadderLike
+from ._results.focus import EyepieceFactsLike, LadderLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .._typing import Floats
 from . import _style
-from ._results import FieldStopLightLike, Floats, IlluminationLike, LightMapLike, SensorLightLike
+from ._results.light import FieldStopLightLike, IlluminationLike, LightMapLike, SensorLightLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

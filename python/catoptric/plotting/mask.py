@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .._typing import Floats
 from . import _style
-from ._results import Floats, MaskSweepLike
+from ._results.mask import MaskSweepLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

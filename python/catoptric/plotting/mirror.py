@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .._typing import Floats
 from . import _between, _style
-from ._results import Floats, ProfileLike, WavefrontLike
+from ._results.mirror import ProfileLike, WavefrontLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

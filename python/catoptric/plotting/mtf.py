@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import _style
-from ._results import MtfLike
+from ._results.mtf import MtfLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

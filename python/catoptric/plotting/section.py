@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import _style
-from ._results import SectionLike, SightLinesLike
+from ._results.section import SectionLike, SightLinesLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

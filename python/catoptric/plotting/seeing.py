@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import _style
-from ._results import NightsLike, SeeingLike, SeenStarLike
+from ._results.seeing import NightsLike, SeeingLike, SeenStarLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

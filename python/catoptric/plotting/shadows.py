@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import _style
-from ._results import BenchPictureLike, GratingPictureLike, KnifePictureLike
+from ._results.shadows import BenchPictureLike, GratingPictureLike, KnifePictureLike
 from .mirror import half_pixel_edges
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from . import _style
-from ._results import PsfLike, SpotLike
+from ._results.star import PsfLike, SpotLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

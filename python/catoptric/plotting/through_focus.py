@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import _style
-from ._results import FaultLike, StripLike
+from ._results.through_focus import FaultLike, StripLike
 from .star import FAINTEST_SHOWN
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from . import _style
-from ._results import ValueLadderLike
+from ._results.value_ladder import ValueLadderLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

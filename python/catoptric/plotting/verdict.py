@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .._display import with_uncertainty
+from .._typing import Floats, Interval
 from . import _style
-from ._results import EstimateLike, Floats, Interval, VerdictLike
+from ._results.bench import EstimateLike
+from ._results.verdict import VerdictLike
 from .bench import BANDS, CUT, draw_estimate, leaves_picture
 from .mirror import label_height
 

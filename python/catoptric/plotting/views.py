@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from . import _style
-from ._results import RippleLike, ViewLike
+from ._results.views import RippleLike, ViewLike
 from .mirror import half_pixel_edges
 
 if TYPE_CHECKING:

@@ -1,11 +1,24 @@
-"""What a picture needs to know of a measured coating and of a recoat."""
+"""What a picture reads of a coating, measured or seen place by place, and of a recoat."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any, Protocol
 
-from ._results import Floats
+from ..._typing import Floats
+
+
+class CoatingPictureLike(Protocol):
+    """A coating over a square net: rows along y, columns along x, NaN beyond the mirror."""
+
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def axis_mm(self) -> Floats: ...
+    @property
+    def reflectance(self) -> Floats: ...
+    @property
+    def height_nm(self) -> Floats | None: ...
 
 
 class CoatingEstimateLike(Protocol):

@@ -1,0 +1,33 @@
+"""What a picture reads of contrast."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from ..._typing import Floats
+from .seeing import SeeingLike
+
+
+class MtfLike(Protocol):
+    """Contrast at spatial frequencies; 1-D, equally long."""
+
+    @property
+    def frequency_per_mm(self) -> Floats: ...
+    @property
+    def frequency_per_arcsec(self) -> Floats | None: ...
+    @property
+    def contrast_along(self) -> Floats: ...
+    @property
+    def contrast_across(self) -> Floats: ...
+    @property
+    def contrast_mean(self) -> Floats: ...
+    @property
+    def perfect_clear(self) -> Floats: ...
+    @property
+    def perfect_obstructed(self) -> Floats: ...
+    @property
+    def obstruction_ratio(self) -> float: ...
+    @property
+    def wavelength_nm(self) -> Floats: ...
+    @property
+    def seeing(self) -> SeeingLike | None: ...

@@ -1,0 +1,43 @@
+"""What a picture reads of a strip through focus and of the faults beside it."""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+from ..._typing import Floats
+
+
+class StripLike(Protocol):
+    """Star images at several distances from focus: `images[k, i, j]`, rows across."""
+
+    @property
+    def images(self) -> Floats: ...
+    @property
+    def along_um(self) -> Floats: ...
+    @property
+    def pixel_um(self) -> float: ...
+    @property
+    def shift_mm(self) -> Floats: ...
+    @property
+    def defocus_waves(self) -> Floats: ...
+    @property
+    def side(self) -> tuple[str, ...]: ...
+    @property
+    def profile_radius_um(self) -> Floats: ...
+    @property
+    def profile(self) -> Floats: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+
+
+class FaultLike(Protocol):
+    """A fault by name: its train and what to look for."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def train(self) -> Any: ...
+    @property
+    def pv_waves(self) -> float: ...
+    @property
+    def words(self) -> str: ...
