@@ -36,7 +36,7 @@ class Gain:
     before_interval: tuple[float, float]
     after: float
     after_interval: tuple[float, float]
-    gain: float
+    median_gain: float
     gain_interval: tuple[float, float]
     gain_per_price: float | None
     proven: bool

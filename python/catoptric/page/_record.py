@@ -26,7 +26,11 @@ class NumberLike(Protocol):
 
 
 class GainLike(Protocol):
-    """What one quantity gains by one row's work."""
+    """What one quantity gains by one row's work.
+
+    The median gain is that in the middle of the figures that the evidence allows: the gain of the
+    one figure behind `before` and `after` may lie outside of the interval.
+    """
 
     @property
     def name(self) -> str: ...
@@ -41,11 +45,13 @@ class GainLike(Protocol):
     @property
     def after_interval(self) -> Interval: ...
     @property
-    def gain(self) -> float: ...
+    def median_gain(self) -> float: ...
     @property
     def gain_interval(self) -> Interval: ...
     @property
     def gain_per_price(self) -> float | None: ...
+    @property
+    def basis(self) -> str: ...
     @property
     def proven(self) -> bool: ...
 
@@ -92,12 +98,33 @@ class LadderLike(Protocol):
     def currency(self) -> str: ...
 
 
-class JudgementLike(Protocol):
-    """A judged train.
+class MasksLike(Protocol):
+    """A mirror behind masks; one entry a mask."""
 
-    `mask` (a sweep), `edge` (sentences) and `coating` (an effect with `words`) are shown where the
-    record has them.
-    """
+    @property
+    def diameter_mm(self) -> Any: ...
+    @property
+    def strehl(self) -> Any: ...
+    @property
+    def plateau_mm(self) -> Interval | None: ...
+    @property
+    def recommended_mm(self) -> float | None: ...
+    @property
+    def words(self) -> str: ...
+    @property
+    def reason(self) -> str: ...
+    def plot(self, ax: Any, /) -> Any: ...
+
+
+class CoatingLike(Protocol):
+    """What a coating takes, in sentences."""
+
+    @property
+    def words(self) -> Sequence[str]: ...
+
+
+class JudgementLike(Protocol):
+    """A judged train."""
 
     @property
     def verdict(self) -> str: ...
@@ -111,6 +138,12 @@ class JudgementLike(Protocol):
     def obstruction_ratio(self) -> float: ...
     @property
     def ladder(self) -> LadderLike | None: ...
+    @property
+    def mask(self) -> MasksLike | None: ...
+    @property
+    def edge(self) -> Sequence[str]: ...
+    @property
+    def coating(self) -> CoatingLike | None: ...
     @property
     def next(self) -> Sequence[str]: ...
     @property
@@ -142,14 +175,6 @@ def chosen(record: JudgementLike) -> RowLike | None:
     return None
 
 
-def middle_gain(got: GainLike) -> float:
-    """Return the gain in the middle of the figures that the evidence allows, where it is known.
-
-    The gain of the one figure behind `before` and `after` may lie outside of the interval.
-    """
-    return float(getattr(got, "median_gain", got.gain))
-
-
 def doubt_about(got: GainLike) -> str:
     """Return what has to be said beside a gain that is not proven, else an empty text."""
     low, high = got.gain_interval
@@ -159,5 +184,5 @@ def doubt_about(got: GainLike) -> str:
         return "a loss"
     if low == high == 0.0:
         return "no change"
-    certain = low == high and getattr(got, "basis", "") == "described"
+    certain = low == high and got.basis == "described"
     return "too small to count" if certain else "not proven"

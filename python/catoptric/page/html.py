@@ -17,7 +17,6 @@ from ._record import (
     RowLike,
     chosen,
     doubt_about,
-    middle_gain,
 )
 from .markup import Markup, items, join, paragraph, tag
 from .numbers import alike, gain, measured, parts, plain
@@ -298,7 +297,7 @@ def _gain_cell(got: GainLike, currency: str, *, say_before: bool) -> Markup:
     # Losses have no price.
     if got.gain_per_price is not None and got.gain_per_price > 0.0:
         lines.append(f"{plain(got.gain_per_price, 2)} per {currency or 'unit of price'}")
-    main = tag("span", gain(middle_gain(got), *got.gain_interval, got.unit), class_="main")
+    main = tag("span", gain(got.median_gain, *got.gain_interval, got.unit), class_="main")
     more = (tag("span", line, class_="more") for line in lines)
     return tag("td", main, *more, data_label=got.name, role="cell")
 
@@ -318,7 +317,7 @@ def _flags(row: RowLike, numbers: Mapping[str, int]) -> list[str]:
         flags.append("no proven gain")
     if row.dominated_by:
         flags.append(f"dominated by {_places(row.dominated_by, numbers)}")
-    bases = (BASES.get(str(getattr(got, "basis", ""))) for got in row.gains)
+    bases = (BASES.get(got.basis) for got in row.gains)
     return flags + list(dict.fromkeys(basis for basis in bases if basis))
 
 
@@ -351,24 +350,19 @@ def _pictures(build: _Sections, record: JudgementLike, drawn: bool) -> Markup:
 
 
 def _why(build: _Sections, record: JudgementLike) -> Markup:
-    mask = getattr(record, "mask", None)
-    about_mask = [*_words_of(mask), getattr(mask, "reason", "")]
+    mask, coating = record.mask, record.coating
+    about_mask = [mask.words, mask.reason] if mask is not None else []
     if mask is not None and record.evidence is not None:
         about_mask.append(_MIDDLE_VALUE)
     return build.section(
         "why",
         "Why, and what was assumed",
         build.part("Reasons", items(record.reasons)),
-        build.part("The edge", items(getattr(record, "edge", ()))),
-        build.part("The edge mask", items(filter(None, about_mask))),
-        build.part("The coating", items(_words_of(getattr(record, "coating", None)))),
+        build.part("The edge", items(record.edge)),
+        build.part("The edge mask", items(about_mask)),
+        build.part("The coating", items(coating.words if coating is not None else ())),
         build.part("Assumptions", items(record.assumptions)),
     )
-
-
-def _words_of(result: Any) -> list[str]:
-    words = getattr(result, "words", ())
-    return [words] if isinstance(words, str) else list(words)
 
 
 def _cautions(build: _Sections, record: JudgementLike, refigure: Any) -> Markup:

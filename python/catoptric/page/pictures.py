@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import plotting
 from ..plotting import _style
-from ._record import JudgementLike, LadderLike, RowLike, chosen, doubt_about, middle_gain
+from ._record import JudgementLike, LadderLike, RowLike, chosen, doubt_about
 from .numbers import gain, measured, plain
 from .svg import Picture, draw
 
@@ -213,7 +213,7 @@ def _smooth(x: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 def _mask(record: JudgementLike) -> Picture | None:
     """Draw the sweep over mask diameters, if there is one."""
-    sweep = getattr(record, "mask", None)
+    sweep = record.mask
     if sweep is None:
         return None
     diameter, strehl = np.asarray(sweep.diameter_mm), np.asarray(sweep.strehl)
@@ -260,7 +260,7 @@ def gains_picture(ladder: LadderLike) -> Picture:
             ax.vlines(0.0, place - 0.2, place + 0.42, color=_style.INK, linewidth=0.8)
             ax.plot(got.gain_interval, (place, place), color=series.colour, linewidth=2.4)
             ax.plot(
-                [middle_gain(got)],
+                [got.median_gain],
                 [place],
                 series.marker,
                 color=series.colour,
@@ -299,7 +299,7 @@ def _short(name: str, longest: int = LONGEST_NAME) -> str:
 
 def _gain_words(row: RowLike) -> str:
     got = row.gains[0]
-    words = gain(middle_gain(got), *got.gain_interval, got.unit)
+    words = gain(got.median_gain, *got.gain_interval, got.unit)
     doubt = doubt_about(got)
     return f"{words}, {doubt}" if doubt else words
 
