@@ -1,47 +1,20 @@
 //! The coating as physics: what only dims against what is a hollow as well, soft rims, maps, colours.
 
+mod common;
+
 use std::f64::consts::{PI, TAU};
 
 use catoptric::numeric::gauss;
 use catoptric::{
-    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Field, FocalLengthMm, FocalPlane, Focus,
-    Joined, Metal, MetalCoat, MetalFilm, MtfOptions, Overcoat, Prepared, Primary, PsfSize, RadialProfile,
-    ReflectanceMap, RingProfile, Spectrum, ThicknessMap, ThinPatch, ThinRing, Train, TurnedEdge, Wavefront,
+    AxisDirection, Coating, CoatingPatch, CoatingRing, Diagonal, Field, FocalPlane, Focus, Joined, MetalFilm,
+    MtfOptions, Overcoat, Prepared, PsfSize, RadialProfile, ReflectanceMap, RingProfile, Spectrum,
+    ThicknessMap, ThinPatch, ThinRing, Train, TurnedEdge,
 };
+use common::coated::{RIM_MM, aluminium, metal, net, prepared, primary, wave};
 use ndarray::Array2;
-
-const RIM_MM: f64 = 100.0;
-
-fn primary(coating: Coating) -> Primary {
-    Primary::new(2.0 * RIM_MM, FocalLengthMm(1200.0)).coating(coating)
-}
-
-fn prepared(primary: Primary) -> Prepared {
-    Prepared::new(&Train::builder(primary).build().expect("a sound train"))
-}
-
-fn wave(coating: Coating, wavelength_nm: f64) -> Wavefront {
-    let telescope = prepared(primary(coating));
-    telescope.wavefront(Field::AXIS, Focus::Paraxial, wavelength_nm).expect("a wavefront")
-}
-
-fn aluminium(thickness_nm: f64) -> MetalFilm {
-    MetalFilm::new(Metal::Aluminium, thickness_nm)
-}
-
-fn metal(film: MetalFilm) -> MetalCoat {
-    MetalCoat::new(film)
-}
 
 fn logistic(beyond: f64) -> f64 {
     1.0 / (1.0 + beyond.exp())
-}
-
-/// A map of a function of x and y, in mm, that reaches past the mirror.
-fn net(pixel_mm: f64, of: impl Fn(f64, f64) -> f64) -> Array2<f64> {
-    let half = (RIM_MM / pixel_mm).ceil() as usize + 9;
-    let at = |k: usize| (k as f64 - half as f64) * pixel_mm;
-    Array2::from_shape_fn((2 * half + 1, 2 * half + 1), |(i, j)| of(at(j), at(i)))
 }
 
 #[test]
@@ -428,89 +401,6 @@ fn both_mirrors_return_their_share() {
     assert!(Prepared::new(&train).wavefront(Field::AXIS, Focus::Peak, 220.0).is_err());
 }
 
-#[test]
-fn the_model_metal_is_near_the_handbook() {
-    // Aluminium, handbook rows as references print them (n, k): Rakic et al. 1998 smooth such values. Deviation allowed
-    // as the page of Metal::index states it: 0.085 in n, 6.5 % in k.
-    let rows = [
-        (400.0, 0.40, 4.45),
-        (450.0, 0.51, 5.00),
-        (500.0, 0.77, 6.08),
-        (550.0, 0.96, 6.69),
-        (600.0, 1.18, 7.26),
-        (650.0, 1.43, 7.79),
-        (700.0, 1.72, 8.31),
-    ];
-    for (nm, n, k) in rows {
-        let (model_n, model_k) = Metal::Aluminium.index(nm).expect("an index");
-        assert!(
-            (model_n - n).abs() < 0.085 && (model_k / k - 1.0).abs() < 0.065,
-            "{nm}: {model_n} {model_k}"
-        );
-        let power = |n: f64, k: f64| ((n - 1.0).powi(2) + k * k) / ((n + 1.0).powi(2) + k * k);
-        let thick = aluminium(500.0).response(nm, 0.0).expect("a film").reflectance();
-        assert!((thick - power(n, k)).abs() < 0.012, "{nm}: {thick} {}", power(n, k));
-    }
-}
-
-#[test]
-fn nothing_is_lost_on_the_way() {
-    for metal in [Metal::Aluminium, Metal::Silver] {
-        for over in [None, Some(Overcoat::new(1.46, 175.0)), Some(Overcoat::new(2.3, 60.0))] {
-            for thickness_nm in [0.0, 8.0, 40.0, 150.0] {
-                let film = MetalFilm { overcoat: over, ..MetalFilm::new(metal, thickness_nm) };
-                for angle in [0.0, 3.0, 45.0] {
-                    let found = film.response(550.0, angle).expect("a film");
-                    let kept = found.absorptance();
-                    assert!((-1e-12..1.0).contains(&kept), "{film:?}: {kept}");
-                    let without = thickness_nm == 0.0;
-                    assert!(!without || kept.abs() < 1e-12, "glass keeps nothing");
-                }
-            }
-        }
-    }
-}
-
-#[test]
-fn trains_with_all_of_it_come_back_from_text() {
-    let map = ReflectanceMap::new(
-        net(10.0, |x, y| 0.6 + 0.001 * x + 0.0005 * y),
-        10.0,
-        AxisDirection::MinusY,
-        AxisDirection::PlusX,
-    );
-    let thick =
-        ThicknessMap::new(net(10.0, |x, _| 60.0 + 0.1 * x), 10.0, AxisDirection::PlusX, AxisDirection::PlusY);
-    let coat = metal(aluminium(90.0).overcoat(Overcoat::new(1.46, 120.0)))
-        .ring(ThinRing::new(20.0, 40.0, 33.0).softness_mm(1.25))
-        .ring(ThinRing::new(45.0, 65.0, 28.0).profile(RingProfile::Smooth))
-        .patch(ThinPatch::new([-50.0, 10.0], 9.0, 12.5).softness_mm(0.75))
-        .map(thick);
-    let coating = Coating::of_map(map)
-        .ring(CoatingRing::new(50.0, 60.0, 0.7).softness_mm(0.5))
-        .ring(CoatingRing::new(70.0, 90.0, 0.6).profile(RingProfile::Smooth))
-        .patch(CoatingPatch::new([5.0, 5.0], 4.0, 0.3))
-        .pinhole_share(0.02)
-        .metal(coat);
-    let flat = Diagonal::new(60.0).film(MetalFilm::new(Metal::Silver, 80.0));
-    let train = Train::builder(primary(coating)).diagonal(flat).focal_plane(FocalPlane::new(160.0));
-    let train = train.build().expect("a train");
-    assert_eq!(Train::from_json(&train.to_json()).expect("JSON"), train);
-    assert_eq!(Train::from_toml(&train.to_toml()).expect("TOML"), train);
-    // Parts that are not there leave no word in the file.
-    let plain = Train::builder(primary(Coating::new(0.9).ring(CoatingRing::new(1.0, 2.0, 0.5))))
-        .build()
-        .expect("a train");
-    for word in ["metal", "pinhole", "map", "film", "softness", "profile"] {
-        assert!(!plain.to_json().contains(word), "{word}");
-    }
-    let ring = ThinRing::new(20.0, 40.0, 33.0);
-    let wave = wave(Coating::default().metal(metal(aluminium(90.0)).ring(ring)), 500.0);
-    let again: Wavefront =
-        serde_json::from_str(&serde_json::to_string(&wave).expect("text")).expect("a wavefront");
-    assert_eq!(again.strehl.to_bits(), wave.strehl.to_bits());
-}
-
 /// A ring's share as its page writes it.
 fn smooth_share(r: f64, inner: f64, outer: f64) -> f64 {
     if r > inner && r < outer { (PI * (r - inner) / (outer - inner)).sin().powi(2) } else { 0.0 }
@@ -571,69 +461,6 @@ fn slopes_of_a_smooth_ring_are_those_of_its_height() {
     let along = spot.points.along_um.iter().zip(&spot.points.across_um);
     let far_um = along.map(|(a, b)| a.hypot(*b)).fold(0.0, f64::max);
     assert!((far_um / (2.0 * 1200.0 * steepest * 1e-3) - 1.0).abs() < 0.02, "{far_um} {steepest}");
-}
-
-/// What is refused, and the words that must stand in the refusal.
-fn refusal(coating: Coating) -> String {
-    Train::builder(primary(coating)).build().expect_err("it cannot be").to_string()
-}
-
-#[test]
-fn what_cannot_be_is_refused() {
-    let ring = |inner, outer, soft| CoatingRing::new(inner, outer, 0.5).softness_mm(soft);
-    let thin = |coat: MetalCoat| Coating::default().metal(coat);
-    let fresh = || metal(aluminium(90.0));
-    let map = |value: f64| {
-        ReflectanceMap::new(net(5.0, |_, _| value), 5.0, AxisDirection::PlusY, AxisDirection::PlusX)
-    };
-    let nm = |value: f64| {
-        ThicknessMap::new(net(5.0, |_, _| value), 5.0, AxisDirection::PlusY, AxisDirection::PlusX)
-    };
-    let holed = || {
-        let shares = net(5.0, |x, y| if x.hypot(y) < 8.0 { f64::NAN } else { 0.9 });
-        ReflectanceMap::new(shares, 5.0, AxisDirection::PlusY, AxisDirection::PlusX)
-    };
-    let along = ReflectanceMap::new(net(5.0, |_, _| 0.9), 5.0, AxisDirection::PlusY, AxisDirection::MinusY);
-    let beside = Coating { reflectance: 0.9, ..Coating::of_map(map(0.9)) };
-    let cases = [
-        (Coating::new(90.0), "coating.reflectance = 90"),
-        (Coating::new(0.9).ring(ring(20.0, 30.0, 11.0)), "rings[0].softness_mm = 11"),
-        (Coating::new(0.9).ring(ring(20.0, 30.0, f64::NAN)), "rings[0].softness_mm = NaN"),
-        (Coating::new(0.9).ring(ring(20.0, 131.0, 1.0)), "rings[0].outer_radius_mm = 131"),
-        (
-            Coating::new(0.9).ring(ring(20.0, 30.0, 1.0).profile(RingProfile::Smooth)),
-            "rings[0].softness_mm = 1",
-        ),
-        (Coating::new(0.9).pinhole_share(2.0), "pinhole_share = 2"),
-        (Coating::new(0.9).pinhole_share(-0.1), "pinhole_share = -0.1"),
-        (Coating::of_map(map(90.0)), "map.reflectance[0][0] = 90"),
-        (Coating::of_map(map(0.0)), "map.reflectance[0][0] = 0"),
-        (Coating::of_map(holed()), "map.reflectance"),
-        (Coating::of_map(along), "map.columns_run"),
-        (beside, "reflectance = 0.9 beside a map"),
-        (thin(metal(aluminium(-3.0))), "metal.film.thickness_nm = -3"),
-        (thin(metal(aluminium(90.0).overcoat(Overcoat::new(0.5, 10.0)))), "film.overcoat.index = 0.5"),
-        (thin(fresh().ring(ThinRing::new(20.0, 30.0, -1.0))), "metal.rings[0].thickness_nm = -1"),
-        (thin(fresh().ring(ThinRing::new(30.0, 20.0, 1.0))), "metal.rings[0].outer_radius_mm = 20"),
-        (thin(fresh().patch(ThinPatch::new([0.0, 0.0], 5.0, 4e4))), "metal.patches[0].thickness_nm = 40000"),
-        (thin(fresh().patch(ThinPatch::new([150.0, 0.0], 5.0, 40.0))), "metal.patches[0].x_mm = 150"),
-        (thin(fresh().map(nm(-5.0))), "metal.map.thickness_nm[0][0] = -5"),
-    ];
-    for (coating, words) in cases {
-        let message = refusal(coating);
-        assert!(message.contains(words), "{words} is not in: {message}");
-    }
-    let both = Diagonal::new(60.0).film(aluminium(90.0)).reflectance(0.9).check().expect_err("both");
-    assert!(both.to_string().contains("beside a film"), "{both}");
-    // Haze beside metal counts on top, and is said.
-    let dusty = Train::builder(primary(Coating::new(0.95).metal(fresh()))).build().expect("it can be");
-    assert!(
-        dusty.problems().iter().any(|p| p.field.ends_with("coating.reflectance")),
-        "{:?}",
-        dusty.problems()
-    );
-    let clean = Train::builder(primary(Coating::default().metal(fresh()))).build().expect("it can be");
-    assert!(clean.problems().is_empty());
 }
 
 #[test]

@@ -40,6 +40,8 @@ fn handbook_rows_of_aluminium_lie_near_the_model() {
         );
         let r = |n: f64, k: f64| ((n - 1.0).powi(2) + k * k) / ((n + 1.0).powi(2) + k * k);
         assert!((r(model.0, model.1) - r(n, k)).abs() < 0.012, "{wavelength_nm} nm");
+        let thick = MetalFilm::new(Metal::Aluminium, 500.0).response(wavelength_nm, 0.0).expect("a film");
+        assert!((thick.reflectance() - r(n, k)).abs() < 0.012, "{wavelength_nm} nm: {}", thick.reflectance());
     }
 }
 
@@ -90,6 +92,24 @@ fn nothing_is_lost() {
         * wave
         * (n * n).im;
     assert_abs_diff_eq!(found.absorptance(), absorbed, epsilon = 1e-8);
+}
+
+#[test]
+fn nothing_is_lost_on_the_way() {
+    for metal in [Metal::Aluminium, Metal::Silver] {
+        for over in [None, Some(Overcoat::new(1.46, 175.0)), Some(Overcoat::new(2.3, 60.0))] {
+            for thickness_nm in [0.0, 8.0, 40.0, 150.0] {
+                let film = MetalFilm { overcoat: over, ..MetalFilm::new(metal, thickness_nm) };
+                for angle in [0.0, 3.0, 45.0] {
+                    let found = film.response(550.0, angle).expect("a film");
+                    let kept = found.absorptance();
+                    assert!((-1e-12..1.0).contains(&kept), "{film:?}: {kept}");
+                    let without = thickness_nm == 0.0;
+                    assert!(!without || kept.abs() < 1e-12, "glass keeps nothing");
+                }
+            }
+        }
+    }
 }
 
 #[test]

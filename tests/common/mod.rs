@@ -2,6 +2,8 @@
 
 #![allow(dead_code)] // each test file uses its own part of this
 
+pub(crate) mod coated;
+
 use std::path::Path;
 
 use catoptric::{
