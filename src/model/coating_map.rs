@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::height_map::AxisDirection;
 use super::metal_coat::{THICKNESS, THICKNESS_CAUSE, is_thickness};
-use super::square_net::{SquareNet, as_rows, middle, table};
+use super::square_net::{SquareNet, as_rows, middle, square_map, table};
 use crate::error::Findings;
 
 /// Shares of the power that a mirror returns, on a net of square pixels: the coating as a picture shows it.
@@ -50,109 +50,13 @@ pub struct ReflectanceMap {
     pub reflectance: Arc<Array2<f64>>,
 }
 
+square_map!(ReflectanceMap, ReflectanceMapInput, reflectance: "share");
+
 impl ReflectanceMap {
-    /// A map whose middle is the mirror's centre.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, ReflectanceMap};
-    /// let net = ndarray::Array2::from_elem((40, 41), 0.9);
-    /// let map = ReflectanceMap::new(net, 5.0, AxisDirection::PlusY, AxisDirection::PlusX);
-    /// assert_eq!((map.centre_row, map.centre_column), (19.5, 20.0));
-    /// ```
-    pub fn new(
-        reflectance: Array2<f64>,
-        pixel_mm: f64,
-        rows_run: AxisDirection,
-        columns_run: AxisDirection,
-    ) -> Self {
-        let (rows, columns) = reflectance.dim();
-        Self {
-            pixel_mm,
-            rows_run,
-            columns_run,
-            centre_row: middle(rows),
-            centre_column: middle(columns),
-            reflectance: Arc::new(reflectance),
-        }
-    }
-
-    /// The same map with the mirror's centre at another place of the net.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, ReflectanceMap};
-    /// let net = ndarray::Array2::from_elem((9, 9), 0.9);
-    /// let map = ReflectanceMap::new(net, 5.0, AxisDirection::PlusY, AxisDirection::PlusX).centre(4.5, 3.0);
-    /// assert_eq!(map.place_mm(0, 0), [-15.0, -22.5]);
-    /// ```
-    #[must_use]
-    pub fn centre(self, row: f64, column: f64) -> Self {
-        Self { centre_row: row, centre_column: column, ..self }
-    }
-
-    /// Where the middle of a pixel lies on the mirror: x and y, mm.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, ReflectanceMap};
-    /// let net = ndarray::Array2::from_elem((9, 9), 0.9);
-    /// let map = ReflectanceMap::new(net, 5.0, AxisDirection::MinusX, AxisDirection::PlusY);
-    /// assert_eq!(map.place_mm(8, 4), [-20.0, 0.0]);
-    /// ```
-    pub fn place_mm(&self, row: usize, column: usize) -> [f64; 2] {
-        self.net().place_mm(row, column)
-    }
-
-    /// The map without the meaning of its numbers.
-    pub(crate) fn net(&self) -> SquareNet<'_> {
-        SquareNet {
-            pixel_mm: self.pixel_mm,
-            rows_run: self.rows_run,
-            columns_run: self.columns_run,
-            centre_row: self.centre_row,
-            centre_column: self.centre_column,
-            values: &self.reflectance,
-            field: "reflectance",
-            noun: "share",
-            hold_edge: None,
-        }
-    }
-
     pub(super) fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         let is_odd = |share: f64| !(share > 0.0 && share <= 1.0);
         let cause = |share: f64| if share > 1.0 { "per cent, or grey levels, given for shares?" } else { "" };
         self.net().note_problems(rim_mm, is_odd, "shares above 0 and not above 1", cause, findings);
-    }
-}
-
-/// Maps are equal where their numbers are, and missing in the same places.
-impl PartialEq for ReflectanceMap {
-    fn eq(&self, other: &Self) -> bool {
-        self.net().equals(&other.net())
-    }
-}
-
-/// A map as files have it: a list of rows, and nothing where nothing was measured.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ReflectanceMapInput {
-    pixel_mm: f64,
-    rows_run: AxisDirection,
-    columns_run: AxisDirection,
-    #[serde(default)]
-    centre_row: Option<f64>,
-    #[serde(default)]
-    centre_column: Option<f64>,
-    reflectance: Vec<Vec<Option<f64>>>,
-}
-
-impl TryFrom<ReflectanceMapInput> for ReflectanceMap {
-    type Error = String;
-
-    fn try_from(input: ReflectanceMapInput) -> Result<Self, String> {
-        let values = table(input.reflectance, "reflectance", "share")?;
-        let map = Self::new(values, input.pixel_mm, input.rows_run, input.columns_run);
-        let (row, column) =
-            (input.centre_row.unwrap_or(map.centre_row), input.centre_column.unwrap_or(map.centre_column));
-        Ok(map.centre(row, column))
     }
 }
 
@@ -194,107 +98,11 @@ pub struct ThicknessMap {
     pub thickness_nm: Arc<Array2<f64>>,
 }
 
+square_map!(ThicknessMap, ThicknessMapInput, thickness_nm: "thickness");
+
 impl ThicknessMap {
-    /// A map whose middle is the mirror's centre.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, ThicknessMap};
-    /// let net = ndarray::Array2::from_elem((40, 41), 80.0);
-    /// let map = ThicknessMap::new(net, 5.0, AxisDirection::PlusY, AxisDirection::PlusX);
-    /// assert_eq!((map.centre_row, map.centre_column), (19.5, 20.0));
-    /// ```
-    pub fn new(
-        thickness_nm: Array2<f64>,
-        pixel_mm: f64,
-        rows_run: AxisDirection,
-        columns_run: AxisDirection,
-    ) -> Self {
-        let (rows, columns) = thickness_nm.dim();
-        Self {
-            pixel_mm,
-            rows_run,
-            columns_run,
-            centre_row: middle(rows),
-            centre_column: middle(columns),
-            thickness_nm: Arc::new(thickness_nm),
-        }
-    }
-
-    /// The same map with the mirror's centre at another place of the net.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, ThicknessMap};
-    /// let net = ndarray::Array2::from_elem((9, 9), 80.0);
-    /// let map = ThicknessMap::new(net, 5.0, AxisDirection::PlusY, AxisDirection::PlusX).centre(4.5, 3.0);
-    /// assert_eq!(map.place_mm(0, 0), [-15.0, -22.5]);
-    /// ```
-    #[must_use]
-    pub fn centre(self, row: f64, column: f64) -> Self {
-        Self { centre_row: row, centre_column: column, ..self }
-    }
-
-    /// Where the middle of a pixel lies on the mirror: x and y, mm.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, ThicknessMap};
-    /// let net = ndarray::Array2::from_elem((9, 9), 80.0);
-    /// let map = ThicknessMap::new(net, 5.0, AxisDirection::MinusX, AxisDirection::PlusY);
-    /// assert_eq!(map.place_mm(8, 4), [-20.0, 0.0]);
-    /// ```
-    pub fn place_mm(&self, row: usize, column: usize) -> [f64; 2] {
-        self.net().place_mm(row, column)
-    }
-
-    /// The map without the meaning of its numbers.
-    pub(crate) fn net(&self) -> SquareNet<'_> {
-        SquareNet {
-            pixel_mm: self.pixel_mm,
-            rows_run: self.rows_run,
-            columns_run: self.columns_run,
-            centre_row: self.centre_row,
-            centre_column: self.centre_column,
-            values: &self.thickness_nm,
-            field: "thickness_nm",
-            noun: "thickness",
-            hold_edge: None,
-        }
-    }
-
     pub(super) fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         let is_odd = |nm: f64| !is_thickness(nm);
         self.net().note_problems(rim_mm, is_odd, THICKNESS, |_| THICKNESS_CAUSE, findings);
-    }
-}
-
-/// Maps are equal where their numbers are, and missing in the same places.
-impl PartialEq for ThicknessMap {
-    fn eq(&self, other: &Self) -> bool {
-        self.net().equals(&other.net())
-    }
-}
-
-/// A map as files have it: a list of rows, and nothing where nothing was measured.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ThicknessMapInput {
-    pixel_mm: f64,
-    rows_run: AxisDirection,
-    columns_run: AxisDirection,
-    #[serde(default)]
-    centre_row: Option<f64>,
-    #[serde(default)]
-    centre_column: Option<f64>,
-    thickness_nm: Vec<Vec<Option<f64>>>,
-}
-
-impl TryFrom<ThicknessMapInput> for ThicknessMap {
-    type Error = String;
-
-    fn try_from(input: ThicknessMapInput) -> Result<Self, String> {
-        let values = table(input.thickness_nm, "thickness_nm", "thickness")?;
-        let map = Self::new(values, input.pixel_mm, input.rows_run, input.columns_run);
-        let (row, column) =
-            (input.centre_row.unwrap_or(map.centre_row), input.centre_column.unwrap_or(map.centre_column));
-        Ok(map.centre(row, column))
     }
 }

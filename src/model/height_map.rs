@@ -6,7 +6,7 @@ use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
 use super::figure::{HEIGHT, HEIGHT_CAUSE, TALLEST_NM};
-use super::square_net::{SquareNet, as_rows, middle, table};
+use super::square_net::{SquareNet, as_rows, middle, square_map, table};
 use crate::error::Findings;
 
 /// A direction on the mirror, seen from the sky: +x toward the focuser's side, +y a quarter turn from there.
@@ -123,44 +123,9 @@ pub struct HeightMap {
     pub height_nm: Arc<Array2<f64>>,
 }
 
+square_map!(HeightMap, HeightMapInput, height_nm: "height", hold_edge);
+
 impl HeightMap {
-    /// A map whose middle is the mirror's centre.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, HeightMap};
-    /// let map = HeightMap::new(ndarray::Array2::zeros((40, 41)), 5.0, AxisDirection::PlusY, AxisDirection::PlusX);
-    /// assert_eq!((map.centre_row, map.centre_column, map.hold_edge), (19.5, 20.0, false));
-    /// ```
-    pub fn new(
-        height_nm: Array2<f64>,
-        pixel_mm: f64,
-        rows_run: AxisDirection,
-        columns_run: AxisDirection,
-    ) -> Self {
-        let (rows, columns) = height_nm.dim();
-        Self {
-            pixel_mm,
-            rows_run,
-            columns_run,
-            centre_row: middle(rows),
-            centre_column: middle(columns),
-            hold_edge: false,
-            height_nm: Arc::new(height_nm),
-        }
-    }
-
-    /// The same map with the mirror's centre at another place of the net.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, HeightMap};
-    /// let map = HeightMap::new(ndarray::Array2::zeros((9, 9)), 5.0, AxisDirection::PlusY, AxisDirection::PlusX);
-    /// assert_eq!(map.centre(4.5, 3.0).place_mm(0, 0), [-15.0, -22.5]);
-    /// ```
-    #[must_use]
-    pub fn centre(self, row: f64, column: f64) -> Self {
-        Self { centre_row: row, centre_column: column, ..self }
-    }
-
     /// The same map, a narrow unmeasured rim of which is held.
     ///
     /// ```
@@ -173,69 +138,8 @@ impl HeightMap {
         Self { hold_edge: true, ..self }
     }
 
-    /// Where the middle of a pixel lies on the mirror: x and y, mm.
-    ///
-    /// ```
-    /// use catoptric::{AxisDirection, HeightMap};
-    /// let map = HeightMap::new(ndarray::Array2::zeros((9, 9)), 5.0, AxisDirection::MinusX, AxisDirection::PlusY);
-    /// assert_eq!(map.place_mm(8, 4), [-20.0, 0.0]);
-    /// ```
-    pub fn place_mm(&self, row: usize, column: usize) -> [f64; 2] {
-        self.net().place_mm(row, column)
-    }
-
-    /// The map without the meaning of its numbers.
-    pub(crate) fn net(&self) -> SquareNet<'_> {
-        SquareNet {
-            pixel_mm: self.pixel_mm,
-            rows_run: self.rows_run,
-            columns_run: self.columns_run,
-            centre_row: self.centre_row,
-            centre_column: self.centre_column,
-            values: &self.height_nm,
-            field: "height_nm",
-            noun: "height",
-            hold_edge: Some(self.hold_edge),
-        }
-    }
-
     pub(super) fn note_problems(&self, rim_mm: f64, findings: &mut Findings) {
         let is_odd = |height: f64| height.abs() > TALLEST_NM;
         self.net().note_problems(rim_mm, is_odd, HEIGHT, |_| HEIGHT_CAUSE, findings);
-    }
-}
-
-/// Maps are equal where their heights are, and missing in the same places.
-impl PartialEq for HeightMap {
-    fn eq(&self, other: &Self) -> bool {
-        self.net().equals(&other.net())
-    }
-}
-
-/// A map as files have it: a list of rows, and nothing where nothing was measured.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct HeightMapInput {
-    pixel_mm: f64,
-    rows_run: AxisDirection,
-    columns_run: AxisDirection,
-    #[serde(default)]
-    centre_row: Option<f64>,
-    #[serde(default)]
-    centre_column: Option<f64>,
-    #[serde(default)]
-    hold_edge: bool,
-    height_nm: Vec<Vec<Option<f64>>>,
-}
-
-impl TryFrom<HeightMapInput> for HeightMap {
-    type Error = String;
-
-    fn try_from(input: HeightMapInput) -> Result<Self, String> {
-        let heights = table(input.height_nm, "height_nm", "height")?;
-        let map = Self::new(heights, input.pixel_mm, input.rows_run, input.columns_run);
-        let (row, column) =
-            (input.centre_row.unwrap_or(map.centre_row), input.centre_column.unwrap_or(map.centre_column));
-        Ok(Self { hold_edge: input.hold_edge, ..map.centre(row, column) })
     }
 }

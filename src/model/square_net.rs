@@ -30,6 +30,116 @@ pub(crate) struct SquareNet<'a> {
     pub(super) hold_edge: Option<bool>,
 }
 
+/// What all maps on a square net share but the meaning of their numbers: how they are made, where their pixels lie, when
+/// they are equal, and how files have them.
+macro_rules! square_map {
+    ($map:ident, $input:ident, $values:ident: $noun:literal $(, $hold_edge:ident)?) => {
+        impl $map {
+            /// A map whose middle is the mirror's centre.
+            ///
+            /// ```
+            #[doc = concat!("use catoptric::{AxisDirection, ", stringify!($map), "};")]
+            /// let net = ndarray::Array2::from_elem((40, 41), 0.9);
+            #[doc = concat!("let map = ", stringify!($map), "::new(net, 5.0, AxisDirection::PlusY, AxisDirection::PlusX);")]
+            /// assert_eq!((map.centre_row, map.centre_column), (19.5, 20.0));
+            /// ```
+            pub fn new(
+                $values: Array2<f64>,
+                pixel_mm: f64,
+                rows_run: AxisDirection,
+                columns_run: AxisDirection,
+            ) -> Self {
+                let (rows, columns) = $values.dim();
+                Self {
+                    pixel_mm,
+                    rows_run,
+                    columns_run,
+                    centre_row: middle(rows),
+                    centre_column: middle(columns),
+                    $($hold_edge: false,)?
+                    $values: Arc::new($values),
+                }
+            }
+
+            /// The same map with the mirror's centre at another place of the net.
+            ///
+            /// ```
+            #[doc = concat!("use catoptric::{AxisDirection, ", stringify!($map), "};")]
+            /// let net = ndarray::Array2::from_elem((9, 9), 0.9);
+            #[doc = concat!("let map = ", stringify!($map), "::new(net, 5.0, AxisDirection::PlusY, AxisDirection::PlusX);")]
+            /// assert_eq!(map.centre(4.5, 3.0).place_mm(0, 0), [-15.0, -22.5]);
+            /// ```
+            #[must_use]
+            pub fn centre(self, row: f64, column: f64) -> Self {
+                Self { centre_row: row, centre_column: column, ..self }
+            }
+
+            /// Where the middle of a pixel lies on the mirror: x and y, mm.
+            ///
+            /// ```
+            #[doc = concat!("use catoptric::{AxisDirection, ", stringify!($map), "};")]
+            /// let net = ndarray::Array2::from_elem((9, 9), 0.9);
+            #[doc = concat!("let map = ", stringify!($map), "::new(net, 5.0, AxisDirection::MinusX, AxisDirection::PlusY);")]
+            /// assert_eq!(map.place_mm(8, 4), [-20.0, 0.0]);
+            /// ```
+            pub fn place_mm(&self, row: usize, column: usize) -> [f64; 2] {
+                self.net().place_mm(row, column)
+            }
+
+            /// The map without the meaning of its numbers.
+            pub(crate) fn net(&self) -> SquareNet<'_> {
+                SquareNet {
+                    pixel_mm: self.pixel_mm,
+                    rows_run: self.rows_run,
+                    columns_run: self.columns_run,
+                    centre_row: self.centre_row,
+                    centre_column: self.centre_column,
+                    values: &self.$values,
+                    field: stringify!($values),
+                    noun: $noun,
+                    hold_edge: None$(.or(Some(self.$hold_edge)))?,
+                }
+            }
+        }
+
+        /// Maps are equal where their numbers are, and missing in the same places.
+        impl PartialEq for $map {
+            fn eq(&self, other: &Self) -> bool {
+                self.net().equals(&other.net())
+            }
+        }
+
+        /// A map as files have it: a list of rows, and nothing where nothing was measured.
+        #[derive(Deserialize)]
+        #[serde(deny_unknown_fields)]
+        struct $input {
+            pixel_mm: f64,
+            rows_run: AxisDirection,
+            columns_run: AxisDirection,
+            #[serde(default)]
+            centre_row: Option<f64>,
+            #[serde(default)]
+            centre_column: Option<f64>,
+            $(#[serde(default)]
+            $hold_edge: bool,)?
+            $values: Vec<Vec<Option<f64>>>,
+        }
+
+        impl TryFrom<$input> for $map {
+            type Error = String;
+
+            fn try_from(input: $input) -> Result<Self, String> {
+                let values = table(input.$values, stringify!($values), $noun)?;
+                let map = Self::new(values, input.pixel_mm, input.rows_run, input.columns_run);
+                $(let map = Self { $hold_edge: input.$hold_edge, ..map };)?
+                let (row, column) = (map.centre_row, map.centre_column);
+                Ok(map.centre(input.centre_row.unwrap_or(row), input.centre_column.unwrap_or(column)))
+            }
+        }
+    };
+}
+pub(super) use square_map;
+
 /// The row or column in the middle of so many.
 pub(super) fn middle(count: usize) -> f64 {
     (count as f64 - 1.0) / 2.0
