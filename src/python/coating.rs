@@ -4,11 +4,12 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, height_table, part_number, part_number_or};
+use super::arguments::{choice, part_number, part_number_or};
 use super::metal_coat::PyMetalCoat;
 use super::model::sound;
 use super::record::{getters, record};
-use crate::model::{AxisDirection, Coating, CoatingPatch, CoatingRing, ReflectanceMap, RingProfile};
+use super::square_map::{map_getters, placed_map};
+use crate::model::{Coating, CoatingPatch, CoatingRing, ReflectanceMap, RingProfile};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyCoatingRing>()?;
@@ -174,15 +175,13 @@ impl PyReflectanceMap {
         centre_row: Option<&Bound<'_, PyAny>>,
         centre_column: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Self> {
-        let map = ReflectanceMap::new(
-            height_table(reflectance, "reflectance")?,
-            part_number(pixel_mm, "pixel_mm")?,
-            direction(py, "rows_run", rows_run)?,
-            direction(py, "columns_run", columns_run)?,
+        let map = placed_map!(
+            ReflectanceMap,
+            py,
+            reflectance,
+            [pixel_mm, rows_run, columns_run],
+            [centre_row, centre_column]
         );
-        let row = part_number_or(centre_row, "centre_row", map.centre_row)?;
-        let column = part_number_or(centre_column, "centre_column", map.centre_column)?;
-        let map = map.centre(row, column);
         sound(py, Coating::of_map(map.clone()).check(), Self(map))
     }
 
@@ -197,35 +196,6 @@ impl PyReflectanceMap {
 pub(super) fn ring_profile(py: Python<'_>, name: Option<&str>) -> PyResult<RingProfile> {
     choice(py, "profile", name.unwrap_or("flat"), "'flat' or 'smooth'", RingProfile::from_name)
 }
-
-/// A direction on the mirror by its name.
-pub(super) fn direction(py: Python<'_>, name: &str, run: &str) -> PyResult<AxisDirection> {
-    let allowed = "'+x', '-x', '+y' or '-y': where the next one lies, seen from the sky";
-    choice(py, name, run, allowed, AxisDirection::from_name)
-}
-
-/// Writes what all maps of a coating tell.
-macro_rules! map_getters {
-    ($class:ident, $values:ident) => {
-        getters!($class, |map| {
-            /// Side of a pixel on the mirror, mm.
-            pixel_mm: f64 = map.pixel_mm;
-            /// Where the next row lies: "+x", "-x", "+y" or "-y".
-            rows_run: &'static str = map.rows_run.name();
-            /// Where the next column lies.
-            columns_run: &'static str = map.columns_run.name();
-            /// The row in which the mirror's centre lies, counted from 0.
-            centre_row: f64 = map.centre_row;
-            /// The column in which the mirror's centre lies, counted from 0.
-            centre_column: f64 = map.centre_column;
-            /// How many rows there are.
-            rows: usize = map.$values.nrows();
-            /// How many columns there are.
-            columns: usize = map.$values.ncols();
-        });
-    };
-}
-pub(super) use map_getters;
 
 map_getters!(PyReflectanceMap, reflectance);
 record!(PyReflectanceMap, "ReflectanceMap",

@@ -4,11 +4,12 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, height_table, maybe_part_number, part_number, part_number_or};
+use super::arguments::{height_table, maybe_part_number, part_number, part_number_or};
 use super::coating::PyReflectanceMap;
 use super::errors::exception;
 use super::record::{getters, record};
-use crate::{AxisDirection, KnownPatch, PhotoCheck, ReflectancePhoto, ReflectancePhotoInput};
+use super::square_map::direction;
+use crate::{KnownPatch, PhotoCheck, ReflectancePhoto, ReflectancePhotoInput};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyKnownPatch>()?;
@@ -103,13 +104,11 @@ impl PyReflectancePhoto {
         centre_column: Option<&Bound<'_, PyAny>>,
         saturates_at: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Self> {
-        let allowed = "'+x', '-x', '+y' or '-y': where the next one lies, seen from the sky";
-        let direction = |name, run| choice(py, name, run, allowed, AxisDirection::from_name);
         let input = ReflectancePhotoInput::new(
             height_table(values, "values")?,
             part_number(pixel_mm, "pixel_mm")?,
-            direction("rows_run", rows_run)?,
-            direction("columns_run", columns_run)?,
+            direction(py, "rows_run", rows_run)?,
+            direction(py, "columns_run", columns_run)?,
             part_number(clear_aperture_mm, "clear_aperture_mm")?,
             dark.0,
             bright.0,

@@ -7,11 +7,12 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{choice, height_table, indexing_named, number, part_number, part_number_or};
+use super::arguments::{indexing_named, number};
 use super::errors::refused;
 use super::model::sound;
 use super::record::{getters, record};
-use crate::model::{AxisDirection, FigureLayer, HeightMap, ZernikeTerms};
+use super::square_map::{map_getters, placed_map};
+use crate::model::{FigureLayer, HeightMap, ZernikeTerms};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyZernikeTerms>()?;
@@ -110,17 +111,13 @@ impl PyHeightMap {
         centre_column: Option<&Bound<'_, PyAny>>,
         hold_edge: bool,
     ) -> PyResult<Self> {
-        let allowed = "'+x', '-x', '+y' or '-y': where the next one lies, seen from the sky";
-        let direction = |name, run| choice(py, name, run, allowed, AxisDirection::from_name);
-        let map = HeightMap::new(
-            height_table(height_nm, "height_nm")?,
-            part_number(pixel_mm, "pixel_mm")?,
-            direction("rows_run", rows_run)?,
-            direction("columns_run", columns_run)?,
+        let map = placed_map!(
+            HeightMap,
+            py,
+            height_nm,
+            [pixel_mm, rows_run, columns_run],
+            [centre_row, centre_column]
         );
-        let row = part_number_or(centre_row, "centre_row", map.centre_row)?;
-        let column = part_number_or(centre_column, "centre_column", map.centre_column)?;
-        let map = map.centre(row, column);
         let map = if hold_edge { map.hold_edge() } else { map };
         sound(py, FigureLayer::from(map.clone()).check(), Self(map))
     }
@@ -175,23 +172,10 @@ impl PyHeightMap {
     }
 }
 
+map_getters!(PyHeightMap, height_nm);
 getters!(PyHeightMap, |map| {
-    /// Side of a pixel on the mirror, mm.
-    pixel_mm: f64 = map.pixel_mm;
-    /// Where the next row lies: "+x", "-x", "+y" or "-y".
-    rows_run: &'static str = map.rows_run.name();
-    /// Where the next column lies.
-    columns_run: &'static str = map.columns_run.name();
-    /// The row in which the mirror's centre lies, counted from 0.
-    centre_row: f64 = map.centre_row;
-    /// The column in which the mirror's centre lies, counted from 0.
-    centre_column: f64 = map.centre_column;
     /// Whether a narrow unmeasured rim takes the nearest measured height.
     hold_edge: bool = map.hold_edge;
-    /// How many rows there are.
-    rows: usize = map.height_nm.nrows();
-    /// How many columns there are.
-    columns: usize = map.height_nm.ncols();
 });
 record!(PyHeightMap, "HeightMap",
     attributes: ["height_nm", "pixel_mm", "rows_run", "columns_run", "centre_row", "centre_column", "hold_edge"],

@@ -5,13 +5,14 @@ use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
-use super::arguments::{count_or, height_table, number, part_number, part_number_or, wavelength};
-use super::coating::{direction, map_getters, ring_profile};
+use super::arguments::{count_or, number, part_number, part_number_or, wavelength};
+use super::coating::ring_profile;
 use super::errors::{compute, exception};
 use super::film::PyMetalFilm;
 use super::model::sound;
 use super::rays::draw;
 use super::record::{getters, record};
+use super::square_map::{map_getters, placed_map};
 use super::train::PyTrain;
 use crate::CoatingPicture;
 use crate::film::{Metal, MetalFilm};
@@ -183,15 +184,13 @@ impl PyThicknessMap {
         centre_row: Option<&Bound<'_, PyAny>>,
         centre_column: Option<&Bound<'_, PyAny>>,
     ) -> PyResult<Self> {
-        let map = ThicknessMap::new(
-            height_table(thickness_nm, "thickness_nm")?,
-            part_number(pixel_mm, "pixel_mm")?,
-            direction(py, "rows_run", rows_run)?,
-            direction(py, "columns_run", columns_run)?,
+        let map = placed_map!(
+            ThicknessMap,
+            py,
+            thickness_nm,
+            [pixel_mm, rows_run, columns_run],
+            [centre_row, centre_column]
         );
-        let row = part_number_or(centre_row, "centre_row", map.centre_row)?;
-        let column = part_number_or(centre_column, "centre_column", map.centre_column)?;
-        let map = map.centre(row, column);
         sound(py, coat().map(map.clone()).check(), Self(map))
     }
 

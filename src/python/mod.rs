@@ -51,6 +51,7 @@ mod ripple;
 mod seeing;
 mod sight_lines;
 mod spectrum;
+mod square_map;
 mod star_tests;
 mod through_focus;
 mod train;
