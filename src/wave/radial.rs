@@ -79,6 +79,31 @@ pub(crate) struct Scratch {
     turned_imaginary: Vec<f64>,
 }
 
+/// The light at each node of a pupil, as a complex number of absolute value 1.
+#[derive(Clone, Debug)]
+pub(super) struct Phasors {
+    pub(super) re: Vec<f64>,
+    pub(super) im: Vec<f64>,
+}
+
+impl Phasors {
+    /// Their sum, each with its weight: real and imaginary.
+    pub(super) fn sum(&self, weights: &[f64]) -> (f64, f64) {
+        let (mut a, mut b) = (0.0, 0.0);
+        for ((w, x), y) in weights.iter().zip(&self.re).zip(&self.im) {
+            a += w * x;
+            b += w * y;
+        }
+        (a, b)
+    }
+
+    /// The square of that sum's absolute value.
+    pub(super) fn intensity(&self, weights: &[f64]) -> f64 {
+        let (a, b) = self.sum(weights);
+        a * a + b * b
+    }
+}
+
 impl RadialPupil {
     /// The ring between two radii that are breaks of the grid.
     pub(crate) fn new(
@@ -215,6 +240,14 @@ impl RadialPupil {
         self.refocus(height_nm, scratch);
         let wave = scratch.wave.iter().zip(&self.defocus);
         wave.map(|(wave, t)| self.wavenumber_per_nm * wave - defocus_rad * t).collect()
+    }
+
+    /// The phasors of a figure at a defocus from the focus of least RMS, at the pupil's nodes.
+    pub(super) fn phasors(&self, height_nm: &[f64], defocus_rad: f64, scratch: &mut Scratch) -> Phasors {
+        let phase = self.phase_rad(height_nm, defocus_rad, scratch);
+        let (mut im, mut re) = (Vec::new(), Vec::new());
+        sines_and_cosines(&phase, &mut im, &mut re);
+        Phasors { re, im }
     }
 
     /// Radii and area weights of the pupil's nodes; the weights add up to 1.

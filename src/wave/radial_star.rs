@@ -5,7 +5,6 @@ use std::f64::consts::{PI, TAU};
 use super::radial::{RadialPupil, Scratch};
 use super::radial_grid::RadialGrid;
 use crate::numeric::gauss::on_interval;
-use crate::numeric::phase::sines_and_cosines;
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
 
 /// Radii in each panel of the image, where the intensity is computed; between them it is interpolated.
@@ -81,19 +80,10 @@ impl RadialStar {
         defocus_rad: f64,
         scratch: &mut Scratch,
     ) -> RadialStarSight {
-        let phase = pupil.phase_rad(height_nm, defocus_rad, scratch);
-        let (mut im, mut re) = (Vec::new(), Vec::new());
-        sines_and_cosines(&phase, &mut im, &mut re);
-        let intensity = |weights: &[f64]| {
-            let (mut a, mut b) = (0.0, 0.0);
-            for ((w, x), y) in weights.iter().zip(&re).zip(&im) {
-                a += w * x;
-                b += w * y;
-            }
-            a * a + b * b
-        };
-        let peak = intensity(&self.weight);
-        let values: Vec<f64> = self.amplitude.chunks_exact(phase.len()).map(intensity).collect();
+        let phasors = pupil.phasors(height_nm, defocus_rad, scratch);
+        let peak = phasors.intensity(&self.weight);
+        let values: Vec<f64> =
+            self.amplitude.chunks_exact(self.weight.len()).map(|row| phasors.intensity(row)).collect();
         let within = |panels: usize| {
             let count = panels * RADII;
             values[..count].iter().zip(&self.ring).map(|(value, ring)| value * ring).sum::<f64>()

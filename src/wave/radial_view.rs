@@ -5,7 +5,6 @@ use std::f64::consts::{PI, TAU};
 use super::radial::{RadialPupil, Scratch};
 use super::radial_grid::{NODES_PER_SEGMENT, RadialGrid, interpolation};
 use crate::numeric::gauss::on_interval;
-use crate::numeric::phase::sines_and_cosines;
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
 
 /// Nodes on each arc of the overlap of two pupils, and across each piece of its radii.
@@ -79,27 +78,15 @@ impl RadialView {
         defocus_rad: f64,
         scratch: &mut Scratch,
     ) -> RadialSight {
-        let phase = pupil.phase_rad(height_nm, defocus_rad, scratch);
-        let (mut im, mut re) = (Vec::new(), Vec::new());
-        sines_and_cosines(&phase, &mut im, &mut re);
-        let sum = |weights: &[f64]| {
-            let (mut a, mut b) = (0.0, 0.0);
-            for ((w, x), y) in weights.iter().zip(&re).zip(&im) {
-                a += w * x;
-                b += w * y;
-            }
-            (a, b)
-        };
-        let rows = self.disk.chunks_exact(phase.len()).zip(&self.disk_weight);
-        let airy_light = rows.map(|(row, w)| {
-            let (a, b) = sum(row);
-            w * (a * a + b * b)
-        });
+        let phasors = pupil.phasors(height_nm, defocus_rad, scratch);
+        let nodes = phasors.re.len();
+        let rows = self.disk.chunks_exact(nodes).zip(&self.disk_weight);
+        let airy_light = rows.map(|(row, w)| w * phasors.intensity(row));
         let contrast = self.overlaps.iter().map(|overlap| {
-            let rows = overlap.kernel.chunks_exact(phase.len()).zip(re.iter().zip(&im));
+            let rows = overlap.kernel.chunks_exact(nodes).zip(phasors.re.iter().zip(&phasors.im));
             // The other half of the overlap is the complex conjugate: the transfer is real.
             let transfer = rows.map(|(row, (x, y))| {
-                let (a, b) = sum(row);
+                let (a, b) = phasors.sum(row);
                 x * a + y * b
             });
             transfer.sum::<f64>().abs()
