@@ -1,5 +1,6 @@
 //! Decisions: what the numbers mean for the owner of a mirror.
 
+mod changed_train;
 mod coating;
 mod diagonals;
 mod evidence;

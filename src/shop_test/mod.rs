@@ -71,7 +71,7 @@ pub use turned_estimate::{Astigmatism, AstigmatismEstimate, AstigmatismOrigin};
 pub use turned_runs::{TurnedRun, TurnedRuns, TurnedRunsInput};
 pub(crate) use unseen::{
     AllowedFigures, PairedDraws, Quadratic, RingQuality, RoundRing, WELL_MEASURED_MM, contributions,
-    figures_at, next_measurements, paired_draws, pieces_of_draws, settling, sights,
+    figures_at, looked_through, next_measurements, paired_draws, pieces_of_draws, settling, sights,
 };
 pub use unseen::{
     AssumedEnds, Cause, Contribution, EdgeFinding, NextMeasurement, Settling, SmoothFigure, ZoneCheck,

@@ -2,10 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::evidence::{FreshCoat, MeasuredCoating, with_coating};
+use super::evidence::{FreshCoat, MeasuredCoating};
 use super::light::{Seen, light, light_and_strehl, seen};
 use super::words;
 use crate::error::{Error, Findings, Result};
+use crate::judge::changed_train::with_coating;
 use crate::model::Train;
 use crate::numeric::pool;
 use crate::numeric::random::Stream;

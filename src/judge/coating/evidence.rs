@@ -106,20 +106,3 @@ impl MeasuredCoating {
         findings.number("pinhole_share", self.pinhole_share, share, "a share from 0 to 0.5", "per cent?");
     }
 }
-
-/// The train with another coating on its primary.
-pub(super) fn with_coating(train: &Train, coating: Coating) -> Result<Train> {
-    let mut parts = train.to_parts();
-    parts.primary.coating = coating;
-    parts.build()
-}
-
-/// The train with a diagonal of one reflectance, whatever film it has.
-pub(super) fn with_flat(train: &Train, reflectance: f64) -> Result<Train> {
-    let mut parts = train.to_parts();
-    if let Some(flat) = &mut parts.diagonal {
-        flat.film = None;
-        flat.reflectance = reflectance;
-    }
-    parts.build()
-}

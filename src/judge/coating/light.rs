@@ -1,7 +1,7 @@
 //! What a train returns of the light, and how sharp: one train, in one colour or over a spectrum.
 
-use super::evidence::{with_coating, with_flat};
 use crate::error::Result;
+use crate::judge::changed_train::{with_coating, with_flat};
 use crate::model::{Coating, Train};
 use crate::trace::Prepared;
 use crate::units::Field;

@@ -3,10 +3,11 @@
 use serde::{Deserialize, Serialize};
 
 use super::effect::CoatingEffect;
-use super::evidence::{FreshCoat, with_coating, with_flat};
+use super::evidence::FreshCoat;
 use super::light::seen;
 use super::recoat::{RecoatOptions, RecoatWhat};
 use crate::error::Result;
+use crate::judge::changed_train::{with_coating, with_flat};
 use crate::model::{Coating, Train};
 use crate::shop_test::Interval;
 use crate::trace::magnitudes;

@@ -5,6 +5,7 @@ use std::f64::consts::{PI, TAU};
 use super::options::LadderOptions;
 use super::state::State;
 use crate::error::{Error, Result};
+use crate::judge::changed_train::with_paraboloid;
 use crate::model::{Coating, Train};
 use crate::numeric::{pool, roots};
 use crate::trace::{Prepared, QuickLight, no_light};
@@ -50,7 +51,7 @@ pub(super) fn exact(states: &[State], is_drawn: &[bool], options: &LadderOptions
     let bare: Vec<(Train, f64)> = states.iter().map(|s| without_even_coats(&s.train)).collect();
     let (first_shape, shapes) = distinct(bare.iter().map(|(train, _)| train.clone()));
     let seen = |((train, _), drawn): (&(Train, f64), &bool)| {
-        if *drawn { with_paraboloid(train) } else { train.clone() }
+        if *drawn { perfect(train) } else { train.clone() }
     };
     let (first_contrast, contrasts) = distinct(bare.iter().zip(is_drawn).map(seen));
     let (first_field, fields) = distinct(bare.iter().map(|(train, _)| without_figure(train)));
@@ -96,17 +97,14 @@ fn without_even_coats(train: &Train) -> (Train, f64) {
     (rebuilt(parts, train), share)
 }
 
-/// The train with a perfect paraboloid.
-fn with_paraboloid(train: &Train) -> Train {
-    let mut parts = train.to_parts();
-    parts.primary.conic = -1.0;
-    parts.primary.figure.clear();
-    rebuilt(parts, train)
+/// The train with a perfect paraboloid, which builds wherever a checked train does.
+fn perfect(train: &Train) -> Train {
+    with_paraboloid(train).unwrap_or_else(|_| train.clone())
 }
 
 /// The same that returns all light: its field is geometry.
 fn without_figure(train: &Train) -> Train {
-    let mut parts = with_paraboloid(train).to_parts();
+    let mut parts = perfect(train).to_parts();
     parts.primary.coating = Coating::default();
     rebuilt(parts, train)
 }
@@ -123,12 +121,7 @@ fn shape(train: &Train, options: &LadderOptions) -> Result<Shape> {
         return Err(no_light(Field::AXIS, &light));
     }
     let wave = prepared.wavefront(Field::AXIS, Focus::Peak, options.wavelength_nm)?;
-    let (mut returned, mut area) = (0.0, 0.0);
-    for (weight, amplitude) in wave.pupil.weight.iter().zip(&wave.pupil.amplitude) {
-        returned += weight * amplitude * amplitude;
-        area += weight;
-    }
-    Ok(Shape { strehl: wave.strehl, light: light.lit_fraction * returned / area })
+    Ok(Shape { strehl: wave.strehl, light: light.lit_fraction * wave.mean_reflectance() })
 }
 
 /// Contrast of the details at the brightest focus, the mean over azimuths.

@@ -2,6 +2,7 @@
 
 use super::work::{RefigureAfter, Work, WorkChange};
 use crate::error::{Error, Problem, Result, Severity};
+use crate::judge::changed_train::with_primary;
 use crate::judge::evidence::Evidence;
 use crate::model::{Coating, Diagonal, Primary, Train};
 use crate::shop_test::RoundRing;
@@ -71,12 +72,6 @@ fn with_evidence(primary: &Primary, evidence: &Evidence, rim_nm_per_rms: f64) ->
         }
         paper => off_paraboloid(primary, paper.rms_nm().value * rim_nm_per_rms),
     }
-}
-
-fn with_primary(train: &Train, primary: Primary) -> Result<Train> {
-    let mut parts = train.to_parts();
-    parts.primary = primary;
-    parts.build()
 }
 
 impl<'a> Ground<'a> {

@@ -1,12 +1,12 @@
 //! Masks before a mirror of which readings are known: each number for figures that the readings allow.
 
-use super::of_train;
 use super::options::MaskOptions;
 use super::sweep::{Asked, Found, MaskRow, MaskValue};
 use crate::error::{Error, Result};
+use crate::judge::changed_train::{with_mask, with_paraboloid};
 use crate::model::Train;
 use crate::numeric::{pool, stats};
-use crate::shop_test::{FigureEstimate, ReduceOptions, figures_at, pieces_of_draws};
+use crate::shop_test::{FigureEstimate, ReduceOptions, figures_at, looked_through, pieces_of_draws};
 use crate::trace::Prepared;
 use crate::units::{ARCSEC_PER_RADIAN, Field, NM_PER_MM};
 use crate::wave::{
@@ -14,8 +14,6 @@ use crate::wave::{
     RadialSight, RadialStar, RadialStarSight, RadialView, Resampled, Scratch,
 };
 
-/// So many of the draws are looked through: the ends of an interval then scatter by a tenth of its width.
-const LOOKED_THROUGH: usize = 400;
 /// Figures whose brightest focus is searched in one piece by one thread.
 const CHUNK: usize = 50;
 
@@ -70,8 +68,7 @@ pub(super) fn rows<'a>(
     });
     let peaks: Vec<Vec<NestedPeak>> = peaks.into_iter().flatten().collect();
     let light = light(train, &openings_mm, inner_mm, asked)?;
-    let looked = LOOKED_THROUGH.min(drawn.len());
-    let chosen: Vec<&[f64]> = (0..looked).map(|k| drawn[k * drawn.len() / looked]).collect();
+    let chosen: Vec<&[f64]> = looked_through(drawn.len()).map(|k| drawn[k]).collect();
     let bench = Bench { grid, rims_mm: &break_radii(figure), inner_mm, radius_of_curvature_mm };
     let sights = if needs_sights(asked.options) {
         pool::map_ordered(radii_mm.len(), true, |k| {
@@ -147,7 +144,7 @@ fn light(
     let sums = pool::map_ordered(openings_mm.len(), true, |k| {
         // The tested size may differ by a little from the train's.
         let ratio = train.primary().clear_aperture_mm / asked.setting.clear_mm;
-        let masked = of_train::perfect(&of_train::masked(train, openings_mm[k] * ratio)?)?;
+        let masked = with_paraboloid(&with_mask(train, openings_mm[k] * ratio)?)?;
         let wavelength_nm = asked.setting.wavelength_nm;
         Ok(Prepared::new(&masked).wavefront(Field::AXIS, Focus::Paraxial, wavelength_nm)?.light_mm2())
     });

@@ -2,6 +2,7 @@
 
 use super::sweep::{Asked, Found, MaskRow, MaskValue};
 use crate::error::Result;
+use crate::judge::changed_train::{with_mask, with_paraboloid};
 use crate::model::Train;
 use crate::numeric::pool;
 use crate::trace::Prepared;
@@ -15,22 +16,6 @@ const HALF_WIDTH: f64 = 2.0;
 /// One for each diameter and for the open mirror, and two for the perfect figure.
 pub(super) fn steps(diameters: usize) -> usize {
     diameters + 3
-}
-
-/// The train behind a mask; without one where the mask is as wide as the mirror.
-pub(super) fn masked(train: &Train, diameter_mm: f64) -> Result<Train> {
-    let mut parts = train.to_parts();
-    let open = diameter_mm >= parts.primary.clear_aperture_mm;
-    parts.primary.mask_diameter_mm = (!open).then_some(diameter_mm);
-    parts.build()
-}
-
-/// The same train with a perfect paraboloid.
-pub(super) fn perfect(train: &Train) -> Result<Train> {
-    let mut parts = train.to_parts();
-    parts.primary.figure.clear();
-    parts.primary.conic = -1.0;
-    parts.build()
 }
 
 /// What one mask shows, before it is held against the open mirror.
@@ -67,7 +52,7 @@ pub(super) fn rows<'a>(train: &'a Train, asked: &'a Asked<'a>) -> Result<Found<'
 
 fn look(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
     let (options, wavelength_nm) = (asked.options, asked.setting.wavelength_nm);
-    let train = masked(train, diameter_mm)?;
+    let train = with_mask(train, diameter_mm)?;
     let wavefront = Prepared::new(&train).wavefront(Field::AXIS, Focus::Peak, wavelength_nm)?;
     let focal_mm = train.primary().focal_length_mm;
     let unit_um = |diameter_mm: f64| wavelength_nm / NM_PER_MM * UM_PER_MM * focal_mm / diameter_mm;
@@ -100,7 +85,7 @@ fn perfect_contrast(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Resul
     if details.is_empty() {
         return Ok(Vec::new());
     }
-    let perfect = Prepared::new(&perfect(&masked(train, diameter_mm)?)?);
+    let perfect = Prepared::new(&with_paraboloid(&with_mask(train, diameter_mm)?)?);
     let wavefront = perfect.wavefront(Field::AXIS, Focus::Peak, asked.setting.wavelength_nm)?;
     asked.count();
     contrast(&wavefront, train.primary().focal_length_mm, details)

@@ -1,15 +1,11 @@
 //! Figures that the readings allow, known at further radii.
 
-use super::draws::{FigureDraws, LANES, ROLE_BITS, choose};
+use super::draws::FigureDraws;
 use super::posterior::Analysis;
 use crate::error::Result;
-use crate::numeric::pool;
 use crate::shop_test::estimate::FigureEstimate;
 use crate::shop_test::noise::ZoneMeans;
 use crate::shop_test::options::ReduceOptions;
-
-/// Draws made in one piece by one thread: whole blocks of lanes.
-const CHUNK: usize = 16 * LANES;
 
 /// Figures that the readings of an estimate allow, drawn anew on a grid that has some more radii for breaks.
 ///
@@ -34,23 +30,6 @@ pub(crate) fn figures_at(
     } else {
         analysis.evidence()?
     };
-    let chosen = choose(&evidence, options.draws, options.seed, 0);
-    let pieces = pool::map_ordered(chosen.len().div_ceil(CHUNK), true, |piece| {
-        let first = piece * CHUNK;
-        let indices = &chosen[first..chosen.len().min(first + CHUNK)];
-        let streams = (options.seed, first as u64);
-        let figures = FigureDraws::new(&analysis.model, &analysis.data, &evidence, indices, streams);
-        done();
-        figures
-    });
-    debug_assert!(chosen.len() as u64 <= 1 << ROLE_BITS);
-    let mut pieces = pieces.into_iter();
-    let mut all = pieces.next().unwrap_or_else(|| unreachable!("draws are 100 or more"));
-    pieces.for_each(|piece| all.append(piece));
-    Ok((analysis, all))
-}
-
-/// Pieces in which so many draws are made.
-pub(crate) fn pieces(draws: usize) -> usize {
-    draws.div_ceil(CHUNK)
+    let figures = analysis.figures(&evidence, done);
+    Ok((analysis, figures))
 }

@@ -117,13 +117,37 @@ impl Analysis {
 
     /// One draw for each of the components chosen.
     pub(crate) fn draw(&self, evidence: &Evidence, chosen: &[usize], role: u64) -> Posterior {
-        let pieces = pool::map_ordered(chosen.len().div_ceil(CHUNK), true, |piece| {
+        Posterior::joined(self.in_pieces(evidence, chosen, role, |figures| self.worth(figures)))
+    }
+
+    /// The figures of the posterior of role 0 alone; `done` is called after each of their [`pieces_of_draws`].
+    pub(crate) fn figures(&self, evidence: &Evidence, done: impl Fn() + Sync) -> FigureDraws {
+        let chosen = choose(evidence, self.options.draws, self.options.seed, 0);
+        let pieces = self.in_pieces(evidence, &chosen, 0, |figures| {
+            done();
+            figures
+        });
+        let joined = pieces.into_iter().reduce(|mut all, piece| {
+            all.append(piece);
+            all
+        });
+        joined.unwrap_or_else(|| unreachable!("draws are 100 or more"))
+    }
+
+    /// What is made of figures, one for each of the components chosen, piece by piece in their order.
+    fn in_pieces<T: Send>(
+        &self,
+        evidence: &Evidence,
+        chosen: &[usize],
+        role: u64,
+        made: impl Fn(FigureDraws) -> T + Sync,
+    ) -> Vec<T> {
+        pool::map_ordered(pieces_of_draws(chosen.len()), true, |piece| {
             let first = piece * CHUNK;
             let indices = &chosen[first..chosen.len().min(first + CHUNK)];
             let streams = (self.options.seed, (role << ROLE_BITS) + first as u64);
-            self.worth(FigureDraws::new(&self.model, &self.data, evidence, indices, streams))
-        });
-        Posterior::joined(pieces)
+            made(FigureDraws::new(&self.model, &self.data, evidence, indices, streams))
+        })
     }
 
     /// What each of some figures is worth.
@@ -150,6 +174,11 @@ impl Posterior {
         }
         all
     }
+}
+
+/// Pieces in which so many draws are made.
+pub(crate) fn pieces_of_draws(draws: usize) -> usize {
+    draws.div_ceil(CHUNK)
 }
 
 fn unexplained(field: &str, allowed: &str) -> Error {

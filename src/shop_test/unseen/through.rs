@@ -2,7 +2,7 @@
 
 use super::draws::FigureDraws;
 use super::paired::paired_draws;
-use super::sight::LOOKED_THROUGH;
+use super::sight::looked_through;
 use crate::error::Result;
 use crate::numeric::pool;
 use crate::shop_test::estimate::FigureEstimate;
@@ -34,18 +34,12 @@ pub(crate) struct RingQuality {
     pub(crate) contrast: Vec<Vec<f64>>,
 }
 
-/// Which of so many figures are looked through for their contrast: evenly chosen.
-fn looked_through(count: usize) -> impl Iterator<Item = usize> {
-    let looked = LOOKED_THROUGH.min(count);
-    (0..looked).map(move |k| k * count / looked)
-}
-
 impl AllowedFigures {
     /// The figures behind the total intervals of an estimate, in their order.
     pub(crate) fn of(figure: &FigureEstimate) -> Result<Self> {
         let prepared = figure.prepared()?;
-        let posterior = prepared.1.posterior(&prepared.2, 0);
-        Ok(Self::from_draws(&prepared.1.model.grid, &posterior.figures))
+        let (_, analysis, evidence) = &*prepared;
+        Ok(Self::from_draws(&analysis.model.grid, &analysis.figures(evidence, || ())))
     }
 
     /// Figures before and after, side by side.
