@@ -446,6 +446,22 @@ def test_titles_and_notes_are_text_of_the_page_not_of_the_picture():
     assert re.findall(r'id="(?!x-)', picture.svg) == []
 
 
+def test_a_picture_is_the_same_text_wherever_its_layout_ends_in_the_last_bit():
+    def painted(shift):
+        def paint(ax):
+            ax.plot([0, 1], [0, 1])
+            ax.figure.set_layout_engine("none")
+            ax.set_position([0.1, 0.1, 0.8, 0.8 + shift])
+
+        return svg.draw("x", paint, "a line").svg
+
+    assert 0.8 + 2e-16 != 0.8
+    assert painted(2e-16) == painted(0.0)
+    names = re.findall(r' id="([^"]+)"', painted(0.0))
+    assert sorted(names) == sorted(f"x-{i + 1}" for i in range(len(names)))
+    assert len(names) > 5
+
+
 def test_a_page_without_evidence_works_or_diagonal():
     bare = ct.Train(primary=a_record().train.primary)
     record = a_record().but(evidence=None, ladder=None, train=bare, train_now=bare, next=[])

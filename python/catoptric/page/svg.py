@@ -21,9 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Picture", "draw"]
 
-SALT = "catoptric"
-"""What the names inside a picture are made from."""
-
 WIDTH_IN = 4.5
 """Width of every picture, inches: on a telephone its text is then still as large as a footnote."""
 
@@ -31,7 +28,6 @@ MOST_COLUMNS = 2
 """Columns of a legend that a picture of this width has room for."""
 
 _SETTINGS: dict[Any, Any] = {
-    "svg.hashsalt": SALT,
     "svg.fonttype": "path",
     # Names are the user's: a dollar sign in them is no formula.
     "text.parse_math": False,
@@ -131,14 +127,21 @@ def _inline(file: str, key: str, alt: str) -> Markup:
     body = re.sub(r"<!--.*?-->", "", body, flags=re.DOTALL)
     # In a page, unlike in a file, links need no second set of names.
     body = body.replace("xlink:href=", "href=")
-    # Only what something refers to keeps its name, and names of two pictures never meet.
-    asked = set(re.findall(r"url\(#([^)]+)\)", body)) | set(re.findall(r'href="#([^"]+)"', body))
+    # Only what something refers to keeps a name: its number in the picture. Matplotlib's own names
+    # are hashes of places to the last bit, and the layout's solver does not always give the same.
+    numbers: dict[str, str] = {}
 
-    def rename(found: re.Match[str]) -> str:
-        return f' id="{key}-{found.group(1)}"' if found.group(1) in asked else ""
+    def refer(found: re.Match[str]) -> str:
+        place, link = found.groups()
+        number = numbers.setdefault(place or link, f"{key}-{len(numbers) + 1}")
+        return f"url(#{number})" if place else f'href="#{number}"'
 
-    body = re.sub(r'\s+id="([^"]+)"', rename, body)
-    body = body.replace("url(#", f"url(#{key}-").replace('href="#', f'href="#{key}-')
+    def name(found: re.Match[str]) -> str:
+        number = numbers.get(found.group(1))
+        return f' id="{number}"' if number else ""
+
+    body = re.sub(r'url\(#([^)]+)\)|href="#([^"]+)"', refer, body)
+    body = re.sub(r'\s+id="([^"]+)"', name, body)
     body = re.sub(r"(fill|stroke|stop-color): (#[0-9a-f]{6})", _follow, body)
     body = re.sub(r"\s*\n\s*", "\n", body).strip()
     return tag(
