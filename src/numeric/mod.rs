@@ -29,6 +29,7 @@ pub mod pool;
 pub mod random;
 pub mod roots;
 pub mod rough;
+pub mod simd;
 pub mod spline;
 pub mod stats;
 pub mod student;

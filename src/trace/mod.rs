@@ -6,6 +6,7 @@ mod figure;
 mod fold;
 mod height_map;
 mod image_shift;
+mod kernel;
 mod light;
 mod light_by_size;
 mod limits;
@@ -32,6 +33,7 @@ pub use cone::{
 pub(crate) use detail::Detail;
 pub(crate) use fold::Fold;
 pub use image_shift::ImageShift;
+pub use kernel::{RayColumn, RaySpot, Rays, RaysOut, TracedRays};
 pub use light::{
     FieldStopLight, Illumination, Light, LightMap, LitCircle, RadialIllumination, SensorCorner, SensorFrame,
     Share,

@@ -1,11 +1,12 @@
 //! A train made ready for the kernels: immutable, made once, shared by all threads.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use super::cone::Envelope;
 use super::detail::Detail;
 use super::figure::Break;
 use super::fold::Fold;
+use super::kernel::Compiled;
 use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Part, Stop};
 use super::strips::{self, Strip};
@@ -34,6 +35,8 @@ struct Parts {
     breaks: Vec<Break>,
     /// How far the figure throws light aside on its way to the focus, at most, mm.
     thrown_mm: f64,
+    /// For many rays at once, made when first needed.
+    compiled: OnceLock<Compiled>,
 }
 
 impl Prepared {
@@ -45,7 +48,17 @@ impl Prepared {
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
         let thrown_mm = thrown_mm(train, &mirror);
-        Self(Arc::new(Parts { train: train.clone(), mirror, fold, stops, strips, parts, breaks, thrown_mm }))
+        Self(Arc::new(Parts {
+            train: train.clone(),
+            mirror,
+            fold,
+            stops,
+            strips,
+            parts,
+            breaks,
+            thrown_mm,
+            compiled: OnceLock::new(),
+        }))
     }
 
     /// The description this was compiled from.
@@ -95,6 +108,11 @@ impl Prepared {
     /// How far the figure throws light aside on its way to the focus, at most, mm: looked at within each of its zones.
     pub(crate) fn thrown_mm(&self) -> f64 {
         self.0.thrown_mm
+    }
+
+    /// The train as the loops over many rays see it.
+    pub(crate) fn compiled(&self) -> &Compiled {
+        self.0.compiled.get_or_init(|| Compiled::new(self))
     }
 
     pub(crate) fn mirror(&self) -> &Mirror {
