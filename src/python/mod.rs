@@ -43,6 +43,7 @@ mod sight_lines;
 mod spectrum;
 mod star_tests;
 mod through_focus;
+mod trace_rays;
 mod train;
 mod train_parts;
 mod turned;
@@ -68,6 +69,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     light::register(module)?;
     illumination::register(module)?;
     rays::register(module)?;
+    trace_rays::register(module)?;
     cone::register(module)?;
     sight_lines::register(module)?;
     waves::register(module)?;
