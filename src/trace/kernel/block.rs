@@ -333,12 +333,13 @@ fn step<const FUSED: bool, const PARABOLA: bool, const TERMS: usize>(
         let unsure = far | u64::from(!(r >= NEAR_AXIS_MM)) | u64::from(at_end);
         block.unsure[i] |= unsure;
         any |= unsure;
-        let height = add_product::<FUSED>(dz, by, height) - h;
+        let raised = add_product::<FUSED>(s, shift, h);
+        let height = add_product::<FUSED>(dz, by, height) - raised;
         let (steep, z) = conic::<FUSED, PARABOLA>(c, k, r2, height);
         let slope = add_product::<FUSED>(2.0 * half_bend, shift, s);
         let inverse = inverse - inverse * inverse * shift;
         block.steepness[i] = add_product::<FUSED>(slope, inverse, steep);
-        block.hit_z[i] = add_product::<FUSED>(s, shift, h) + z;
+        block.hit_z[i] = raised + z;
         (block.hit_x[i], block.hit_y[i]) = (x, y);
         block.lit[i] = if r2 <= optics.limit_mm2 { block.lit[i] } else { 0.0 };
     }
