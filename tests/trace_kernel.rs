@@ -456,6 +456,27 @@ fn the_same_bits_at_any_number_of_threads_and_each_set_of_instructions_when_aske
     }
 }
 
+/// The other tests of this file in processes that use a narrower set of instructions.
+#[test]
+fn every_set_of_instructions_is_as_accurate() {
+    if std::env::var_os(ONLY_PRINT).is_some() {
+        return;
+    }
+    for (name, set) in [("portable", Instructions::Portable), ("avx2", Instructions::Avx2)] {
+        if !set.is_there() || set == Instructions::in_use() {
+            continue;
+        }
+        let output = Command::new(std::env::current_exe().expect("this program"))
+            .args(["find", "land", "statistics", "random", "refused", "miss"])
+            .env(ONLY_PRINT, "1")
+            .env("CATOPTRIC_SIMD", name)
+            .output()
+            .expect("it runs");
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(output.status.success() && text.contains("test result: ok. 7 passed"), "{name}: {text}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 60, ..ProptestConfig::default() })]
 

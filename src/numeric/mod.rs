@@ -8,6 +8,7 @@
 //! - [`random`]: numbered streams of uniform and normal draws.
 //! - [`roots`]: a bracketed root and a bracketed maximum of a function of one variable.
 //! - [`rough`]: a surface of chance with a stated power spectrum.
+//! - [`simd`]: which vector instructions the loops use.
 //! - [`spline`]: cubic splines through given points.
 //! - [`stats`]: weighted quantiles and intervals of draws.
 //! - [`student`]: chances and points of Student's distribution.
