@@ -25,6 +25,7 @@ from scipy.interpolate import CubicSpline
 FOCAL_MM, RIM_MM, AXIS_TO_FOCUS_MM, MINOR_MM = 1558.0, 159.0, 235.0, 70.0
 PIECES = 16
 BLOCK = 8192
+SIZES = (1_000_000, 10_000_000)
 Answer = Any
 
 KNOTS_MM = np.linspace(0, RIM_MM, PIECES + 1)
@@ -215,7 +216,7 @@ def main() -> None:
     offset = float(telescope.diagonal_offset_mm)
     cx = -FOCAL_MM * tilt / np.sqrt(1 - tilt**2)
     field = 60 * np.degrees(np.arcsin(tilt))
-    for count in (1_000_000, 10_000_000):
+    for count in SIZES:
         o, w = beam(count, tilt)
         rays = {"origins_mm": o, "directions": w}
         args = (o, w, rows, offset, cx)

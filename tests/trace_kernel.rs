@@ -308,7 +308,8 @@ fn rings_find_what_single_rays_find() {
             let plain = rings_one_by_one(&telescope, field, 0.3, rings, each);
             match telescope.spot_of_rings(field, 0.3, rings, each) {
                 Ok(spot) => {
-                    // Reflectance is the same everywhere but in the train with every part, which is looked at in the statistics.
+                    // Reflectance is the same everywhere but in the train with every part, which is looked at in the
+                    // statistics.
                     if name != "every part" {
                         let dimmed = RaySpot { light: spot.light, ..plain };
                         assert_close(spot.light / plain.light, 1.0, 1e-12, &format!("{name}: light"));
@@ -332,7 +333,8 @@ fn rings_come_near_the_exact_spot() {
         let field = Field::arcmin(row.number("field_a_arcmin"), row.number("field_b_arcmin"));
         let spot = common::paraboloid(aperture, focal).spot_of_rings(field, 0.0, 128, 128).unwrap();
         let truth = row.number("rms_spot_um");
-        // The midpoint rule over r^2: the square is short by 1/(3 n^2) at most of what grows with a power of r^2 up to two.
+        // The midpoint rule over r^2: the square is short by 1/(3 n^2) at most of what grows with a power of r^2 up to
+        // two.
         assert_close(spot.rms_radius_um / truth, 1.0, 1e-4, "rings against the integral");
     }
 }

@@ -20,7 +20,8 @@ impl Instructions {
     /// The set that loops use in this process.
     ///
     /// The variable `CATOPTRIC_SIMD` names the widest set that may be used: `avx512`, `avx2` or `portable`; it is read
-    /// once, and other values are passed over. Loops that are asked for a set which the processor has not take the portable one.
+    /// once, and other values are passed over. Loops that are asked for a set which the processor has not take the
+    /// portable one.
     /// Leaves out: last bits differ between the sets, as fused products round once.
     ///
     /// ```

@@ -76,10 +76,11 @@ impl PyTrain {
     /// Return statistics of rays that you give, in the plane at a shift; no ray is kept.
     /// A ray is a whole straight line: where on it a ray starts does not matter, and parts above its start stop it too.
     ///
-    /// Units: mm from the primary's vertex, z toward the sky; directions are unit vectors of the light's travel, downward, good to
-    /// 1e-6; weights are the light of each ray.
-    /// Shapes: `origins_mm` and `directions` are three columns x, y, z, as an array of shape (3, N) or a sequence of three; a
-    /// column is N numbers, or one for all rays. Columns of float64 without gaps are read in place: do not change them meanwhile.
+    /// Units: mm from the primary's vertex, z toward the sky; directions are unit vectors of the light's travel,
+    /// downward, good to 1e-6; weights are the light of each ray.
+    /// Shapes: `origins_mm` and `directions` are three columns x, y, z, as an array of shape (3, N) or a sequence of
+    /// three; a column is N numbers, or one for all rays. Columns of float64 without gaps are read in place: do not
+    /// change them meanwhile.
     /// Errors: InputError, also for rays of which none arrives.
     /// Leaves out: diffraction. A ray is placed to 1e-12 mm.
     ///
@@ -104,13 +105,15 @@ impl PyTrain {
         borrowing(py, rays.count(), || prepared.spot_of_rays(&rays, shift_mm)).map(PyRaySpot)
     }
 
-    /// Return where rays that you give land in the plane at a shift: a Table with the columns along_um, across_um, passed and light,
-    /// or, with `out`, those arrays filled.
-    /// Rays that do not arrive have passed False, and 0 in all other columns. `light` is a ray's weight times the reflectance.
+    /// Return where rays that you give land in the plane at a shift: a Table with the columns along_um, across_um,
+    /// passed and light, or, with `out`, those arrays filled.
+    /// Rays that do not arrive have passed False, and 0 in all other columns. `light` is a ray's weight times the
+    /// reflectance.
     ///
     /// Units: um, from where the axis meets the plane; the rest, the rays and what a ray is: as `spot_of_rays`.
-    /// Shapes: one entry a ray. `out` is (along_um, across_um, passed) or these and light, arrays of N without gaps, float64 but for passed, which
-    /// is bool; it saves the making of the columns, which costs about as much as the tracing.
+    /// Shapes: one entry a ray. `out` is (along_um, across_um, passed) or these and light, arrays of N without gaps,
+    /// float64 but for passed, which is bool; it saves the making of the columns, which costs about as much as the
+    /// tracing.
     /// Errors: InputError.
     ///
     /// >>> import numpy as np
@@ -165,7 +168,8 @@ impl PyTrain {
     ///
     /// Units: arcmin (toward the focuser's side, and across), mm.
     /// Errors: InputError, also for a field point that no light reaches.
-    /// Leaves out: what lies between the rays; the default is good to some 1e-4 of the RMS radius.
+    /// Leaves out: what lies between the rays; the error falls with the square of the number of rings. The default is
+    /// good to 1e-4 of the RMS radius of a bare paraboloid, and to 1e-3 where it has a steep edge.
     ///
     /// >>> train = ct.Train(primary=ct.Primary(clear_aperture_mm=250, focal_length_mm=1250))
     /// >>> spot = train.spot_of_rings(field_arcmin=(15, 0), rings=10, rays_per_ring=20)
@@ -301,9 +305,12 @@ fn buffer<'py, T: numpy::Element>(
     if !found.is_contiguous() {
         return Err(refusal("an array with gaps", "a column of a larger array?"));
     }
-    found
-        .try_readwrite()
-        .map_err(|_| refusal("an array that cannot be written to now", "read-only, or shared with the rays or another column?"))
+    found.try_readwrite().map_err(|_| {
+        refusal(
+            "an array that cannot be written to now",
+            "read-only, or shared with the rays or another column?",
+        )
+    })
 }
 
 /// Runs a computation on borrowed arrays without holding the interpreter. A long one runs on a thread of its own, while
@@ -313,11 +320,8 @@ fn borrowing<T: Send>(
     rays: usize,
     work: impl FnOnce() -> Result<T, Error> + Send,
 ) -> PyResult<T> {
-    let answer = if rays <= SHORT {
-        py.detach(|| catch_unwind(AssertUnwindSafe(work)))
-    } else {
-        watched(py, work)?
-    };
+    let answer =
+        if rays <= SHORT { py.detach(|| catch_unwind(AssertUnwindSafe(work))) } else { watched(py, work)? };
     match answer {
         Ok(answer) => answer.map_err(|error| exception(py, error)),
         Err(_) => Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off")),

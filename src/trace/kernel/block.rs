@@ -1,8 +1,8 @@
 //! The inner loops: a block of rays from where they start to the focal plane, in columns that fit the first cache.
 //!
-//! Several plain loops over the block rather than one: each is short enough for the registers, and none waits for its own
-//! last result. No branches, masks instead; where a loop meets a ray that it cannot hold to its accuracy it says so, and that
-//! ray takes the slow road.
+//! Several plain loops over the block rather than one: each is short enough for the registers, and none waits for its
+//! own last result. No branches, masks instead; where a loop meets a ray that it cannot hold to its accuracy it says
+//! so, and that ray takes the slow road.
 
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
@@ -14,8 +14,9 @@ use super::rings::Ring;
 use super::table::{Row, Table};
 use crate::numeric::simd::Instructions;
 
-/// Rays of a block: some twenty columns of 1 kB each.
-pub(super) const BLOCK: usize = 128;
+/// Rays of a block. Measured best: blocks of 128 wait for memory a third longer, as their columns are read in bursts,
+/// and blocks of 16 pay for their many loops.
+pub(super) const BLOCK: usize = 32;
 /// Sums that run side by side.
 pub(super) const LANES: usize = 8;
 
@@ -129,8 +130,8 @@ impl Block {
     }
 }
 
-/// Traces the rays of a block to the plane at a height, with these instructions; says whether some have to take the slow road, of which
-/// some may be no rays at all: not unit vectors, not downward, no numbers.
+/// Traces the rays of a block to the plane at a height, with these instructions; says whether some have to take the
+/// slow road, of which some may be no rays at all: not unit vectors, not downward, no numbers.
 #[inline]
 pub(super) fn trace(set: Instructions, optics: &Optics, height_mm: f64, block: &mut Block) -> bool {
     match set {
@@ -195,8 +196,8 @@ fn add_product<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
 
 /// Where the rays meet the conic.
 ///
-/// c (x^2 + y^2 + (1+K) z^2) - 2 z = 0 along the ray: a t^2 + 2 b t + q = 0, with b > 0 for light on its way down. For a
-/// paraboloid a is small and t = -q/(2b) (1 + e/4 + e^2/8 + 5 e^3/64 + ...), e = a q/b^2.
+/// c (x^2 + y^2 + (1+K) z^2) - 2 z = 0 along the ray: a t^2 + 2 b t + q = 0, with b > 0 for light on its way down. For
+/// a paraboloid a is small and t = -q/(2b) (1 + e/4 + e^2/8 + 5 e^3/64 + ...), e = a q/b^2.
 #[inline(always)]
 fn meet<const FUSED: bool, const PARABOLA: bool>(optics: &Optics, block: &mut Block) -> bool {
     let (c, k) = (optics.curvature_per_mm, optics.shape);
@@ -248,8 +249,8 @@ fn meet<const FUSED: bool, const PARABOLA: bool>(optics: &Optics, block: &mut Bl
     lost != 0
 }
 
-/// The slope of the conic over the radius where its height is known, and that height from the radius: the line's own height
-/// carries the rounding of its length.
+/// The slope of the conic over the radius where its height is known, and that height from the radius: the line's own
+/// height carries the rounding of its length.
 #[inline(always)]
 fn conic<const FUSED: bool, const PARABOLA: bool>(c: f64, k: f64, r2: f64, height: f64) -> (f64, f64) {
     if PARABOLA {
@@ -272,8 +273,8 @@ fn bare<const FUSED: bool, const PARABOLA: bool>(optics: &Optics, block: &mut Bl
     }
 }
 
-/// From the conic to the glass: one step of Newton's rule, and everything that depends on the radius moved by it to first
-/// order.
+/// From the conic to the glass: one step of Newton's rule, and everything that depends on the radius moved by it to
+/// first order.
 #[inline(always)]
 fn with_figure<const FUSED: bool, const PARABOLA: bool>(
     optics: &Optics,
@@ -346,8 +347,8 @@ fn step<const FUSED: bool, const PARABOLA: bool, const TERMS: usize>(
     any != 0
 }
 
-/// Stops what a part stands in the way of, before the mirror. Both sides are multiplied by what the ray's length would have to be
-/// divided by.
+/// Stops what a part stands in the way of, before the mirror. Both sides are multiplied by what the ray's length would
+/// have to be divided by.
 #[inline(always)]
 fn go_down<const FUSED: bool>(edge: &Edge, block: &mut Block) {
     for i in 0..BLOCK {
@@ -404,8 +405,8 @@ fn land<const FUSED: bool>(height_mm: f64, block: &mut Block) {
     }
 }
 
-/// Puts rays of a ring into a block from place `at` on, reflected: they hit the mirror at angles of these cosines and sines; their
-/// weight is the beam's cross-section.
+/// Puts rays of a ring into a block from place `at` on, reflected: they hit the mirror at angles of these cosines and
+/// sines; their weight is the beam's cross-section.
 #[allow(clippy::too_many_arguments)]
 #[inline]
 pub(super) fn ring(

@@ -74,8 +74,8 @@ impl Compiled {
         self.odd_parts
     }
 
-    /// Traces a block to the plane at a height, some rays by the slow road; `count` of its rays are real. The number of the first ray that
-    /// cannot be, with what is wrong with it.
+    /// Traces a block to the plane at a height, some rays by the slow road; `count` of its rays are real. The number of
+    /// the first ray that cannot be, with what is wrong with it.
     pub(super) fn follow(
         &self,
         prepared: &Prepared,

@@ -32,8 +32,8 @@ pub enum RayColumn<'a> {
 ///
 /// A ray is a whole straight line: where on it a ray starts does not matter, and parts above its start stop it too.
 ///
-/// Units: mm from the primary's vertex, z toward the sky; directions are unit vectors of travel, downward, good to 1e-6 (which changes
-/// no result). The weight is the light of a ray, 1 unless given.
+/// Units: mm from the primary's vertex, z toward the sky; directions are unit vectors of travel, downward, good to 1e-6
+/// (which changes no result). The weight is the light of a ray, 1 unless given.
 /// Shapes: all columns of one length.
 ///
 /// ```
@@ -57,7 +57,8 @@ pub struct Rays<'a> {
 impl<'a> Rays<'a> {
     /// Rays from the columns of their starts and of their directions.
     ///
-    /// Errors: [`Error::Input`] for columns of different lengths, and for no rays. What the numbers may be is looked at when the rays are traced.
+    /// Errors: [`Error::Input`] for columns of different lengths, and for no rays. What the numbers may be is looked at
+    /// when the rays are traced.
     ///
     /// ```
     /// use catoptric::{RayColumn::{Each, Same}, Rays};
@@ -119,7 +120,8 @@ impl<'a> Rays<'a> {
         self.count
     }
 
-    /// Where a parallel beam of the first ray's direction meets the focal plane on paper, mm: the place about which sums run.
+    /// Where a parallel beam of the first ray's direction meets the focal plane on paper, mm: the place about which
+    /// sums run.
     fn centre_mm(&self, height_mm: f64) -> [f64; 2] {
         let first = self.direction.map(|column| match column {
             RayColumn::Each(values) => values[0],
@@ -133,8 +135,9 @@ impl<'a> Rays<'a> {
 
 /// Where the columns of traced rays go.
 ///
-/// Units: um from where the axis meets the plane. Shapes: one entry a ray. `passed` tells which rays arrive; the places of the others
-/// are 0 and mean nothing. `light` is a ray's weight times the reflectance of the mirrors, 0 where it does not arrive.
+/// Units: um from where the axis meets the plane. Shapes: one entry a ray. `passed` tells which rays arrive; the places
+/// of the others are 0 and mean nothing. `light` is a ray's weight times the reflectance of the mirrors, 0 where it
+/// does not arrive.
 #[derive(Debug)]
 pub struct RaysOut<'a> {
     /// Along, positive toward the sky end, um.
@@ -167,10 +170,11 @@ impl Prepared {
     /// Statistics of given rays in the plane at a shift from the paraxial focal plane. No ray is stored.
     ///
     /// Units: mm, positive further from the primary.
-    /// Errors: [`Error::Input`] for rays that cannot be (no numbers, directions that are not unit vectors or do not go down), for a
-    /// shift that cannot be, and where no ray arrives.
+    /// Errors: [`Error::Input`] for rays that cannot be (no numbers, directions that are not unit vectors or do not go
+    /// down), for a shift that cannot be, and where no ray arrives.
     /// Method: columns of rays side by side in vector instructions; a round figure is looked up as polynomials, which
-    /// place a ray to 1e-12 mm; within 1e-6 mm of a kink of the figure to 1e-8 mm. Figures that are not round, and rays too oblique for this, are traced one by one.
+    /// place a ray to 1e-12 mm; within 1e-6 mm of a kink of the figure to 1e-8 mm. Figures that are not round, and rays
+    /// too oblique for this, are traced one by one.
     ///
     /// ```
     /// use catoptric::{FocalLengthMm, Prepared, Primary, RayColumn::Same, Rays, Train};
@@ -212,8 +216,8 @@ impl Prepared {
 
     /// Traces given rays to the plane at a shift, into columns of the caller's.
     ///
-    /// Units, errors and method: [`Prepared::spot_of_rays`], but for rays of which none arrives, which is no error here. Also
-    /// [`Error::Input`] for columns of another length than the rays.
+    /// Units, errors and method: [`Prepared::spot_of_rays`], but for rays of which none arrives, which is no error
+    /// here. Also [`Error::Input`] for columns of another length than the rays.
     ///
     /// ```
     /// use catoptric::{FocalLengthMm, Prepared, Primary, RayColumn::{Each, Same}, Rays, RaysOut, Train};
@@ -279,8 +283,8 @@ impl Prepared {
 
     /// Traces given rays to the plane at a shift.
     ///
-    /// Units, errors and method: [`Prepared::trace_rays_into`], which spares the making of the columns: that costs about as much as the
-    /// tracing.
+    /// Units, errors and method: [`Prepared::trace_rays_into`], which spares the making of the columns: that costs
+    /// about as much as the tracing.
     ///
     /// ```
     /// use catoptric::{FocalLengthMm, Prepared, Primary, RayColumn::{Each, Same}, Rays, Train};
@@ -337,6 +341,15 @@ impl<'a> Tracer<'a> {
         let (begin, end) = (k * CHUNK, ((k + 1) * CHUNK).min(self.rays.count));
         let mut block = Block::new();
         let mut weight = [1.0; BLOCK];
+        // Where all rays carry the same light, it is told once.
+        let same = match (self.rays.weight, self.compiled.even_reflectance) {
+            (RayColumn::Same(light), Some(share)) => {
+                check_weight(light, 0)?;
+                weight = [light * share; BLOCK];
+                true
+            }
+            _ => false,
+        };
         for from in (begin..end).step_by(BLOCK) {
             let count = BLOCK.min(end - from);
             let [x, y, z] = self.rays.origin_mm;
@@ -356,16 +369,25 @@ impl<'a> Tracer<'a> {
             self.compiled
                 .follow(self.prepared, self.set, self.height_mm, &mut block, count)
                 .map_err(|(i, fault)| refusal(&block, i, from + i, fault))?;
-            load(self.rays.weight, from, count, &mut weight);
-            if let Some(i) = (0..count).find(|i| !(0.0..1e300).contains(&weight[*i])) {
-                let field = format!("weights[{}]", from + i);
-                return Err(Error::input(field, weight[i], "0 or more", "an empty cell, or a sign?"));
+            if !same {
+                load(self.rays.weight, from, count, &mut weight);
+                for (i, light) in weight[..count].iter().enumerate() {
+                    check_weight(*light, from + i)?;
+                }
+                self.compiled.dim(self.prepared, &block, &mut weight);
             }
-            self.compiled.dim(self.prepared, &block, &mut weight);
             take(from - begin, count, &block, &weight);
         }
         Ok(())
     }
+}
+
+fn check_weight(light: f64, ray: usize) -> Result<()> {
+    if (0.0..1e300).contains(&light) {
+        return Ok(());
+    }
+    let field = format!("weights[{ray}]");
+    Err(Error::input(field, light, "0 or more", "an empty cell, or a sign?"))
 }
 
 /// A piece of a column; the room behind it repeats its last number.

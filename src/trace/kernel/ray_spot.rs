@@ -8,8 +8,8 @@ use crate::units::UM_PER_MM;
 
 /// How rays scatter in a plane square to the focuser's axis.
 ///
-/// Units: um in the plane, from where the axis meets it: `along` positive toward the sky end, `across` along +y; mm. The
-/// statistics are weighted by the light of each ray: its weight times the reflectance of the mirrors.
+/// Units: um in the plane, from where the axis meets it: `along` positive toward the sky end, `across` along +y; mm.
+/// The statistics are weighted by the light of each ray: its weight times the reflectance of the mirrors.
 /// Leaves out: diffraction, and what lies between the rays.
 ///
 /// ```

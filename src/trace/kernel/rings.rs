@@ -1,4 +1,5 @@
-//! The library's own rays: by where they hit the mirror, on rings. Height, slope and normal are then the same all around a ring.
+//! The library's own rays: by where they hit the mirror, on rings. Height, slope and normal are then the same all
+//! around a ring.
 
 use super::block::{BLOCK, Block, Column, Lanes, add, go_on};
 use super::compiled::stopped_by_odd_part;
@@ -25,15 +26,16 @@ pub(super) struct Ring {
 }
 
 impl Prepared {
-    /// Statistics of a star's rays that hit the mirror on rings of equal area: `rings` of them, with `rays_per_ring` rays each, at even
-    /// angles. No ray is stored.
+    /// Statistics of a star's rays that hit the mirror on rings of equal area: `rings` of them, with `rays_per_ring`
+    /// rays each, at even angles. No ray is stored.
     ///
-    /// Units: arcmin; mm, positive further from the primary. Each ray carries the beam's cross-section |d.N| times the reflectance; `light`
-    /// is their sum.
-    /// Errors: [`Error::Input`] for angles, shifts and counts that cannot be (1 ring or more, 3 rays or more on each, 1e9 together);
-    /// [`Error::NoLight`].
-    /// Leaves out: what lies between the rays. 128 rings of 128 rays are good to some 1e-4 of the RMS radius; [`Prepared::spot_at`]
-    /// integrates instead, and has an error estimate.
+    /// Units: arcmin; mm, positive further from the primary. Each ray carries the beam's cross-section |d.N| times the
+    /// reflectance; `light` is their sum.
+    /// Errors: [`Error::Input`] for angles, shifts and counts that cannot be (1 ring or more, 3 rays or more on each,
+    /// 1e9 together); [`Error::NoLight`].
+    /// Leaves out: what lies between the rays. the error falls with the square of the number of rings; 128 rings of 128
+    /// rays are good to 1e-4 of the RMS radius of a bare paraboloid, and to 1e-3 where it has a steep edge;
+    /// [`Prepared::spot_at`] integrates instead, and has an error estimate.
     ///
     /// ```
     /// use catoptric::{Field, FocalLengthMm, Prepared, Primary, Train};

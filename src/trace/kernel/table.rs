@@ -30,11 +30,11 @@ pub(super) enum Table {
 }
 
 impl Table {
-    /// The table of a figure whose height and slope are `figure`, from the centre to `end_mm`; `breaks_mm` (ascending) is where its pieces
-    /// join. None where pieces of the seventh degree do not hold it.
+    /// The table of a figure whose height and slope are `figure`, from the centre to `end_mm`; `breaks_mm` (ascending)
+    /// is where its pieces join. None where pieces of the seventh degree do not hold it.
     ///
-    /// `slope_error` is how far the slope may be off; a ray may be moved sideways on the glass so far that the change of the
-    /// slope's change over it stays below that.
+    /// `slope_error` is how far the slope may be off; a ray may be moved sideways on the glass so far that the change
+    /// of the slope's change over it stays below that.
     pub(super) fn new(
         figure: impl Fn(f64) -> (f64, f64),
         breaks_mm: &[f64],
@@ -251,8 +251,8 @@ enum Find<const TERMS: usize> {
 /// Added to a small number, it leaves the nearest whole number in the last bits.
 const WHOLE: f64 = 6_755_399_441_055_744.0;
 
-/// The number of the equal piece that holds a radius, and how far into it the radius lies. On the end between two pieces either
-/// is right.
+/// The number of the equal piece that holds a radius, and how far into it the radius lies. On the end between two
+/// pieces either is right.
 #[inline(always)]
 fn even_place(r_mm: f64, width_mm: f64, per_mm: f64) -> (u64, f64) {
     let whole = (r_mm * per_mm - 0.5) + WHOLE;
@@ -329,7 +329,8 @@ impl<const TERMS: usize> Pieces<TERMS> {
         for i in 0..BLOCK {
             (number[i], place[i]) = even_place(radius[i], *width_mm, per_mm);
         }
-        // Four whole rows at a time, exchanged with columns: loads of single numbers from many places cost twice as much.
+        // Four whole rows at a time, exchanged with columns: loads of single numbers from many places cost twice as
+        // much.
         for (four, numbers) in number.as_chunks::<4>().0.iter().enumerate() {
             let [a, b, c, d] = numbers.map(|n| rows[n as usize & (EVEN - 1)]);
             for term in 0..TERMS {
