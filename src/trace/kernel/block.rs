@@ -306,7 +306,8 @@ fn step<const FUSED: bool, const PARABOLA: bool, const TERMS: usize>(
     block: &mut Block,
 ) -> bool {
     let (c, k) = (optics.curvature_per_mm, optics.shape);
-    let (safe_mm, end_mm2) = (table.safe_shift_mm(), table.end_mm() * table.end_mm());
+    let (safe_mm2, end_mm2) =
+        (table.safe_shift_mm() * table.safe_shift_mm(), table.end_mm() * table.end_mm());
     let mut any = 0;
     for i in 0..BLOCK {
         let (x, y, dx, dy, dz) = (block.hit_x[i], block.hit_y[i], block.dx[i], block.dy[i], block.dz[i]);
@@ -330,7 +331,9 @@ fn step<const FUSED: bool, const PARABOLA: bool, const TERMS: usize>(
         let r2 = add_product::<FUSED>(x, x, y * y);
         // Where the table ends it may end short of the glass.
         let at_end = (r2 - end_mm2).abs() <= NEAR_END * end_mm2;
-        let far = u64::from(!(shift.abs() <= safe_mm)) & u64::from(!(r2 > end_mm2));
+        // Also a shift around the axis changes the radius, to second order.
+        let sideways = add_product::<FUSED>(dx, dx, dy * dy) * (by * by);
+        let far = u64::from(!(sideways <= safe_mm2)) & u64::from(!(r2 > end_mm2));
         let unsure = far | u64::from(!(r >= NEAR_AXIS_MM)) | u64::from(at_end);
         block.unsure[i] |= unsure;
         any |= unsure;
