@@ -340,7 +340,11 @@ impl<const TERMS: usize> Pieces<TERMS> {
         // Four whole rows at a time, exchanged with columns: loads of single numbers from many places cost twice as
         // much.
         for (four, numbers) in number.as_chunks::<4>().0.iter().enumerate() {
-            let [a, b, c, d] = numbers.map(|n| rows[n as usize & (EVEN - 1)]);
+            // No `map` over the array: a helper that is not inlined has no vector instructions.
+            let a = &rows[numbers[0] as usize & (EVEN - 1)];
+            let b = &rows[numbers[1] as usize & (EVEN - 1)];
+            let c = &rows[numbers[2] as usize & (EVEN - 1)];
+            let d = &rows[numbers[3] as usize & (EVEN - 1)];
             for term in 0..TERMS {
                 let column = &mut columns[term].as_chunks_mut::<4>().0[four];
                 *column = [a[term], b[term], c[term], d[term]];
