@@ -62,8 +62,8 @@ def beam(count: int, tilt: float) -> tuple[Answer, Answer]:
 
 
 @numba.njit(fastmath=True, error_model="numpy", inline="always")
-def one_ray(x, y, z, a, b, d, rows, offset):  # noqa: ANN001, ANN201, PLR0913
-    """Trace one ray; two Newton steps, always."""
+def one_ray(x, y, z, a, b, d, rows, offset):
+    """Trace one ray: the conic, then one Newton step to the figure."""
     c, height = 0.5 / FOCAL_MM, FOCAL_MM - AXIS_TO_FOCUS_MM
     per_mm, width = PIECES / RIM_MM, RIM_MM / PIECES
     q2 = c * (a * a + b * b)
@@ -95,7 +95,7 @@ def one_ray(x, y, z, a, b, d, rows, offset):  # noqa: ANN001, ANN201, PLR0913
 
 
 @numba.njit(parallel=True, fastmath=True, error_model="numpy")
-def numba_spot(o, w, rows, offset, cx):  # noqa: ANN001, ANN201
+def numba_spot(o, w, rows, offset, cx):
     """Return light, centroid and mean square, in sums about a centre."""
     count, along, across, square = 0.0, 0.0, 0.0, 0.0
     for i in numba.prange(o.shape[1]):
@@ -110,7 +110,7 @@ def numba_spot(o, w, rows, offset, cx):  # noqa: ANN001, ANN201
 
 
 @numba.njit(parallel=True, fastmath=True, error_model="numpy")
-def numba_arrays(o, w, rows, offset, along, across, lit):  # noqa: ANN001, ANN201, PLR0913
+def numba_arrays(o, w, rows, offset, along, across, lit):
     """Fill arrays with places."""
     for i in numba.prange(o.shape[1]):
         x, y, passed = one_ray(o[0, i], o[1, i], o[2, i], w[0, i], w[1, i], w[2, i], rows, offset)
