@@ -4,8 +4,9 @@ use std::sync::Mutex;
 
 use serde::{Deserialize, Serialize};
 
-use super::block::{BLOCK, Block, Column, Lanes, add};
+use super::block::{BLOCK, Block, Column};
 use super::compiled::{Compiled, Fault};
+use super::lanes::{Lanes, add};
 use super::ray_spot::{self, RaySpot, Sums};
 use crate::error::{Error, Result};
 use crate::numeric::pool;

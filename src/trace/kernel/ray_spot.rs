@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::block::{LANES, Lanes};
+use super::lanes::{LANES, Lanes};
 use crate::numeric::sums;
 use crate::units::UM_PER_MM;
 

@@ -1,9 +1,10 @@
 //! The library's own rays: by where they hit the mirror, on rings. Height, slope and normal are then the same all
 //! around a ring.
 
-use super::block::{BLOCK, Block, Column, Lanes, add, go_on};
+use super::block::{BLOCK, Block, Column, go_on};
 use super::compiled::stopped_by_odd_part;
 use super::given::{CHUNK, WORTHWHILE};
+use super::lanes::{Lanes, add};
 use super::ray_spot::{self, RaySpot, Sums};
 use crate::error::{Error, Result};
 use crate::numeric::phase::sine_and_cosine;
