@@ -85,8 +85,8 @@ pub use structure::{
 pub use trace::{
     CoatingPicture, ConeClearance, ConeOnFlat, ConeRule, DiagonalFit, DiagonalShadow, FieldStopLight,
     Illumination, ImageShift, Light, LightBySize, LightMap, LitCircle, MisplacementEffects, Part, Prepared,
-    RadialIllumination, Ray, RuleError, SensorCorner, SensorFrame, Share, Spot, SpotPoints, Star,
-    cone_on_flat, smallest_diagonal,
+    RadialIllumination, Ray, RayColumn, RaySpot, Rays, RaysOut, RuleError, SensorCorner, SensorFrame, Share,
+    Spot, SpotPoints, Star, TracedRays, cone_on_flat, smallest_diagonal,
 };
 pub use units::{
     ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, Field, FocalLengthMm, NM_PER_MM, RADIANS_PER_ARCMIN,

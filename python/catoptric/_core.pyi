@@ -1,7 +1,18 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from os import PathLike
 from pathlib import Path
-from typing import Any, ClassVar, Literal, Self, TypeAlias, Unpack, final, overload, type_check_only
+from typing import (
+    Any,
+    ClassVar,
+    Literal,
+    Self,
+    TypeAlias,
+    TypeVar,
+    Unpack,
+    final,
+    overload,
+    type_check_only,
+)
 
 import numpy as np
 import numpy.typing as npt
@@ -42,6 +53,7 @@ from ._typing import (
     OpeningChanges,
     OriginName,
     PrimaryChanges,
+    RayColumns,
     Readings,
     ReadingsIncreaseName,
     RecoatName,
@@ -227,6 +239,9 @@ __all__ = [
 
 DEFAULT_WAVELENGTH_NM: float
 __version__: str
+
+# The arrays that `trace_rays` fills.
+_Out = TypeVar("_Out", tuple[Floats, Floats, Flags], tuple[Floats, Floats, Flags, Floats])
 
 # What every class of the module can do. The classes have no common base at run time.
 @type_check_only
@@ -950,6 +965,42 @@ class Train(_Record):
         wavelength_nm: Number = 550.0,
         points: int = 2000,
     ) -> Spot: ...
+    def spot_of_rays(
+        self,
+        *,
+        origins_mm: RayColumns,
+        directions: RayColumns,
+        weights: Number | Numbers1D | None = None,
+        focus_shift_mm: Number = 0.0,
+    ) -> RaySpot: ...
+    @overload
+    def trace_rays(
+        self,
+        *,
+        origins_mm: RayColumns,
+        directions: RayColumns,
+        weights: Number | Numbers1D | None = None,
+        focus_shift_mm: Number = 0.0,
+        out: None = None,
+    ) -> Table: ...
+    @overload
+    def trace_rays(
+        self,
+        *,
+        origins_mm: RayColumns,
+        directions: RayColumns,
+        weights: Number | Numbers1D | None = None,
+        focus_shift_mm: Number = 0.0,
+        out: _Out,
+    ) -> _Out: ...
+    def spot_of_rings(
+        self,
+        *,
+        field_arcmin: Numbers1D = (0.0, 0.0),
+        focus_shift_mm: Number = 0.0,
+        rings: int = 128,
+        rays_per_ring: int = 128,
+    ) -> RaySpot: ...
     def best_focus(
         self,
         *,
@@ -1380,6 +1431,27 @@ class LitCircle(_Record):
     def diameter_mm(self) -> float: ...
     @property
     def limited_by(self) -> str | None: ...
+
+@final
+class RaySpot(_Record):
+    @property
+    def rays(self) -> int: ...
+    @property
+    def passed(self) -> int: ...
+    @property
+    def light(self) -> float: ...
+    @property
+    def focus_shift_mm(self) -> float: ...
+    @property
+    def centroid_along_um(self) -> float: ...
+    @property
+    def centroid_across_um(self) -> float: ...
+    @property
+    def rms_radius_um(self) -> float: ...
+    @property
+    def along_range_um(self) -> tuple[float, float]: ...
+    @property
+    def across_range_um(self) -> tuple[float, float]: ...
 
 @final
 class Airy(_Record):

@@ -53,6 +53,9 @@ Numbers1D: TypeAlias = Sequence[Number] | HoldsNumbers | Quantity
 Numbers2D: TypeAlias = Sequence[Numbers1D] | HoldsNumbers | Quantity
 """A table of finite numbers, row by row, in the unit that the argument's name ends in."""
 
+RayColumns: TypeAlias = Sequence[Number | Numbers1D] | HoldsNumbers
+"""Three columns x, y, z of many rays: an array of shape (3, N), or numbers or lists of N."""
+
 Readings: TypeAlias = (
     Sequence[Number | None] | Sequence[Sequence[Number | None]] | Numbers1D | Numbers2D
 )

@@ -9,6 +9,7 @@
 //! - [`random`]: numbered streams of uniform and normal draws.
 //! - [`roots`]: a bracketed root and a bracketed maximum of a function of one variable.
 //! - [`rough`]: a surface of chance with a stated power spectrum.
+//! - [`simd`]: which vector instructions the loops use.
 //! - [`spline`]: cubic splines through given points.
 //! - [`stats`]: weighted quantiles and intervals of draws.
 //! - [`student`]: chances and points of Student's distribution.
@@ -31,6 +32,7 @@ pub mod pool;
 pub mod random;
 pub mod roots;
 pub mod rough;
+pub mod simd;
 pub mod spline;
 pub mod stats;
 pub mod student;

@@ -3,7 +3,7 @@
 use ndarray::Array2;
 use numpy::{PyArray1, PyArray2, PyArrayMethods, PyReadonlyArray2, PyUntypedArrayMethods};
 use pyo3::prelude::*;
-use pyo3::types::PyFloat;
+use pyo3::types::{PyFloat, PyTuple, PyTupleMethods};
 
 use super::errors::refused;
 use crate::{DEFAULT_WAVELENGTH_NM, Field, Focus, Indexing, Star};
@@ -93,6 +93,16 @@ pub(super) fn maybe_part_number(value: Option<&Bound<'_, PyAny>>, name: &str) ->
 /// A field angle given as a pair, arcmin.
 pub(super) fn field(value: Option<&Bound<'_, PyAny>>) -> PyResult<Field> {
     let Some(value) = value else { return Ok(Field::AXIS) };
+    // A plain pair needs no array.
+    if let Ok(pair) = value.cast_exact::<PyTuple>()
+        && pair.len() == 2
+        && let (first, second) = (pair.get_item(0)?, pair.get_item(1)?)
+        && let (Ok(x), Ok(y)) = (first.cast_exact::<PyFloat>(), second.cast_exact::<PyFloat>())
+        && x.value().is_finite()
+        && y.value().is_finite()
+    {
+        return Ok(Field::arcmin(x.value(), y.value()));
+    }
     match list(value, "field_arcmin")?[..] {
         [x, y] => Ok(Field::arcmin(x, y)),
         ref other => {

@@ -54,6 +54,7 @@ mod spectrum;
 mod square_map;
 mod star_tests;
 mod through_focus;
+mod trace_rays;
 mod train;
 mod train_judgement;
 mod train_parts;
@@ -84,6 +85,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     light::register(module)?;
     illumination::register(module)?;
     rays::register(module)?;
+    trace_rays::register(module)?;
     cone::register(module)?;
     sight_lines::register(module)?;
     waves::register(module)?;

@@ -8,6 +8,7 @@ mod figure;
 mod fold;
 mod height_map;
 mod image_shift;
+mod kernel;
 mod light;
 mod light_by_size;
 mod limits;
@@ -36,6 +37,7 @@ pub(crate) use detail::Detail;
 pub(crate) use figure::ROLL_OFF_PANELS;
 pub(crate) use fold::Fold;
 pub use image_shift::ImageShift;
+pub use kernel::{RayColumn, RaySpot, Rays, RaysOut, TracedRays};
 pub use light::{
     FieldStopLight, Illumination, Light, LightMap, LitCircle, RadialIllumination, SensorCorner, SensorFrame,
     Share,

@@ -1,12 +1,13 @@
 //! A train made ready for the kernels: immutable, made once, shared by all threads.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use super::coat::{Coat, FilmSurface};
 use super::cone::Envelope;
 use super::detail::Detail;
 use super::figure::Break;
 use super::fold::Fold;
+use super::kernel::Compiled;
 use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Part, Stop};
 use super::strips::{self, Strip};
@@ -43,6 +44,8 @@ struct Parts {
     wavelength_nm: f64,
     /// Share of the power that the flat returns in that colour.
     flat_share: f64,
+    /// For many rays at once, made when first needed.
+    compiled: OnceLock<Compiled>,
 }
 
 impl Prepared {
@@ -59,9 +62,8 @@ impl Prepared {
         let parts = in_order(&stops, &strips);
         let thrown_mm = thrown_mm(train, &mirror, &coat);
         let flat_share = flat_share(train, wavelength_nm);
-        let train = train.clone();
         Self(Arc::new(Parts {
-            train,
+            train: train.clone(),
             mirror,
             fold,
             stops,
@@ -72,6 +74,7 @@ impl Prepared {
             coat,
             wavelength_nm,
             flat_share,
+            compiled: OnceLock::new(),
         }))
     }
 
@@ -106,6 +109,7 @@ impl Prepared {
             mirror: self.0.mirror.with_film(film),
             wavelength_nm,
             flat_share: flat_share(self.train(), wavelength_nm),
+            compiled: OnceLock::new(),
             ..Parts::clone(&self.0)
         })))
     }
@@ -195,6 +199,11 @@ impl Prepared {
     /// How far the figure throws light aside on its way to the focus, at most, mm: looked at within each of its zones.
     pub(crate) fn thrown_mm(&self) -> f64 {
         self.0.thrown_mm
+    }
+
+    /// The train as the loops over many rays see it.
+    pub(crate) fn compiled(&self) -> &Compiled {
+        self.0.compiled.get_or_init(|| Compiled::new(self))
     }
 
     pub(crate) fn mirror(&self) -> &Mirror {

@@ -418,6 +418,7 @@ def results():
     train = complete()
     found = [
         train.spot(field_arcmin=(6, -3), points=300),
+        train.spot_of_rings(field_arcmin=(6, -3), rings=10, rays_per_ring=20),
         train.illumination(along_mm=[-10, 0, 10], across_mm=[0, 2, 4]),
         train.illumination(radius_mm=[0, 5, 10, 15]),
         train.light(field_arcmin=(12, 5)),

@@ -1,0 +1,83 @@
+//! Which instructions the vector loops use: the best of the processor, or those that are asked for.
+
+use std::sync::OnceLock;
+
+/// A set of vector instructions.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Instructions {
+    /// Eight numbers side by side, fused products (x86 with AVX-512).
+    Avx512,
+    /// Four numbers side by side, fused products (x86 with AVX2 and FMA).
+    Avx2,
+    /// What every processor of its kind has.
+    Portable,
+}
+
+impl Instructions {
+    /// All sets, the widest first.
+    pub const ALL: [Self; 3] = [Self::Avx512, Self::Avx2, Self::Portable];
+
+    /// The set that loops use in this process.
+    ///
+    /// The variable `CATOPTRIC_SIMD` names the widest set that may be used: `avx512`, `avx2` or `portable`; it is read
+    /// once, and other values are passed over. Loops that are asked for a set which the processor has not take the
+    /// portable one.
+    /// Leaves out: last bits differ between the sets, as fused products round once.
+    ///
+    /// ```
+    /// use catoptric::numeric::simd::Instructions;
+    /// assert!(Instructions::ALL.contains(&Instructions::in_use()));
+    /// ```
+    pub fn in_use() -> Self {
+        static SET: OnceLock<Instructions> = OnceLock::new();
+        *SET.get_or_init(|| {
+            let asked = std::env::var("CATOPTRIC_SIMD").ok().and_then(|name| Self::from_name(name.trim()));
+            let widest = asked.unwrap_or(Self::Avx512);
+            let possible = |set: &&Self| **set == Self::Portable || set.is_there();
+            let from = Self::ALL.iter().position(|set| *set == widest).unwrap_or(0);
+            Self::ALL[from..].iter().find(possible).copied().unwrap_or(Self::Portable)
+        })
+    }
+
+    /// Whether the processor has the set.
+    ///
+    /// ```
+    /// assert!(catoptric::numeric::simd::Instructions::Portable.is_there());
+    /// ```
+    pub fn is_there(self) -> bool {
+        match self {
+            #[cfg(target_arch = "x86_64")]
+            Self::Avx512 => {
+                std::arch::is_x86_feature_detected!("avx512f")
+                    && std::arch::is_x86_feature_detected!("avx512vl")
+                    && std::arch::is_x86_feature_detected!("avx512dq")
+                    // Processors before these had to slow down for wide instructions.
+                    && std::arch::is_x86_feature_detected!("avx512vbmi2")
+                    && std::arch::is_x86_feature_detected!("fma")
+            }
+            #[cfg(target_arch = "x86_64")]
+            Self::Avx2 => {
+                std::arch::is_x86_feature_detected!("avx2") && std::arch::is_x86_feature_detected!("fma")
+            }
+            #[cfg(not(target_arch = "x86_64"))]
+            Self::Avx512 | Self::Avx2 => false,
+            Self::Portable => true,
+        }
+    }
+
+    /// The set of a name, as `CATOPTRIC_SIMD` has it.
+    ///
+    /// ```
+    /// use catoptric::numeric::simd::Instructions;
+    /// assert_eq!(Instructions::from_name("avx2"), Some(Instructions::Avx2));
+    /// assert_eq!(Instructions::from_name("fast"), None);
+    /// ```
+    pub fn from_name(name: &str) -> Option<Self> {
+        match name {
+            "avx512" => Some(Self::Avx512),
+            "avx2" => Some(Self::Avx2),
+            "portable" => Some(Self::Portable),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,16 @@
+//! Many rays at once: those that a caller gives, and those of the library's own rings; as statistics, or as columns.
+//!
+//! `block.rs` has the inner loops, `table.rs` the figure as they look it up, `compiled.rs` a train as they see it and
+//! the slow road for single rays, `given.rs` the caller's rays, `rings.rs` the library's own, `lanes.rs` and `ray_spot.rs` the sums.
+
+mod block;
+mod compiled;
+mod given;
+mod lanes;
+mod ray_spot;
+mod rings;
+mod table;
+
+pub(crate) use compiled::Compiled;
+pub use given::{RayColumn, Rays, RaysOut, TracedRays};
+pub use ray_spot::RaySpot;

@@ -1,0 +1,409 @@
+//! A round figure as one list of polynomials: height and slope at any radius at one price, whatever its layers are.
+
+// A helper that is not inlined is compiled without the instructions of its caller.
+#![allow(clippy::inline_always)]
+
+use super::block::{BLOCK, Column};
+
+/// Coefficients of a piece, by the power of the distance from where the piece begins.
+pub(super) type Row<const TERMS: usize> = [f64; TERMS];
+
+/// Most equal pieces, a power of two.
+const EVEN: usize = 512;
+/// Equal cells over the radius, by which a piece is found where pieces are not equal.
+const CELLS: usize = 1024;
+/// Most pieces: what is rougher than that is left to the slow road.
+const MOST: usize = 2048;
+/// Halvings of a stretch between two breaks.
+const DEPTH: u32 = 9;
+/// Terms of the slope's polynomial: for cubic pieces, and for the others.
+const QUADRATIC: usize = 3;
+const MOST_TERMS: usize = 7;
+
+/// The figure of a mirror as the loops look it up.
+#[derive(Clone, Debug)]
+pub(super) enum Table {
+    /// Cubics, where that is what the figure is made of: splines, straight pieces, parabolic edges.
+    Cubic { pieces: Pieces<4>, safe_shift_mm: f64 },
+    /// Polynomials of the seventh degree.
+    High { pieces: Pieces<8>, safe_shift_mm: f64 },
+}
+
+impl Table {
+    /// The table of a figure whose height and slope are `figure`, from the centre to `end_mm`; `breaks_mm` (ascending)
+    /// is where its pieces join. None where pieces of the seventh degree do not hold it.
+    ///
+    /// `slope_error` is how far the slope may be off; a ray may be moved sideways on the glass so far that the change
+    /// of the slope's change over it stays below that.
+    pub(super) fn new(
+        figure: impl Fn(f64) -> (f64, f64),
+        breaks_mm: &[f64],
+        end_mm: f64,
+        slope_error: f64,
+    ) -> Option<Self> {
+        let even = |terms| equal_pieces(&figure, breaks_mm, end_mm, slope_error, terms);
+        let by_need = |terms| pieces_by_need(&figure, breaks_mm, end_mm, slope_error, terms);
+        let tries = [(true, QUADRATIC), (false, QUADRATIC), (true, MOST_TERMS), (false, MOST_TERMS)];
+        let mut found = tries.into_iter().filter_map(|(is_even, terms)| {
+            let pieces = if is_even { even(terms) } else { by_need(terms) };
+            pieces.filter(|p| p.len() <= MOST).map(|pieces| (is_even, terms == QUADRATIC, pieces))
+        });
+        let (even, cubic, pieces) = found.next()?;
+        // The third derivative of the height, and how far it lets a slope be moved to first order.
+        let rough = pieces.iter().map(Piece::bend_of_slope).fold(0.0, f64::max);
+        let safe_shift_mm = (2.0 * slope_error / rough).sqrt().min(1e-3 * end_mm);
+        Some(if cubic {
+            Self::Cubic { pieces: Pieces::new(&pieces, even, end_mm), safe_shift_mm }
+        } else {
+            Self::High { pieces: Pieces::new(&pieces, even, end_mm), safe_shift_mm }
+        })
+    }
+
+    /// How far sideways a ray may be moved on the glass, mm.
+    #[inline(always)]
+    pub(super) fn safe_shift_mm(&self) -> f64 {
+        match self {
+            Self::Cubic { safe_shift_mm, .. } | Self::High { safe_shift_mm, .. } => *safe_shift_mm,
+        }
+    }
+
+    /// Radius where the table ends, mm.
+    #[inline(always)]
+    pub(super) fn end_mm(&self) -> f64 {
+        match self {
+            Self::Cubic { pieces, .. } => pieces.end_mm,
+            Self::High { pieces, .. } => pieces.end_mm,
+        }
+    }
+
+    /// Height and slope at a radius: what the loops find, one radius at a time.
+    pub(super) fn height_and_slope(&self, r_mm: f64) -> (f64, f64) {
+        match self {
+            Self::Cubic { pieces, .. } => pieces.height_and_slope(r_mm),
+            Self::High { pieces, .. } => pieces.height_and_slope(r_mm),
+        }
+    }
+}
+
+/// One polynomial while the table is made.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    from_mm: f64,
+    to_mm: f64,
+    row: Row<8>,
+}
+
+impl Piece {
+    fn slope(&self, t: f64) -> f64 {
+        (1..8).rev().fold(0.0, |sum, power| sum * t + power as f64 * self.row[power])
+    }
+
+    /// The largest third derivative of the height, by its terms.
+    fn bend_of_slope(&self) -> f64 {
+        let width = self.to_mm - self.from_mm;
+        (3..8).map(|k| (k * (k - 1) * (k - 2)) as f64 * self.row[k].abs() * width.powi(k as i32 - 3)).sum()
+    }
+}
+
+/// Pieces of a stretch: its slope interpolated at Chebyshev points, halved where that is not enough.
+fn fit(
+    figure: &impl Fn(f64) -> (f64, f64),
+    from_mm: f64,
+    to_mm: f64,
+    (slope_error, terms): (f64, usize),
+    depth: u32,
+    pieces: &mut Vec<Piece>,
+) -> Option<()> {
+    let (middle, half) = (0.5 * (from_mm + to_mm), 0.5 * (to_mm - from_mm));
+    let angle = |k: usize| std::f64::consts::PI * (k as f64 + 0.5) / terms as f64;
+    let found: Vec<f64> = (0..terms).map(|k| figure(middle + half * angle(k).cos()).1).collect();
+    // Chebyshev coefficients, then powers of x, then powers of the distance from the beginning.
+    let mut chebyshev = [0.0; MOST_TERMS];
+    for (order, coefficient) in chebyshev.iter_mut().take(terms).enumerate() {
+        let sum: f64 = (0..terms).map(|k| found[k] * (order as f64 * angle(k)).cos()).sum();
+        *coefficient = sum * if order == 0 { 1.0 } else { 2.0 } / terms as f64;
+    }
+    let in_x = powers_of(&chebyshev);
+    let mut row = [0.0; 8];
+    for power in 0..terms {
+        // x = t/half - 1.
+        let shifted: f64 = (power..terms)
+            .map(|k| in_x[k] * binomial(k, power) * if (k - power) % 2 == 0 { 1.0 } else { -1.0 })
+            .sum();
+        row[power + 1] = shifted / half.powi(power as i32) / (power + 1) as f64;
+    }
+    let mut piece = Piece { from_mm, to_mm, row };
+    // The height is the slope's integral from a height in the middle.
+    let at_middle = (1..8).rev().fold(0.0, |sum, k| (sum + row[k]) * half);
+    piece.row[0] = figure(middle).0 - at_middle;
+    let off = (0..=24)
+        .map(|k| half * (f64::from(k) + 0.5) / 12.5)
+        .map(|t| (piece.slope(t) - figure(from_mm + t).1).abs())
+        .fold(0.0, f64::max);
+    if off <= slope_error {
+        pieces.push(piece);
+        return (pieces.len() <= MOST).then_some(());
+    }
+    if depth == 0 || off.is_nan() {
+        return None;
+    }
+    fit(figure, from_mm, middle, (slope_error, terms), depth - 1, pieces)?;
+    fit(figure, middle, to_mm, (slope_error, terms), depth - 1, pieces)
+}
+
+/// Powers of x of a sum of Chebyshev polynomials, by T(n+1) = 2 x T(n) - T(n-1).
+fn powers_of(chebyshev: &[f64; MOST_TERMS]) -> [f64; MOST_TERMS] {
+    let (mut last, mut now) = ([0.0; MOST_TERMS], [0.0; MOST_TERMS]);
+    (last[0], now[1]) = (1.0, 1.0);
+    let mut sum = [0.0; MOST_TERMS];
+    sum[0] = chebyshev[0];
+    for coefficient in &chebyshev[1..] {
+        for k in 0..MOST_TERMS {
+            sum[k] += coefficient * now[k];
+        }
+        let mut next = [0.0; MOST_TERMS];
+        for k in 0..MOST_TERMS {
+            next[k] = if k > 0 { 2.0 * now[k - 1] } else { 0.0 } - last[k];
+        }
+        (last, now) = (now, next);
+    }
+    sum
+}
+
+fn binomial(n: usize, k: usize) -> f64 {
+    (0..k).fold(1.0, |product, i| product * (n - i) as f64 / (i + 1) as f64)
+}
+
+/// Pieces from break to break, halved as often as the figure needs it.
+fn pieces_by_need(
+    figure: &impl Fn(f64) -> (f64, f64),
+    breaks_mm: &[f64],
+    end_mm: f64,
+    slope_error: f64,
+    terms: usize,
+) -> Option<Vec<Piece>> {
+    let mut pieces = Vec::new();
+    let ends = breaks_mm.iter().copied().filter(|r| *r > 0.0 && *r < end_mm).chain([end_mm]);
+    let mut from = 0.0;
+    for to in ends {
+        fit(figure, from, to, (slope_error, terms), DEPTH, &mut pieces)?;
+        from = to;
+    }
+    Some(pieces)
+}
+
+/// Equal pieces, whose number a loop finds without a search: where all breaks that matter fall on their ends.
+fn equal_pieces(
+    figure: &impl Fn(f64) -> (f64, f64),
+    breaks_mm: &[f64],
+    end_mm: f64,
+    slope_error: f64,
+    terms: usize,
+) -> Option<Vec<Piece>> {
+    // Many breaks only advise a quadrature; the figure runs smoothly over them.
+    let smooth = |r: f64| {
+        let half = 0.5 * (end_mm / EVEN as f64).min(r).min(end_mm - r);
+        fit(figure, r - half, r + half, (slope_error, MOST_TERMS), 0, &mut Vec::new()).is_some()
+    };
+    let inside = breaks_mm.iter().copied().filter(|r| *r > 0.0 && *r < end_mm);
+    let sharp: Vec<f64> = inside.filter(|r| !smooth(*r)).collect();
+    let fits = |count: &usize| {
+        let numbers = sharp.iter().map(|r| r / end_mm * *count as f64);
+        numbers.into_iter().all(|number| (number - number.round()).abs() < 1e-12 * EVEN as f64)
+    };
+    let least = (1..=EVEN).find(fits)?;
+    let mut count = least;
+    while count <= EVEN {
+        let end = |k: usize| end_mm * k as f64 / count as f64;
+        let mut pieces = Vec::with_capacity(count);
+        if (0..count).all(|k| fit(figure, end(k), end(k + 1), (slope_error, terms), 0, &mut pieces).is_some())
+        {
+            return Some(pieces);
+        }
+        count *= 2;
+    }
+    None
+}
+
+/// Polynomials side by side.
+#[derive(Clone, Debug)]
+pub(super) struct Pieces<const TERMS: usize> {
+    find: Find<TERMS>,
+    end_mm: f64,
+}
+
+/// How the piece of a radius is found.
+#[derive(Clone, Debug)]
+enum Find<const TERMS: usize> {
+    /// By its number: the pieces are equal.
+    Even { width_mm: f64, rows: Box<[Row<TERMS>; EVEN]> },
+    /// By the cell in which the radius lies, and a look at the ends from there on.
+    Uneven {
+        cells_per_mm: f64,
+        /// The piece in which each cell begins.
+        first: Vec<u16>,
+        /// Where each piece begins, and one more that no radius reaches.
+        starts_mm: Vec<f64>,
+        rows: Vec<Row<TERMS>>,
+    },
+}
+
+/// Added to a small number, it leaves the nearest whole number in the last bits.
+const WHOLE: f64 = 6_755_399_441_055_744.0;
+
+/// The number of the equal piece that holds a radius, and how far into it the radius lies. On the end between two
+/// pieces either is right.
+#[inline(always)]
+fn even_place(r_mm: f64, width_mm: f64, per_mm: f64) -> (u64, f64) {
+    let whole = (r_mm * per_mm - 0.5) + WHOLE;
+    (whole.to_bits() & (EVEN as u64 - 1), r_mm - (whole - WHOLE) * width_mm)
+}
+
+impl<const TERMS: usize> Pieces<TERMS> {
+    fn new(pieces: &[Piece], even: bool, end_mm: f64) -> Self {
+        let mut rows: Vec<Row<TERMS>> = pieces.iter().map(|p| std::array::from_fn(|k| p.row[k])).collect();
+        if even {
+            let width_mm = end_mm / rows.len() as f64;
+            // The end itself may round into the piece behind the last one.
+            let last = rows[rows.len() - 1];
+            let behind: Row<TERMS> = std::array::from_fn(|k| taylor(&last, width_mm, k));
+            rows.resize(EVEN, behind);
+            let rows = rows.try_into().unwrap_or_else(|_| unreachable!("filled up to that length"));
+            return Self { find: Find::Even { width_mm, rows }, end_mm };
+        }
+        let cells_per_mm = CELLS as f64 / end_mm;
+        let mut starts_mm: Vec<f64> = pieces.iter().map(|p| p.from_mm).collect();
+        let holds = |cell: usize| {
+            let begins = cell as f64 / cells_per_mm * (1.0 - 1e-15);
+            (starts_mm.partition_point(|start| *start <= begins).max(1) - 1) as u16
+        };
+        let first = (0..=CELLS).map(holds).collect();
+        starts_mm.push(f64::INFINITY);
+        Self { find: Find::Uneven { cells_per_mm, first, starts_mm, rows }, end_mm }
+    }
+
+    #[cfg(test)]
+    fn even_width_mm(&self) -> Option<f64> {
+        match &self.find {
+            Find::Even { width_mm, .. } => Some(*width_mm),
+            Find::Uneven { .. } => None,
+        }
+    }
+
+    /// The place of a radius within its piece, and the piece's row.
+    #[inline(always)]
+    fn place_and_row(&self, r_mm: f64) -> (f64, &Row<TERMS>) {
+        match &self.find {
+            Find::Even { width_mm, rows } => {
+                let (number, place) = even_place(r_mm, *width_mm, 1.0 / width_mm);
+                (place, &rows[number as usize & (EVEN - 1)])
+            }
+            Find::Uneven { cells_per_mm, first, starts_mm, rows } => {
+                let cell = ((r_mm * cells_per_mm) as usize).min(CELLS);
+                let mut piece = usize::from(first[cell]);
+                while r_mm >= starts_mm[piece + 1] {
+                    piece += 1;
+                }
+                (r_mm - starts_mm[piece], &rows[piece])
+            }
+        }
+    }
+
+    fn height_and_slope(&self, r_mm: f64) -> (f64, f64) {
+        let (t, row) = self.place_and_row(r_mm.min(self.end_mm));
+        row.iter().rev().fold((0.0, 0.0), |(h, s), c| (h * t + c, s * t + h))
+    }
+
+    /// The place within its piece and the coefficients of each radius, in columns.
+    #[inline(always)]
+    pub(super) fn look_up(
+        &self,
+        radius: &Column,
+        number: &mut [u64; BLOCK],
+        place: &mut Column,
+        columns: &mut [Column; 8],
+    ) {
+        let Find::Even { width_mm, rows } = &self.find else {
+            for i in 0..BLOCK {
+                let (t, row) = self.place_and_row(radius[i]);
+                place[i] = t;
+                for term in 0..TERMS {
+                    columns[term][i] = row[term];
+                }
+            }
+            return;
+        };
+        let per_mm = 1.0 / width_mm;
+        for i in 0..BLOCK {
+            (number[i], place[i]) = even_place(radius[i], *width_mm, per_mm);
+        }
+        // Four whole rows at a time, exchanged with columns: loads of single numbers from many places cost twice as
+        // much.
+        for (four, numbers) in number.as_chunks::<4>().0.iter().enumerate() {
+            // No `map` over the array: a helper that is not inlined has no vector instructions.
+            let a = &rows[numbers[0] as usize & (EVEN - 1)];
+            let b = &rows[numbers[1] as usize & (EVEN - 1)];
+            let c = &rows[numbers[2] as usize & (EVEN - 1)];
+            let d = &rows[numbers[3] as usize & (EVEN - 1)];
+            for term in 0..TERMS {
+                let column = &mut columns[term].as_chunks_mut::<4>().0[four];
+                *column = [a[term], b[term], c[term], d[term]];
+            }
+        }
+    }
+}
+
+/// A coefficient of a polynomial counted from another place.
+fn taylor<const TERMS: usize>(row: &Row<TERMS>, at: f64, power: usize) -> f64 {
+    (power..TERMS).rev().fold(0.0, |sum, k| sum * at + binomial(k, power) * row[k])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn largest_difference(table: &Table, figure: impl Fn(f64) -> (f64, f64)) -> (f64, f64) {
+        let end = table.end_mm();
+        let off = |k: i32| {
+            let r = end * (f64::from(k) + 0.31) / 10_000.0;
+            let ((h, s), (true_h, true_s)) = (table.height_and_slope(r), figure(r));
+            ((h - true_h).abs(), (s - true_s).abs())
+        };
+        (0..10_000).map(off).fold((0.0, 0.0), |a, b| (a.0.max(b.0), a.1.max(b.1)))
+    }
+
+    #[test]
+    fn cubics_stay_cubics_and_bells_take_more() {
+        // Pieces of the third degree with a kink, as straight pieces over the area have them.
+        let kinked = |r: f64| {
+            let t = (r - 37.5).max(0.0);
+            (
+                1e-4 + 1e-8 * r * r - 3e-8 * t * (t + 75.0),
+                2e-8 * r - 3e-8 * (2.0 * t + 75.0) * f64::from(t > 0.0),
+            )
+        };
+        let table = Table::new(kinked, &[37.5], 100.0, 3e-17).expect("a table");
+        assert!(matches!(&table, Table::Cubic { pieces, .. } if pieces.even_width_mm() == Some(12.5)));
+        let (h, s) = largest_difference(&table, kinked);
+        assert!(h < 1e-18 && s < 1e-19, "{h:e} {s:e}");
+        let bell = |r: f64| {
+            let q = (r - 60.0) / 13.0;
+            let h = 3e-5 * (-q * q).exp();
+            (h, -2.0 * q * h / 13.0)
+        };
+        let table = Table::new(bell, &[], 159.0, 1e-16).expect("a table");
+        assert!(matches!(&table, Table::High { .. }));
+        let (h, s) = largest_difference(&table, bell);
+        assert!(h < 1e-14 && s < 1.2e-16, "{h:e} {s:e}");
+        assert_eq!(table.height_and_slope(1e9), table.height_and_slope(159.0));
+    }
+
+    #[test]
+    fn a_root_at_a_break_is_left_alone() {
+        let rooted = |r: f64| {
+            let t = (r - 50.0_f64).max(0.0);
+            (1e-6 * t.powf(1.5), 1.5e-6 * t.sqrt())
+        };
+        assert!(Table::new(rooted, &[50.0], 100.0, 1e-16).is_none());
+    }
+}
