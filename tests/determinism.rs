@@ -65,7 +65,7 @@ fn bench_answers() -> Vec<f64> {
     let verdict = judge_refigure(&figure(2.0), &figure(1.9)).expect("a verdict");
     let before = verdict.before.readings().expect("readings");
     let mut numbers = vec![verdict.probability_better, before.seen_rms_nm.median];
-    let options = MaskOptions { detail_arcsec: vec![0.7, 1.0], ..MaskOptions::default() };
+    let options = MaskOptions { detail_arcsec: Some(vec![0.7, 1.0]), ..MaskOptions::default() };
     let sweep = mask_sweep(before, &[180.0, 196.0, 190.0], &options).expect("a sweep");
     for row in &sweep.rows {
         numbers.extend([row.strehl.value, row.strehl.ends().0, row.contrast[1].value, row.focus_shift_mm]);

@@ -57,7 +57,7 @@ fn readings() -> KnifeEdgeReadings {
 fn a_train_behind_masks_agrees_with_exact_paths() {
     for name in ["before", "after"] {
         let truths = truths(name);
-        let options = MaskOptions { detail_arcsec: Vec::new(), ..MaskOptions::default() };
+        let options = MaskOptions { detail_arcsec: Some(Vec::new()), ..MaskOptions::default() };
         let sweep = mask_sweep(&telescope(&truths[0]), &MASKS_MM, &options).expect("a sweep");
         let open_mm = truths[0].number("shift_mm");
         for truth in &truths {
@@ -233,7 +233,7 @@ fn what_cannot_be_swept_is_named() {
         ["diameters_mm[0]", "diameters_mm[1]", "diameters_mm[2]"]
     );
     assert_eq!(fields(&[310.0, 300.0, 310.0], &usual), ["diameters_mm[2]"]);
-    let fine = MaskOptions { detail_arcsec: vec![1.0, 0.2], ..usual.clone() };
+    let fine = MaskOptions { detail_arcsec: Some(vec![1.0, 0.2]), ..usual.clone() };
     assert_eq!(fields(&[310.0], &fine), ["detail_arcsec[1]"]);
     let night = Seeing::from_fwhm(2.0, 550.0, 0.0).ok();
     assert_eq!(fields(&[310.0], &MaskOptions { seeing: night, ..MaskOptions::strehl_alone() }), ["seeing"]);

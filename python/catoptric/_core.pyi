@@ -3331,7 +3331,7 @@ def mask_sweep(
     *,
     diameters_mm: Numbers1D,
     train: Train | None = None,
-    detail_arcsec: Numbers1D = (0.5, 1.0, 2.0),
+    detail_arcsec: Numbers1D | None = None,
     seeing: Seeing | None = None,
     star_image: bool = True,
     rise: Number = 0.05,

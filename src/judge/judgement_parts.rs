@@ -40,7 +40,8 @@ pub(super) fn masks(
             // A detail that the mirror does not resolve has no contrast behind any mask.
             let finest = options.wavelength_nm / NM_PER_MM * ARCSEC_PER_RADIAN / clear_mm;
             let details = options.details_arcsec.iter().copied().filter(|d| *d > finest);
-            let swept = MaskOptions { detail_arcsec: details.collect(), seeing: options.seeing, ..swept };
+            let swept =
+                MaskOptions { detail_arcsec: Some(details.collect()), seeing: options.seeing, ..swept };
             let what = MaskSubject::of_evidence(evidence, Some(train))?;
             mask_sweep(what, &diameters_mm, &swept).map(Some)
         }

@@ -206,7 +206,7 @@ impl PyMaskSweep {
                 value(name, &|row| of(row).unwrap_or(row.strehl))?;
             }
         }
-        for (i, detail) in sweep.options.detail_arcsec.iter().enumerate() {
+        for (i, detail) in sweep.options.detail_arcsec.iter().flatten().enumerate() {
             value(&format!("contrast_at_{detail}_arcsec"), &|row| row.contrast[i])?;
             value(&format!("contrast_gain_at_{detail}_arcsec"), &|row| row.contrast_gain[i])?;
             if sweep.options.seeing.is_some() {
@@ -267,7 +267,7 @@ columns!(PyMaskSweep, |value| {
     /// Share of the figures for which each diameter holds; of a train 0 or 1.
     holds = value.rows.iter().map(|row| row.holds);
     /// Full periods of the details, arcsec.
-    detail_arcsec = value.options.detail_arcsec.iter().copied();
+    detail_arcsec = value.options.detail_arcsec.iter().flatten().copied();
     /// Estimated error of each Strehl.
     error_estimate = value.rows.iter().map(|row| row.error_estimate);
 });
@@ -377,7 +377,7 @@ impl Given {
 /// `what` is a Train (exact, with all its parts; a mask of its own is taken off first), or KnifeEdgeReadings or a
 /// FigureEstimate (with their uncertainty and the edges that they cannot see). Beside the latter `train` gives the
 /// shadow, the coating and the vanes for the light; without one the shadow is that of the reduction. `detail_arcsec`
-/// are full periods on the sky, [] for none; `seeing` is the air of a night for the contrast through it;
+/// are full periods on the sky, [] for none, not given: 0.5, 1 and 2 as far as the open mirror resolves them; `seeing` is the air of a night for the contrast through it;
 /// `star_image=False` leaves out width and energies; `rise` is the rise of the Strehl whose probability is given.
 /// `wavelength_nm` is that of the reduction, or 550, unless given. `progress(done, total)` is called some times a
 /// second; what it raises ends the work.
@@ -398,7 +398,7 @@ impl Given {
 #[pyfunction(name = "mask_sweep")]
 #[pyo3(signature = (what, *, diameters_mm, train=None, detail_arcsec=None, seeing=None, star_image=true, rise=None,
     wavelength_nm=None, progress=None),
-    text_signature = "(what, *, diameters_mm, train=None, detail_arcsec=(0.5, 1.0, 2.0), seeing=None, star_image=True, \
+    text_signature = "(what, *, diameters_mm, train=None, detail_arcsec=None, seeing=None, star_image=True, \
     rise=0.05, wavelength_nm=None, progress=None)")]
 #[allow(clippy::too_many_arguments)]
 fn py_mask_sweep(
@@ -416,7 +416,7 @@ fn py_mask_sweep(
     let usual = MaskOptions::default();
     let options = MaskOptions {
         wavelength_nm: maybe_number(wavelength_nm, "wavelength_nm")?,
-        detail_arcsec: detail_arcsec.map_or(Ok(usual.detail_arcsec), |v| list(v, "detail_arcsec"))?,
+        detail_arcsec: detail_arcsec.map(|v| list(v, "detail_arcsec")).transpose()?,
         seeing: seeing.map(|air| air.0),
         star_image,
         rise: number_or(rise, "rise", usual.rise)?,

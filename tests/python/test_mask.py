@@ -108,6 +108,18 @@ def test_order_is_kept_and_results_do_not_depend_on_neighbours(figure):
     assert alone.strehl[0] == several.strehl[1]
 
 
+@pytest.mark.parametrize(
+    ("clear_aperture_mm", "details"), [(318, [0.5, 1, 2]), (150, [1, 2]), (50, [])]
+)
+def test_the_usual_details_are_those_that_the_mirror_resolves(clear_aperture_mm, details):
+    # Resolved is what is coarser than lambda/D: 0.36, 0.76 and 2.27 arcsec.
+    primary = ct.Primary(clear_aperture_mm=clear_aperture_mm, focal_length_mm=1500)
+    train = ct.Train(primary=primary)
+    sweep = ct.mask_sweep(train, diameters_mm=[0.9 * clear_aperture_mm], star_image=False)
+    assert sweep.detail_arcsec.tolist() == details
+    assert sweep.contrast.shape == (1, len(details))
+
+
 def test_progress_counts_to_the_end(figure):
     seen = []
     ct.mask_sweep(figure, diameters_mm=[310, 312], progress=lambda *done: seen.append(done))

@@ -27,7 +27,7 @@ pub(super) fn steps(draws: usize, diameters: usize, options: &MaskOptions) -> us
 }
 
 fn needs_sights(options: &MaskOptions) -> bool {
-    options.star_image || !options.detail_arcsec.is_empty()
+    options.star_image || options.detail_arcsec.as_ref().is_none_or(|details| !details.is_empty())
 }
 
 pub(super) fn rows<'a>(
@@ -183,7 +183,7 @@ impl Sights {
         let resampled = Resampled::new(bench.grid, &coarse);
         let (ends, wavelength_nm) = ((bench.inner_mm, outer_mm), setting.wavelength_nm);
         let pupil = RadialPupil::new(&coarse, ends.0, ends.1, bench.radius_of_curvature_mm, wavelength_nm);
-        let view = RadialView::new(&coarse, &pupil, ends, wavelength_nm, &options.detail_arcsec);
+        let view = RadialView::new(&coarse, &pupil, ends, wavelength_nm, options.details_arcsec());
         let circles = [AIRY / setting.clear_mm, AIRY / (2.0 * outer_mm)];
         let star = options.star_image.then(|| RadialStar::new(&coarse, &pupil, ends, wavelength_nm, circles));
         let (mut scratch, mut height_nm) = (Scratch::default(), Vec::new());
@@ -218,7 +218,7 @@ fn row(
     let strehl = MaskValue::of(own);
     let shifts: Vec<f64> = peaks.iter().map(|row| row[k].focus_mm - row[0].focus_mm).collect();
     let wavelength_nm = asked.setting.wavelength_nm;
-    let details = asked.options.detail_arcsec.iter().enumerate();
+    let details = asked.options.details_arcsec().iter().enumerate();
     let contrast: Vec<MaskValue> = details
         .clone()
         .map(|(i, _)| MaskValue::of(&sights.seen.iter().map(|s| s.contrast[i]).collect::<Vec<f64>>()))

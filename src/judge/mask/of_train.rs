@@ -65,7 +65,7 @@ fn look(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
         let held = wavefront.encircled_energy(&disks)?;
         airy = Some([held[0], held[1]]);
     }
-    let contrast = contrast(&wavefront, focal_mm, &options.detail_arcsec)?;
+    let contrast = contrast(&wavefront, focal_mm, options.details_arcsec())?;
     let (amplitude_mm2, energy_mm2) = wavefront.light_mm2();
     Ok(Seen {
         strehl: wavefront.strehl,
@@ -81,7 +81,7 @@ fn look(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
 
 /// What a perfect paraboloid behind a mask shows of each detail.
 fn perfect_contrast(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Vec<f64>> {
-    let details = &asked.options.detail_arcsec;
+    let details = asked.options.details_arcsec();
     if details.is_empty() {
         return Ok(Vec::new());
     }
@@ -106,7 +106,7 @@ fn row(seen: &Seen, open: &Seen, diameter_mm: f64, asked: &Asked<'_>) -> MaskRow
     let amplitude = seen.amplitude_mm2 / open.amplitude_mm2;
     let wavelength_nm = asked.setting.wavelength_nm;
     let seeing_contrast = asked.options.seeing.iter().flat_map(|air| {
-        let details = asked.options.detail_arcsec.iter().zip(&seen.contrast);
+        let details = asked.options.details_arcsec().iter().zip(&seen.contrast);
         details
             .map(|(detail, contrast)| MaskValue::plain(contrast * air.transfer(1.0 / detail, wavelength_nm)))
     });

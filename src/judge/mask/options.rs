@@ -8,6 +8,8 @@ use crate::wave::Seeing;
 
 /// Longest list of diameters and of details.
 const MOST: usize = 1000;
+/// Full periods of the usual details, arcsec.
+const USUAL_DETAILS_ARCSEC: [f64; 3] = [0.5, 1.0, 2.0];
 /// A mask leaves a ring around the shadow at least this much wider than it.
 const LEAST_OPEN: f64 = 1.02;
 
@@ -17,15 +19,16 @@ const LEAST_OPEN: f64 = 1.02;
 ///
 /// ```
 /// let options = catoptric::MaskOptions::default();
-/// assert_eq!(options.detail_arcsec, [0.5, 1.0, 2.0]);
+/// assert_eq!(options.detail_arcsec, None, "the usual ones");
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct MaskOptions {
     /// Wavelength, nm; none: that at which the readings were reduced, or 550 nm for a train.
     pub wavelength_nm: Option<f64>,
-    /// Full periods of details on the sky, arcsec, for the contrast; empty: no contrast is computed.
-    pub detail_arcsec: Vec<f64>,
+    /// Full periods of details on the sky, arcsec, for the contrast; empty: no contrast is computed; none: 0.5, 1 and 2
+    /// arcsec, as far as the open mirror resolves them. A sweep's own options say which they were.
+    pub detail_arcsec: Option<Vec<f64>>,
     /// The air of a night, for the contrast through it; none: it is not computed.
     pub seeing: Option<Seeing>,
     /// Whether the star's width and its energy in the Airy disk are computed.
@@ -36,13 +39,7 @@ pub struct MaskOptions {
 
 impl Default for MaskOptions {
     fn default() -> Self {
-        Self {
-            wavelength_nm: None,
-            detail_arcsec: vec![0.5, 1.0, 2.0],
-            seeing: None,
-            star_image: true,
-            rise: 0.05,
-        }
+        Self { wavelength_nm: None, detail_arcsec: None, seeing: None, star_image: true, rise: 0.05 }
     }
 }
 
@@ -53,7 +50,19 @@ impl MaskOptions {
     /// assert!(!catoptric::MaskOptions::strehl_alone().star_image);
     /// ```
     pub fn strehl_alone() -> Self {
-        Self { detail_arcsec: Vec::new(), star_image: false, ..Self::default() }
+        Self { detail_arcsec: Some(Vec::new()), star_image: false, ..Self::default() }
+    }
+
+    /// The details whose contrast is computed, once a sweep has settled which.
+    pub(super) fn details_arcsec(&self) -> &[f64] {
+        self.detail_arcsec.as_deref().unwrap_or_default()
+    }
+
+    /// The same with the usual details, if none are named, as far as a mirror resolves them.
+    pub(super) fn settled(&self, clear_mm: f64, wavelength_nm: f64) -> Self {
+        let finest = finest_arcsec(clear_mm, wavelength_nm);
+        let usual = || USUAL_DETAILS_ARCSEC.into_iter().filter(|detail| *detail > finest).collect();
+        Self { detail_arcsec: Some(self.detail_arcsec.clone().unwrap_or_else(usual)), ..self.clone() }
     }
 
     /// Refuses what cannot be swept: all faults found.
@@ -101,17 +110,18 @@ impl MaskOptions {
                 &cause,
             );
         }
-        if self.detail_arcsec.len() > MOST {
-            let found = format!("{} details", self.detail_arcsec.len());
+        let details = self.details_arcsec();
+        if details.len() > MOST {
+            let found = format!("{} details", details.len());
             findings.fault("detail_arcsec", found, "0 to 1000 details", "");
         }
-        let finest = wavelength_nm / NM_PER_MM * ARCSEC_PER_RADIAN / clear_mm;
+        let finest = finest_arcsec(clear_mm, wavelength_nm);
         let allowed = format!("a full period that the open mirror resolves: above {finest:.3} arcsec");
-        for (i, detail) in self.detail_arcsec.iter().enumerate() {
+        for (i, detail) in details.iter().enumerate() {
             let coarser = |d: f64| d > finest && d < 3600.0;
             findings.number(&format!("detail_arcsec[{i}]"), *detail, coarser, &allowed, "half of a period?");
         }
-        if self.seeing.is_some() && self.detail_arcsec.is_empty() {
+        if self.seeing.is_some() && details.is_empty() {
             findings.fault("seeing", "given", "details whose contrast is asked for, or no seeing", "");
         }
         findings.number(
@@ -123,4 +133,9 @@ impl MaskOptions {
         );
         findings.refuse()
     }
+}
+
+/// The finest full period on the sky that a mirror resolves, arcsec.
+fn finest_arcsec(clear_mm: f64, wavelength_nm: f64) -> f64 {
+    wavelength_nm / NM_PER_MM * ARCSEC_PER_RADIAN / clear_mm
 }

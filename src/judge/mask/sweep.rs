@@ -373,6 +373,7 @@ pub fn mask_sweep_counting(
     let what = what.into();
     let setting = Setting::of(&what, options);
     let limits = (setting.clear_mm, setting.shadow_mm, setting.wavelength_nm);
+    let options = &options.settled(setting.clear_mm, setting.wavelength_nm);
     options.check(diameters_mm, limits)?;
     let asked = Asked { diameters_mm, options, setting: &setting, done };
     let found = match &what {

@@ -94,7 +94,7 @@ pub(super) fn answer(
         format!(
             "{} of contrast at {} arcsec, where it would add {} now",
             with_interval(gap),
-            asked.options.detail_arcsec[detail],
+            asked.options.details_arcsec()[detail],
             with_interval(&left.contrast_unmasked[detail])
         )
     } else {
