@@ -7,7 +7,7 @@ use crate::model::{Coating, Primary, Train};
 pub(super) fn with_primary(train: &Train, primary: Primary) -> Result<Train> {
     let mut parts = train.to_parts();
     parts.primary = primary;
-    parts.build()
+    parts.build_after(train)
 }
 
 /// The train with a perfect paraboloid.
@@ -35,5 +35,5 @@ pub(super) fn with_flat(train: &Train, reflectance: f64) -> Result<Train> {
         flat.film = None;
         flat.reflectance = reflectance;
     }
-    parts.build()
+    parts.build_after(train)
 }

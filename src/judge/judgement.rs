@@ -13,7 +13,7 @@ use super::words::{all_cautions, of_readings};
 use crate::error::{Error, Result};
 use crate::model::Train;
 use crate::shop_test::{Interval, NextMeasurement};
-use crate::trace::Prepared;
+use crate::trace::obstruction_ratio;
 
 /// Most proposals of what to measure next.
 const MOST_NEXT: usize = 4;
@@ -194,7 +194,7 @@ pub fn judgement(
         reasons,
         assumptions,
         cautions: all_cautions(),
-        obstruction_ratio: Prepared::new(&as_it_is.train_now).obstruction_ratio(),
+        obstruction_ratio: obstruction_ratio(&as_it_is.train_now),
         train: train.clone(),
         train_now: as_it_is.train_now,
         figure_words: figure_words.to_owned(),

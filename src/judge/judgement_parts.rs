@@ -7,7 +7,7 @@ use super::mask::{MaskOptions, MaskSubject, MaskSweep, mask_sweep};
 use crate::error::Result;
 use crate::model::Train;
 use crate::shop_test::EdgeFitOptions;
-use crate::trace::Prepared;
+use crate::trace::obstruction_ratio;
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
 
 /// Masks that are tried, and by how much each is narrower than the one before, as a share of the clear aperture.
@@ -26,7 +26,7 @@ pub(super) fn masks(
     let primary = train.primary();
     let clear_mm = primary.clear_aperture_mm;
     let step_mm = (MASK_STEP * clear_mm).round().max(1.0);
-    let shadow_mm = Prepared::new(train).obstruction_ratio() * primary.open_diameter_mm();
+    let shadow_mm = obstruction_ratio(train) * primary.open_diameter_mm();
     let diameters_mm: Vec<f64> = (1..=MASKS)
         .map(|k| clear_mm - f64::from(k) * step_mm)
         .filter(|d| *d > LEAST_OPEN * shadow_mm && *d > 0.5 * clear_mm)

@@ -135,6 +135,11 @@ impl Primary {
 
     /// Notes what is wrong; tells whether aperture and focal length can serve to judge the other parts.
     pub(super) fn note_problems(&self, findings: &mut Findings) -> bool {
+        self.note_problems_but(None, findings)
+    }
+
+    /// The same, but for figure and coating where a mirror of this clear aperture is known to be sound with them.
+    pub(super) fn note_problems_but(&self, sound: Option<&Self>, findings: &mut Findings) -> bool {
         let (aperture, focal) = (self.clear_aperture_mm, self.focal_length_mm);
         let sizes = findings.length("clear_aperture_mm", aperture)
             & findings.length("focal_length_mm", focal)
@@ -179,9 +184,14 @@ impl Primary {
                 "other units, or the mask's outer diameter?",
             );
         }
-        findings.within("coating", |f| self.coating.note_problems(rim, f));
+        let sound = sound.filter(|other| other.clear_aperture_mm.to_bits() == aperture.to_bits());
+        if sound.is_none_or(|other| other.coating != self.coating) {
+            findings.within("coating", |f| self.coating.note_problems(rim, f));
+        }
         for (i, layer) in self.figure.iter().enumerate() {
-            findings.within(format!("figure[{i}]"), |f| layer.note_problems(rim, f));
+            if !sound.is_some_and(|other| other.figure.contains(layer)) {
+                findings.within(format!("figure[{i}]"), |f| layer.note_problems(rim, f));
+            }
         }
         is_possible
     }

@@ -11,6 +11,7 @@ use super::arguments::{
 use super::arrays::{Column, column, square};
 use super::errors::{compute, exception, python_problems, refused};
 use super::estimate::{PyFigureEstimate, table_of};
+use super::once::Once;
 use super::rays::draw;
 use super::record::{getters, record};
 use crate::{
@@ -38,7 +39,22 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 #[pyclass(name = "KnifeEdgeReadings", module = "catoptric", frozen, eq, from_py_object)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
-pub(super) struct PyKnifeEdgeReadings(pub(super) KnifeEdgeReadings);
+pub(super) struct PyKnifeEdgeReadings(pub(super) KnifeEdgeReadings, #[serde(skip)] Once<MeansAndNoise>);
+
+/// Of each opening, mm.
+type MeansAndNoise = (Vec<f64>, Vec<f64>);
+
+impl From<KnifeEdgeReadings> for PyKnifeEdgeReadings {
+    fn from(readings: KnifeEdgeReadings) -> Self {
+        Self(readings, Once::default())
+    }
+}
+
+impl PyKnifeEdgeReadings {
+    fn means_and_noise(&self) -> PyResult<&MeansAndNoise> {
+        self.1.get(|| Ok((self.0.mean_mm(), self.0.sigma_mm())))
+    }
+}
 
 #[pymethods]
 impl PyKnifeEdgeReadings {
@@ -67,7 +83,7 @@ impl PyKnifeEdgeReadings {
             openings,
             runs(runs_mm)?,
         )
-        .map(Self)
+        .map(Self::from)
         .map_err(|e| exception(py, e))
     }
 
@@ -104,7 +120,7 @@ impl PyKnifeEdgeReadings {
             bench.source,
             bench.readings_increase,
         )
-        .map(Self)
+        .map(Self::from)
         .map_err(|e| exception(py, e))
     }
 
@@ -305,15 +321,15 @@ impl PyKnifeEdgeReadings {
 
     /// Mean reading of each opening over all runs, mm, as the stage counts.
     #[getter]
-    fn mean_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.mean_mm())
+    fn mean_mm<'py>(&self, py: Python<'py>) -> PyResult<Column<'py>> {
+        Ok(column(py, self.means_and_noise()?.0.iter().copied()))
     }
 
     /// Noise of one reading of each opening, mm: from the repeats, and for a single run from what is usual (half of the Airy
     /// radius at the knife).
     #[getter]
-    fn sigma_mm<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, self.0.sigma_mm())
+    fn sigma_mm<'py>(&self, py: Python<'py>) -> PyResult<Column<'py>> {
+        Ok(column(py, self.means_and_noise()?.1.iter().copied()))
     }
 
     /// Readings of a perfect paraboloid through the openings, counted from that of its centre, mm, as the stage counts.

@@ -211,7 +211,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.focuser_board().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let board = changed::<PyFocuserBoard>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { focuser_board: board.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { focuser_board: board.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with another filter ring, with some of its values changed, or without one (None).
@@ -233,7 +233,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.filter_ring().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let ring = changed::<PyFilterRing>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { filter_ring: ring.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { filter_ring: ring.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with another sensor mask, with some of its values changed, or without one (None).
@@ -255,6 +255,6 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.sensor_mask().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let mask = changed::<PySensorMask>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { sensor_mask: mask.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { sensor_mask: mask.map(|p| p.0), ..self.train.to_parts() })
     }
 }

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::arguments::{height_table, maybe_part_number, part_number, part_number_or};
 use super::coating::PyReflectanceMap;
 use super::errors::exception;
+use super::once::Once;
 use super::record::{getters, record};
 use super::square_map::direction;
 use crate::{KnownPatch, PhotoCheck, ReflectancePhoto, ReflectancePhotoInput};
@@ -83,10 +84,16 @@ record!(PyKnownPatch, "KnownPatch", attributes: ["x_mm", "y_mm", "radius_mm", "r
 #[pyclass(name = "ReflectancePhoto", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
-pub(super) struct PyReflectancePhoto(ReflectancePhoto);
+pub(super) struct PyReflectancePhoto(ReflectancePhoto, #[serde(skip)] Once<f64>);
 
 #[pymethods]
 impl PyReflectancePhoto {
+    /// Mean reflectance over the clear aperture.
+    #[getter]
+    fn mean_reflectance(&self) -> PyResult<f64> {
+        self.1.get(|| Ok(self.0.mean_reflectance())).copied()
+    }
+
     #[new]
     #[pyo3(signature = (*, values, pixel_mm, rows_run, columns_run, clear_aperture_mm, dark, bright, centre_row=None,
         centre_column=None, saturates_at=None))]
@@ -119,7 +126,7 @@ impl PyReflectancePhoto {
             saturates_at: maybe_part_number(saturates_at, "saturates_at")?,
             ..input
         };
-        ReflectancePhoto::new(input).map(Self).map_err(|e| exception(py, e))
+        ReflectancePhoto::new(input).map(|photo| Self(photo, Once::default())).map_err(|e| exception(py, e))
     }
 
     /// Return what the photograph makes of a third patch that is known.
@@ -175,8 +182,6 @@ getters!(PyReflectancePhoto, |photo| {
     offset_sigma: f64 = photo.offset_sigma;
     /// Standard deviation of a pixel's reflectance from its own noise.
     pixel_sigma: f64 = photo.pixel_sigma;
-    /// Mean reflectance over the clear aperture.
-    mean_reflectance: f64 = photo.mean_reflectance();
     /// Side of a pixel on the mirror, mm.
     pixel_mm: f64 = photo.input().pixel_mm;
     /// Clear aperture, mm.

@@ -268,7 +268,7 @@ impl PyFigureEstimate {
 
 getters!(PyFigureEstimate, |figure| {
     /// The readings behind it.
-    readings: PyKnifeEdgeReadings = PyKnifeEdgeReadings(figure.readings.clone());
+    readings: PyKnifeEdgeReadings = figure.readings.clone().into();
     /// RMS of the wavefront at the focus of least RMS, nm.
     rms_nm: f64 = figure.rms_nm.value;
     /// Its interval from reading noise, nm.

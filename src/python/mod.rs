@@ -44,6 +44,7 @@ mod moves;
 mod mtf;
 mod nights;
 mod obstructions;
+mod once;
 mod pictures;
 mod rays;
 mod record;

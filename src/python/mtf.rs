@@ -224,7 +224,7 @@ getters!(PyMtf, |mtf| {
     /// The air, or None where there is none.
     seeing: Option<PySeeing> = mtf.seeing.map(PySeeing);
     /// The wavefront behind it.
-    wavefront: PyWavefront = PyWavefront(mtf.wavefront.clone());
+    wavefront: PyWavefront = mtf.wavefront.clone().into();
 });
 record!(PyMtf, "Mtf",
     attributes: ["frequency_per_mm", "frequency_per_arcsec", "contrast_along", "contrast_across", "contrast_mean",

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::arguments::{list, maybe_number, number, number_or, wavelength};
 use super::arrays::{Column, column};
 use super::errors::{exception, refused};
+use super::once::Once;
 use super::record::{getters, record};
 use crate::{Airy, DiagonalFit, Spot};
 
@@ -157,7 +158,13 @@ pub(super) fn draw<'py>(
 #[pyclass(name = "Airy", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
-pub(super) struct PyAiry(pub(super) Airy);
+pub(super) struct PyAiry(pub(super) Airy, #[serde(skip)] Once<[f64; 5]>);
+
+impl From<Airy> for PyAiry {
+    fn from(star: Airy) -> Self {
+        Self(star, Once::default())
+    }
+}
 
 #[pymethods]
 impl PyAiry {
@@ -173,14 +180,15 @@ impl PyAiry {
         let focal_ratio = number(focal_ratio, "focal_ratio")?;
         let obstruction = number_or(obstruction_ratio, "obstruction_ratio", 0.0)?;
         Airy::new(focal_ratio, obstruction, wavelength(wavelength_nm)?)
-            .map(Self)
+            .map(Self::from)
             .map_err(|e| exception(py, e))
     }
 
     /// Radii of the first five dark rings, um.
     #[getter]
-    fn dark_rings_um<'py>(&self, py: Python<'py>) -> Column<'py> {
-        column(py, [1, 2, 3, 4, 5].map(|ring| self.0.dark_ring_um(ring)))
+    fn dark_rings_um<'py>(&self, py: Python<'py>) -> PyResult<Column<'py>> {
+        let radii = self.1.get(|| Ok([1, 2, 3, 4, 5].map(|ring| self.0.dark_ring_um(ring))))?;
+        Ok(column(py, *radii))
     }
 
     /// Return the intensity at each radius, 1 in the centre.

@@ -265,7 +265,7 @@ getters!(PySeenStar, |seen| {
     /// The air.
     seeing: PySeeing = PySeeing(seen.seeing);
     /// The wavefront behind the picture.
-    wavefront: PyWavefront = PyWavefront(seen.wavefront.clone());
+    wavefront: PyWavefront = seen.wavefront.clone().into();
     /// The colours, or None for the wavefront's own wavelength alone.
     spectrum: Option<PySpectrum> = seen.spectrum.clone().map(PySpectrum);
 });

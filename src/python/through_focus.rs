@@ -270,7 +270,7 @@ getters!(PyThroughFocus, |strip| {
     /// Estimated error of the intensity, as a share of the perfect peak.
     error_estimate: f64 = strip.error_estimate;
     /// The wavefront in focus.
-    wavefront: PyWavefront = PyWavefront(strip.wavefront.clone());
+    wavefront: PyWavefront = strip.wavefront.clone().into();
 });
 record!(PyThroughFocus, "ThroughFocus",
     attributes: ["images", "shift_mm", "defocus_waves", "side", "along_um", "across_um", "pixel_um", "profile_radius_um",

@@ -1,6 +1,6 @@
 //! The train, and the door to everything that can be asked of it.
 
-use std::sync::OnceLock;
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
@@ -17,7 +17,7 @@ use super::obstructions::{PyHolder, PyMirrorClips, PySpider};
 use super::rays::{PyAiry, PyDiagonalFit, PySpot};
 use super::record::record;
 use super::waves::PyWavefront;
-use crate::{Focus, Prepared, SensorFrame, Train, TrainBuilder};
+use crate::{Focus, LitCircle, Prepared, SensorFrame, Train, TrainBuilder};
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyTrain>()?;
@@ -38,17 +38,32 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// >>> assert round(train.focal_ratio, 2) == 4.90 and round(train.obstruction_ratio, 3) == 0.220
 /// >>> assert train.with_primary(conic=-0.97).primary.conic == -0.97
 #[pyclass(name = "Train", module = "catoptric", frozen, eq)]
-#[derive(Clone, Serialize, Deserialize)]
+#[derive(Serialize, Deserialize)]
 #[serde(from = "Train", into = "Train")]
 pub(super) struct PyTrain {
     pub(super) train: Train,
     /// Compiled when first needed.
     prepared: OnceLock<Prepared>,
+    /// Until then the nearest train of those that it was changed from that was compiled: what is equal will be shared.
+    changed_from: Mutex<Option<Prepared>>,
+    /// Found when first asked for.
+    lit_circle: OnceLock<LitCircle>,
 }
 
 impl From<Train> for PyTrain {
     fn from(train: Train) -> Self {
-        Self { train, prepared: OnceLock::new() }
+        Self { train, prepared: OnceLock::new(), changed_from: Mutex::default(), lit_circle: OnceLock::new() }
+    }
+}
+
+impl Clone for PyTrain {
+    fn clone(&self) -> Self {
+        Self {
+            train: self.train.clone(),
+            prepared: self.prepared.clone(),
+            changed_from: Mutex::new(self.changed_from().clone()),
+            lit_circle: self.lit_circle.clone(),
+        }
     }
 }
 
@@ -66,7 +81,21 @@ impl PartialEq for PyTrain {
 
 impl PyTrain {
     pub(super) fn prepared(&self) -> &Prepared {
-        self.prepared.get_or_init(|| Prepared::new(&self.train))
+        self.prepared.get_or_init(|| match self.changed_from().take() {
+            Some(other) => other.changed(&self.train),
+            None => Prepared::new(&self.train),
+        })
+    }
+
+    fn changed_from(&self) -> MutexGuard<'_, Option<Prepared>> {
+        self.changed_from.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// This train with some parts changed.
+    pub(super) fn changed(&self, py: Python<'_>, parts: TrainBuilder) -> PyResult<Self> {
+        let train = parts.build_after(&self.train).map_err(|e| exception(py, e))?;
+        let nearest = self.prepared.get().cloned().or_else(|| self.changed_from().clone());
+        Ok(Self { changed_from: Mutex::new(nearest), ..Self::from(train) })
     }
 
     pub(super) fn build(py: Python<'_>, parts: TrainBuilder) -> PyResult<Self> {
@@ -348,7 +377,7 @@ impl PyTrain {
         let focus = self::focus(py, focus, focus_shift_mm, Focus::LeastRms)?;
         let wavelength_nm = wavelength(wavelength_nm)?;
         let prepared = self.prepared().clone();
-        compute(py, move || prepared.wavefront(star, focus, wavelength_nm)).map(PyWavefront)
+        compute(py, move || prepared.wavefront(star, focus, wavelength_nm)).map(PyWavefront::from)
     }
 
     /// Return the illumination against radius in the focal plane, or at points of it.
@@ -490,7 +519,8 @@ impl PyTrain {
     /// The largest circle in the focal plane over which no opening takes light, all parts counted, and what ends it.
     #[getter]
     fn fully_lit_circle(&self) -> PyLitCircle {
-        PyLitCircle(self.prepared().fully_lit_circle())
+        let circle = self.lit_circle.get_or_init(|| self.prepared().fully_lit_circle());
+        PyLitCircle(*circle)
     }
 
     /// Return the perfect star of this train's focal ratio and obstruction.
@@ -501,7 +531,7 @@ impl PyTrain {
     /// >>> assert abs(train.airy().fwhm_um - 1.02899 * 0.55 * train.focal_ratio) < 1e-4
     #[pyo3(signature = (*, wavelength_nm=None), text_signature = "($self, *, wavelength_nm=550.0)")]
     fn airy(&self, py: Python<'_>, wavelength_nm: Option<&Bound<'_, PyAny>>) -> PyResult<PyAiry> {
-        self.prepared().airy(wavelength(wavelength_nm)?).map(PyAiry).map_err(|e| exception(py, e))
+        self.prepared().airy(wavelength(wavelength_nm)?).map(PyAiry::from).map_err(|e| exception(py, e))
     }
 }
 

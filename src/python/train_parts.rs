@@ -37,7 +37,7 @@ impl PyTrain {
             keywords.update(changes.as_mapping())?;
         }
         let primary: PyPrimary = py.get_type::<PyPrimary>().call((), Some(&keywords))?.extract()?;
-        Self::build(py, TrainBuilder { primary: primary.0, ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { primary: primary.0, ..self.train.to_parts() })
     }
 
     /// Return a copy with another diagonal, with some of its values changed, or without one (None).
@@ -58,7 +58,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.diagonal().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let diagonal = changed::<PyDiagonal>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { diagonal: diagonal.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { diagonal: diagonal.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with another focal plane, with its value changed, or without one (None).
@@ -78,7 +78,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.focal_plane().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let focal_plane = changed::<PyFocalPlane>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { focal_plane: focal_plane.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { focal_plane: focal_plane.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with another front opening, with some of its values changed, or without one (None).
@@ -98,7 +98,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.front_opening().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let front_opening = changed::<PyOpening>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { front_opening: front_opening.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { front_opening: front_opening.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with another drawtube, with some of its values changed, or without one (None).
@@ -120,7 +120,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.drawtube().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let drawtube = changed::<PyDrawtube>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { drawtube: drawtube.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { drawtube: drawtube.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with another spider, with some of its values changed, or without one (None).
@@ -142,7 +142,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.spider().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let spider = changed::<PySpider>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { spider: spider.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { spider: spider.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with another holder of the diagonal, with some of its values changed, or without one (None).
@@ -163,7 +163,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.holder().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let holder = changed::<PyHolder>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { holder: holder.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { holder: holder.map(|p| p.0), ..self.train.to_parts() })
     }
 
     /// Return a copy with other mirror clips, with some of its values changed, or without one (None).
@@ -184,7 +184,7 @@ impl PyTrain {
     ) -> PyResult<Self> {
         let current = self.mirror_clips().map(|part| Bound::new(py, part)).transpose()?.map(Bound::into_any);
         let mirror_clips = changed::<PyMirrorClips>(py, current, part, changes)?;
-        Self::build(py, TrainBuilder { mirror_clips: mirror_clips.map(|p| p.0), ..self.train.to_parts() })
+        self.changed(py, TrainBuilder { mirror_clips: mirror_clips.map(|p| p.0), ..self.train.to_parts() })
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use numpy::{IntoPyArray, PyArray1, PyArray2};
+use numpy::{IntoPyArray, PyArray1, PyArray2, PyArrayMethods};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
@@ -11,6 +11,7 @@ use super::arguments::{count_or, indexing_named, list, maybe_number, number, num
 use super::errors::{compute, exception, refused};
 use super::estimate::table_of;
 use super::mtf::{PyMtf, PyOtf, mtf_options};
+use super::once::Once;
 use super::rays::{PyAiry, draw};
 use super::record::{arrays, getters, record};
 use super::spectrum::PySpectrum;
@@ -81,7 +82,16 @@ pub(super) fn light(
 #[pyclass(name = "Wavefront", module = "catoptric", frozen, eq)]
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
-pub(super) struct PyWavefront(pub(super) Wavefront);
+pub(super) struct PyWavefront(pub(super) Wavefront, #[serde(skip)] Once<WavefrontMap>);
+
+impl From<Wavefront> for PyWavefront {
+    fn from(wavefront: Wavefront) -> Self {
+        Self(wavefront, Once::default())
+    }
+}
+
+/// The picture and its axis as arrays that nobody writes to.
+type WavefrontMap = (Py<PyArray2<f64>>, Py<PyArray1<f64>>);
 
 #[pymethods]
 impl PyWavefront {
@@ -120,21 +130,20 @@ impl PyWavefront {
         compute(py, move || {
             Wavefront::from_zernikes(&coefficients, indexing, obstruction, focal_ratio, wavelength_nm)
         })
-        .map(Self)
+        .map(Self::from)
     }
 
     /// The wavefront on a square net of mirror points, nm; NaN where no light is. Rows along y, columns along
-    /// x.
+    /// x. Made once; read-only.
     #[getter]
-    fn map_nm<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyArray2<f64>>> {
-        let map = self.map(py)?;
-        Ok(map.path_nm.mapv(|w| w.unwrap_or(f64::NAN)).into_pyarray(py))
+    fn map_nm(&self, py: Python<'_>) -> PyResult<Py<PyArray2<f64>>> {
+        Ok(self.map(py)?.0.clone_ref(py))
     }
 
-    /// Positions of the rows and columns of `map_nm`, mm (pupil radii for given coefficients).
+    /// Positions of the rows and columns of `map_nm`, mm (pupil radii for given coefficients). Read-only.
     #[getter]
-    fn map_axis_mm<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyArray1<f64>>> {
-        Ok(self.map(py)?.axis_mm.into_pyarray(py))
+    fn map_axis_mm(&self, py: Python<'_>) -> PyResult<Py<PyArray1<f64>>> {
+        Ok(self.map(py)?.1.clone_ref(py))
     }
 
     /// Return Zernike coefficients by index, nm: circle polynomials fitted at once over the lit pupil.
@@ -262,8 +271,15 @@ impl PyWavefront {
 }
 
 impl PyWavefront {
-    fn map(&self, py: Python<'_>) -> PyResult<crate::WavefrontMap> {
-        self.0.map(MAP_POINTS).map_err(|e| exception(py, e))
+    fn map(&self, py: Python<'_>) -> PyResult<&WavefrontMap> {
+        self.1.get(|| {
+            let map = self.0.map(MAP_POINTS).map_err(|e| exception(py, e))?;
+            let path_nm = map.path_nm.mapv(|w| w.unwrap_or(f64::NAN)).into_pyarray(py);
+            let axis_mm = map.axis_mm.into_pyarray(py);
+            let _ = path_nm.try_readwrite()?.make_nonwriteable();
+            let _ = axis_mm.try_readwrite()?.make_nonwriteable();
+            Ok((path_nm.unbind(), axis_mm.unbind()))
+        })
     }
 }
 
@@ -347,7 +363,7 @@ impl PyPsf {
     fn airy(&self, py: Python<'_>) -> PyResult<PyAiry> {
         let wavefront = &self.0.wavefront;
         Airy::new(self.0.focal_ratio, wavefront.obstruction_ratio(), wavefront.wavelength_nm)
-            .map(PyAiry)
+            .map(PyAiry::from)
             .map_err(|e| exception(py, e))
     }
 
@@ -482,7 +498,7 @@ getters!(PyPsf, |star| {
     /// Estimated error of the intensity, as a share of the perfect peak.
     error_estimate: f64 = star.error_estimate;
     /// The wavefront behind the picture.
-    wavefront: PyWavefront = PyWavefront(star.wavefront.clone());
+    wavefront: PyWavefront = star.wavefront.clone().into();
 });
 record!(PyPsf, "Psf",
     attributes: ["image", "along_um", "across_um", "pixel_um", "wavelength_nm", "strehl", "peak", "peak_along_um",

@@ -1,6 +1,8 @@
 //! The figure made ready for a kernel: height and slope at any radius, and where its pieces join; and what is not
 //! round, height and slopes at any point.
 
+use std::sync::Arc;
+
 use super::detail::Detail;
 use super::height_map::MapSurface;
 use crate::model::{CentralHill, EdgeRollOff, FigureLayer, Joined, RadialProfile, TurnedEdge, Zone};
@@ -22,7 +24,7 @@ pub(crate) struct Break {
 pub(crate) struct Figure {
     /// Those that depend on the radius alone.
     layers: Vec<Layer>,
-    uneven: Vec<Uneven>,
+    uneven: Vec<Arc<Uneven>>,
     rim_mm: f64,
 }
 
@@ -77,9 +79,25 @@ enum Layer {
 
 impl Figure {
     pub(crate) fn new(layers: &[FigureLayer], rim_mm: f64) -> Self {
+        Self::made(layers, rim_mm, &[])
+    }
+
+    /// Other layers on the same mirror; those that are not round and stand among `was`, the layers of this one, are shared.
+    pub(super) fn changed(&self, was: &[FigureLayer], layers: &[FigureLayer]) -> Self {
+        let uneven = was.iter().filter(|layer| !is_round(layer));
+        let known: Vec<_> = uneven.zip(&self.uneven).collect();
+        Self::made(layers, self.rim_mm, &known)
+    }
+
+    fn made(layers: &[FigureLayer], rim_mm: f64, known: &[(&FigureLayer, &Arc<Uneven>)]) -> Self {
         let mut figure = Self { layers: Vec::new(), uneven: Vec::new(), rim_mm };
         let to_mm = |nm: f64| nm / NM_PER_MM;
         for layer in layers {
+            if let Some((_, made)) = known.iter().find(|(known, _)| *known == layer) {
+                figure.uneven.push(Arc::clone(made));
+                continue;
+            }
+            let mut add = |layer| figure.uneven.push(Arc::new(layer));
             match layer {
                 FigureLayer::TurnedEdge(edge) => figure.layers.push(edge_layer(edge, rim_mm)),
                 FigureLayer::EdgeRollOff(edge) => figure.layers.push(roll_off_layer(edge, rim_mm)),
@@ -93,14 +111,14 @@ impl Figure {
                 FigureLayer::ZernikeTerms(terms) => {
                     let in_mm = |(n, m, height_nm)| (n, m, height_nm / NM_PER_MM);
                     let terms: Vec<_> = terms.orders_nm().into_iter().map(in_mm).collect();
-                    figure.uneven.push(Uneven::Zernike(ZernikeSum::new(&terms)));
+                    add(Uneven::Zernike(ZernikeSum::new(&terms)));
                 }
                 FigureLayer::HeightMap(map) => {
-                    figure.uneven.push(Uneven::Map(MapSurface::new(map.net(), to_mm, rim_mm)));
+                    add(Uneven::Map(MapSurface::new(map.net(), to_mm, rim_mm)));
                 }
                 FigureLayer::Ripple(ripple) => {
                     let drawn = ripple.drawn(2.0 * rim_mm);
-                    figure.uneven.push(Uneven::Map(MapSurface::new(drawn.net(), to_mm, rim_mm)));
+                    add(Uneven::Map(MapSurface::new(drawn.net(), to_mm, rim_mm)));
                 }
             }
         }
@@ -120,7 +138,7 @@ impl Figure {
 
     /// How fine the part is that is not round; none for a round figure.
     pub(crate) fn detail(&self) -> Option<Detail> {
-        let of_layer = |layer: &Uneven| match layer {
+        let of_layer = |layer: &Arc<Uneven>| match layer.as_ref() {
             Uneven::Zernike(sum) => Detail::of_terms(sum),
             Uneven::Map(map) => Detail { pixel_mm: Some(map.pixel_mm()), ..Detail::default() },
         };
@@ -142,7 +160,7 @@ impl Figure {
 
     fn sum_of_uneven(&self, x_mm: f64, y_mm: f64) -> (f64, [f64; 2]) {
         self.uneven.iter().fold((0.0, [0.0; 2]), |(h, [sx, sy]), layer| {
-            let (dh, [dx, dy]) = match layer {
+            let (dh, [dx, dy]) = match layer.as_ref() {
                 Uneven::Zernike(sum) => {
                     let (h, slopes) = sum.value_and_slopes(x_mm / self.rim_mm, y_mm / self.rim_mm);
                     (h, slopes.map(|s| s / self.rim_mm))
@@ -173,6 +191,19 @@ impl Figure {
             Layer::Step { start_mm, .. } => Some(*start_mm),
             _ => None,
         })
+    }
+}
+
+/// Whether a layer depends on the radius alone.
+fn is_round(layer: &FigureLayer) -> bool {
+    match layer {
+        FigureLayer::TurnedEdge(_)
+        | FigureLayer::EdgeRollOff(_)
+        | FigureLayer::EdgeStep(_)
+        | FigureLayer::Zone(_)
+        | FigureLayer::CentralHill(_)
+        | FigureLayer::RadialProfile(_) => true,
+        FigureLayer::ZernikeTerms(_) | FigureLayer::HeightMap(_) | FigureLayer::Ripple(_) => false,
     }
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::coat::FilmSurface;
 use super::detail::Detail;
 use super::figure::{Break, Figure};
-use crate::model::Primary;
+use crate::model::{FigureLayer, Primary};
 
 /// The reflecting surface of the primary, z(x, y) in millimetres.
 #[derive(Clone, Debug)]
@@ -29,17 +29,43 @@ pub(crate) struct SurfacePoint {
 impl Mirror {
     /// The glass alone.
     pub(crate) fn new(primary: &Primary) -> Self {
+        Self::of(primary, Arc::new(Figure::new(&primary.figure, primary.clear_aperture_mm / 2.0)))
+    }
+
+    /// The glass alone of another primary of the same clear aperture; layers that are among `was`, those of this one,
+    /// are shared.
+    pub(super) fn changed(&self, was: &[FigureLayer], primary: &Primary) -> Self {
+        if *was == primary.figure {
+            return Self::of(primary, Arc::clone(&self.figure));
+        }
+        Self::of(primary, Arc::new(self.figure.changed(was, &primary.figure)))
+    }
+
+    fn of(primary: &Primary, figure: Arc<Figure>) -> Self {
         Self {
             curvature_per_mm: 0.5 / primary.focal_length_mm,
             shape: 1.0 + primary.conic,
-            figure: Arc::new(Figure::new(&primary.figure, primary.clear_aperture_mm / 2.0)),
+            figure,
             film: None,
         }
     }
 
     /// The same glass with this metal on it.
-    pub(super) fn with_film(&self, film: Option<FilmSurface>) -> Self {
-        Self { film: film.map(Arc::new), ..self.clone() }
+    pub(super) fn with_film(&self, film: Option<Arc<FilmSurface>>) -> Self {
+        Self { film, ..self.clone() }
+    }
+
+    pub(super) fn shared_film(&self) -> Option<Arc<FilmSurface>> {
+        self.film.clone()
+    }
+
+    /// Whether figure and film are one in memory.
+    pub(super) fn shares_with(&self, other: &Self) -> bool {
+        let one_film = match (&self.film, &other.film) {
+            (Some(own), Some(others)) => Arc::ptr_eq(own, others),
+            (own, others) => own.is_none() && others.is_none(),
+        };
+        one_film && Arc::ptr_eq(&self.figure, &other.figure)
     }
 
     pub(super) fn film(&self) -> Option<&FilmSurface> {

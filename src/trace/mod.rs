@@ -6,6 +6,7 @@ mod cone;
 mod detail;
 mod figure;
 mod fold;
+mod glass;
 mod height_map;
 mod image_shift;
 mod kernel;
@@ -45,6 +46,7 @@ pub use light::{
 pub(crate) use light::{is_mirrored, limiting, magnitudes, no_light};
 pub use light_by_size::LightBySize;
 pub use prepared::Prepared;
+pub(crate) use prepared::obstruction_ratio;
 pub(crate) use pupil::{Density, Nodes};
 pub(crate) use quick_light::QuickLight;
 pub use ray::Ray;

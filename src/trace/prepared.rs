@@ -2,19 +2,19 @@
 
 use std::sync::{Arc, OnceLock};
 
-use super::coat::{Coat, FilmSurface};
+use super::coat::Coat;
 use super::cone::Envelope;
 use super::detail::Detail;
 use super::figure::Break;
 use super::fold::Fold;
-use super::kernel::Compiled;
+use super::glass::Glass;
+use super::kernel::{Compiled, Table};
 use super::mirror::{Mirror, SurfacePoint};
 use super::stops::{self, Part, Stop};
 use super::strips::{self, Strip};
 use crate::error::Result;
 use crate::film::MetalFilm;
 use crate::model::Train;
-use crate::units::DEFAULT_WAVELENGTH_NM;
 
 /// A train compiled for tracing: cheap to clone, `Send + Sync`.
 ///
@@ -31,17 +31,11 @@ pub struct Prepared(Arc<Parts>);
 #[derive(Clone, Debug)]
 struct Parts {
     train: Train,
-    mirror: Mirror,
+    glass: Arc<Glass>,
     fold: Option<Fold>,
     stops: Vec<Stop>,
     strips: Vec<Strip>,
     parts: Vec<Part>,
-    breaks: Vec<Break>,
-    /// How far the figure throws light aside on its way to the focus, at most, mm.
-    thrown_mm: f64,
-    coat: Arc<Coat>,
-    /// The colour for which films of metal are made ready.
-    wavelength_nm: f64,
     /// Share of the power that the flat returns in that colour.
     flat_share: f64,
     /// For many rays at once, made when first needed.
@@ -51,31 +45,40 @@ struct Parts {
 impl Prepared {
     /// Compiles a train. A train has passed its checks, so this cannot fail.
     pub fn new(train: &Train) -> Self {
-        let primary = train.primary();
-        let coat = Arc::new(Coat::new(&primary.coating, primary.clear_aperture_mm / 2.0));
-        let wavelength_nm = DEFAULT_WAVELENGTH_NM;
-        let film = FilmSurface::new(&coat, primary, wavelength_nm);
-        let mirror = Mirror::new(primary).with_film(film);
+        Self::around(train, Arc::new(Glass::new(train.primary())))
+    }
+
+    /// Another train, compiled anew only in what differs from this one: the figure, the coating, its films of metal and the
+    /// tables made of them are shared where they are the same.
+    ///
+    /// Every answer has the same bits as with [`Prepared::new`]. Films are those of 550 nm, whatever the colour of this one.
+    /// Cost: some microseconds where the primaries are equal, or differ in their mask alone; maps of one origin are told by
+    /// their place in memory, others number by number.
+    ///
+    /// ```
+    /// use catoptric::{Diagonal, Field, FocalLengthMm, FocalPlane, Prepared, Primary, Ripple, Train};
+    /// let mirror = Primary::new(318.0, FocalLengthMm(1558.0)).layer(Ripple::new(5.0, 100.0, 20.0, 1));
+    /// let train = Train::builder(mirror).diagonal(Diagonal::new(70.0)).focal_plane(FocalPlane::new(235.0)).build()?;
+    /// let mut parts = train.to_parts();
+    /// parts.diagonal = Some(Diagonal::new(80.0));
+    /// let larger = parts.build()?;
+    /// let shared = Prepared::new(&train).changed(&larger);
+    /// assert_eq!(shared.light(Field::AXIS), Prepared::new(&larger).light(Field::AXIS));
+    /// # Ok::<(), catoptric::Error>(())
+    /// ```
+    #[must_use]
+    pub fn changed(&self, train: &Train) -> Self {
+        Self::around(train, self.0.glass.changed(self.train().primary(), train.primary()))
+    }
+
+    fn around(train: &Train, glass: Arc<Glass>) -> Self {
         let fold = Fold::of(train);
-        let (stops, breaks) = (stops::stops(train, fold), breaks(train, &mirror, &coat));
+        let stops = stops::stops(train, fold);
         let strips = strips::strips(train, fold.map(|f| f.height_mm));
         let parts = in_order(&stops, &strips);
-        let thrown_mm = thrown_mm(train, &mirror, &coat);
-        let flat_share = flat_share(train, wavelength_nm);
-        Self(Arc::new(Parts {
-            train: train.clone(),
-            mirror,
-            fold,
-            stops,
-            strips,
-            parts,
-            breaks,
-            thrown_mm,
-            coat,
-            wavelength_nm,
-            flat_share,
-            compiled: OnceLock::new(),
-        }))
+        let flat_share = flat_share(train, glass.wavelength_nm);
+        let (train, compiled) = (train.clone(), OnceLock::new());
+        Self(Arc::new(Parts { train, glass, fold, stops, strips, parts, flat_share, compiled }))
     }
 
     /// The same train in the light of another wavelength, for which its films of metal are made ready; without one it
@@ -99,15 +102,12 @@ impl Prepared {
     /// ```
     pub fn in_colour(&self, wavelength_nm: f64) -> Result<Self> {
         self.check_colours(&[wavelength_nm])?;
-        let is_ready = wavelength_nm.to_bits() == self.0.wavelength_nm.to_bits();
+        let is_ready = wavelength_nm.to_bits() == self.0.glass.wavelength_nm.to_bits();
         if is_ready || self.films().next().is_none() {
             return Ok(self.clone());
         }
-        let primary = self.train().primary();
-        let film = FilmSurface::new(&self.0.coat, primary, wavelength_nm);
         Ok(Self(Arc::new(Parts {
-            mirror: self.0.mirror.with_film(film),
-            wavelength_nm,
+            glass: Arc::new(self.0.glass.in_colour(self.train().primary(), wavelength_nm)),
             flat_share: flat_share(self.train(), wavelength_nm),
             compiled: OnceLock::new(),
             ..Parts::clone(&self.0)
@@ -137,7 +137,7 @@ impl Prepared {
     }
 
     pub(crate) fn coat(&self) -> &Coat {
-        &self.0.coat
+        &self.0.glass.coat
     }
 
     /// The description this was compiled from.
@@ -153,8 +153,7 @@ impl Prepared {
     /// Diameter of the diagonal's shadow on the axis (of its holder's, where that is larger) over the diameter that
     /// gathers light; 0 without either. The bevel counts, the thickness of the glass does not.
     pub fn obstruction_ratio(&self) -> f64 {
-        let shadows = self.stops().iter().filter(|s| s.is_shadow());
-        shadows.map(Stop::radius_mm).fold(0.0, f64::max) / self.open_radius_mm()
+        largest_shadow_mm(self.stops()) / self.open_radius_mm()
     }
 
     /// The diagonal's offset in use, mm: the stated one, or that of the largest lit circle it serves.
@@ -198,7 +197,7 @@ impl Prepared {
 
     /// How far the figure throws light aside on its way to the focus, at most, mm: looked at within each of its zones.
     pub(crate) fn thrown_mm(&self) -> f64 {
-        self.0.thrown_mm
+        self.0.glass.thrown_mm
     }
 
     /// The train as the loops over many rays see it.
@@ -206,8 +205,13 @@ impl Prepared {
         self.0.compiled.get_or_init(|| Compiled::new(self))
     }
 
+    /// The table of the round figure for these loops, shared by all trains of this mirror.
+    pub(crate) fn figure_table(&self, make: impl FnOnce() -> Option<Table>) -> Option<Arc<Table>> {
+        self.0.glass.table(make)
+    }
+
     pub(crate) fn mirror(&self) -> &Mirror {
-        &self.0.mirror
+        &self.0.glass.mirror
     }
 
     pub(crate) fn fold(&self) -> Option<Fold> {
@@ -235,7 +239,7 @@ impl Prepared {
 
     /// Radii on the open mirror at which a quadrature must stop, ascending, ends left out.
     pub(crate) fn breaks(&self) -> &[Break] {
-        &self.0.breaks
+        &self.0.glass.breaks
     }
 
     pub(crate) fn focal_length_mm(&self) -> f64 {
@@ -273,6 +277,16 @@ impl Prepared {
     }
 }
 
+/// [`Prepared::obstruction_ratio`] of a train that need not be compiled for it.
+pub(crate) fn obstruction_ratio(train: &Train) -> f64 {
+    let open_radius_mm = train.primary().open_diameter_mm() / 2.0;
+    largest_shadow_mm(&stops::stops(train, Fold::of(train))) / open_radius_mm
+}
+
+fn largest_shadow_mm(stops: &[Stop]) -> f64 {
+    stops.iter().filter(|s| s.is_shadow()).map(Stop::radius_mm).fold(0.0, f64::max)
+}
+
 /// Share of the power that the flat returns at a wavelength; 1 without a flat.
 fn flat_share(train: &Train, wavelength_nm: f64) -> f64 {
     train.diagonal().map_or(1.0, |flat| {
@@ -290,48 +304,4 @@ fn in_order(stops: &[Stop], strips: &[Strip]) -> Vec<Part> {
     parts.dedup();
     parts.extend(beyond);
     parts
-}
-
-fn thrown_mm(train: &Train, mirror: &Mirror, coat: &Coat) -> f64 {
-    const LOOKS: u32 = 8;
-    if mirror.bare_conic().is_some() {
-        return 0.0;
-    }
-    let primary = train.primary();
-    let rim_mm = primary.clear_aperture_mm / 2.0;
-    let mut ends: Vec<f64> = mirror.breaks().into_iter().map(|b| b.radius_mm).chain([rim_mm]).collect();
-    if mirror.film().is_some() {
-        // Metal that fades is steep in its soft rims.
-        ends.extend(coat.cuts_mm().into_iter().filter(|r| *r > 0.0 && *r < rim_mm));
-        ends.sort_by(f64::total_cmp);
-    }
-    let slope = |r: f64| (mirror.height_and_slope(r).1 - mirror.conic_height_and_slope(r).1).abs();
-    // Edges are steepest at the very rim.
-    let (mut from, mut steepest) = (0.0, slope(rim_mm));
-    for to in ends {
-        for k in 0..LOOKS {
-            steepest = steepest.max(slope(from + (to - from) * (f64::from(k) + 0.5) / f64::from(LOOKS)));
-        }
-        from = to;
-    }
-    2.0 * steepest * primary.focal_length_mm
-}
-
-fn breaks(train: &Train, mirror: &Mirror, coat: &Coat) -> Vec<Break> {
-    let primary = train.primary();
-    let rim_mm = primary.open_diameter_mm() / 2.0;
-    let mut breaks = mirror.breaks();
-    breaks.extend(coat.breaks());
-    // Closer than this two breaks are one: a panel so short holds no light.
-    let shortest_mm = 1e-9 * rim_mm;
-    // The very centre stays where a tip begins there.
-    let is_tip = |b: &Break| b.radius_mm == 0.0 && b.fractional;
-    breaks.retain(|b| is_tip(b) || b.radius_mm > shortest_mm && b.radius_mm < rim_mm - shortest_mm);
-    breaks.sort_by(|a, b| a.radius_mm.total_cmp(&b.radius_mm));
-    breaks.dedup_by(|later, kept| {
-        let same = later.radius_mm - kept.radius_mm < shortest_mm;
-        kept.fractional |= same && later.fractional;
-        same
-    });
-    breaks
 }

@@ -172,6 +172,16 @@ def test_arrays_are_taken_and_given_as_copies():
     assert profile.height_nm.tolist() == [0.0, 5.0, 2.0]
 
 
+def test_what_a_wavefront_draws_is_made_once_and_not_to_be_written_to():
+    wave = newtonian().wavefront()
+    assert wave.map_nm is wave.map_nm
+    assert wave.map_axis_mm is wave.map_axis_mm
+    with pytest.raises(ValueError, match="read-only"):
+        wave.map_nm[0, 0] = 1.0
+    assert wave == pickle.loads(pickle.dumps(wave))
+    assert np.array_equal(pickle.loads(pickle.dumps(wave)).map_nm, wave.map_nm, equal_nan=True)
+
+
 def test_a_train_gives_its_parts_back():
     train = complete()
     assert train.primary.figure[1] == ct.Zone(radius_mm=95, half_width_mm=13, height_nm=28)
@@ -250,6 +260,34 @@ def test_a_part_is_taken_out_and_put_in(part):
     without = getattr(train, f"with_{part}")(None)
     assert getattr(without, part) is None
     assert getattr(without, f"with_{part}")(**getattr(train, part).to_dict()) == train
+
+
+def answers(train):
+    """Return what a train says, bit for bit."""
+    found = [train.spot_of_rings(field_arcmin=(3, -2), rings=20, rays_per_ring=30)]
+    found += [train.light(field_arcmin=(3, -2)), train.fully_lit_circle, train.focal_ratio]
+    return [repr(getattr(answer, "__reduce__", lambda a=answer: a)()) for answer in found]
+
+
+@pytest.mark.parametrize("used", [False, True])
+@pytest.mark.parametrize("part", CHANGES)
+def test_a_changed_copy_answers_as_the_same_train_made_whole(part, used):
+    train = complete()
+    if used:  # Then the copy shares what was compiled.
+        answers(train)
+    changed = getattr(train, f"with_{part}")(**CHANGES[part])
+    twice = changed.with_diagonal(minor_axis_mm=66)
+    for copied in (changed, twice, twice.with_primary(mask_diameter_mm=300), copy.copy(twice)):
+        assert answers(copied) == answers(ct.Train.from_json(copied.to_json()))
+    assert answers(train) == answers(complete())
+
+
+def test_a_changed_copy_outlives_the_train_it_came_from():
+    train = newtonian(primary=primary(figure=[ct.TurnedEdge(width_mm=9, drop_nm=330)]))
+    answers(train)
+    changed = train.with_diagonal(minor_axis_mm=66)
+    del train
+    assert answers(changed) == answers(ct.Train.from_json(changed.to_json()))
 
 
 def test_a_changed_radius_of_curvature_replaces_the_focal_length():

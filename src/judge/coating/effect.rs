@@ -167,10 +167,10 @@ pub fn coating_effect(train: &Train, fresh: &FreshCoat, options: &EffectOptions)
         Some(measured) => with_coating(train, measured.coating()?)?,
         None => train.clone(),
     };
-    let found = seen(&train, &options.spectrum)?;
-    let halo = options.haze.map(|haze| haze.halo(options.spectrum.mean_nm())).transpose()?;
-    let drawn = draws(&train, found, options)?;
     let prepared = Prepared::new(&train);
+    let found = seen(&prepared, &options.spectrum)?;
+    let halo = options.haze.map(|haze| haze.halo(options.spectrum.mean_nm())).transpose()?;
+    let drawn = draws(&prepared, found, options)?;
     let lit_fraction = prepared.light(Field::AXIS).lit_fraction;
     let open_mm = train.primary().open_diameter_mm();
     let fresh_throughput =
@@ -245,7 +245,7 @@ struct Drawn {
 }
 
 /// Coatings as probable as the measured one.
-fn draws(train: &Train, found: Seen, options: &EffectOptions) -> Result<Drawn> {
+fn draws(given: &Prepared, found: Seen, options: &EffectOptions) -> Result<Drawn> {
     let (primary, diagonal) = (found.both / found.diagonal, found.diagonal);
     let flat = |k: usize| {
         let shift = options.diagonal_sigma * Stream::new(options.seed, OF_DIAGONAL + k as u64).normal();
@@ -258,8 +258,8 @@ fn draws(train: &Train, found: Seen, options: &EffectOptions) -> Result<Drawn> {
     };
     let levels = measured.estimate.draws(options.draws, options.seed)?;
     let each = match measured.wear {
-        Wear::Haze => of_haze(train, measured, found, &levels)?,
-        Wear::ThinMetal(_) => of_metal(train, measured, options, &levels)?,
+        Wear::Haze => of_haze(given, measured, found, &levels)?,
+        Wear::ThinMetal(_) => of_metal(given, measured, options, &levels)?,
     };
     let possible_share = each.len() as f64 / options.draws as f64;
     if possible_share < LEAST_POSSIBLE {
@@ -278,14 +278,20 @@ type Possible = Vec<(usize, f64, Option<f64>)>;
 
 /// Under haze the mean over the pupil is a sum over the levels, each with a weight of its own: one train a level tells
 /// them.
-fn of_haze(train: &Train, measured: &MeasuredCoating, found: Seen, levels: &[Vec<f64>]) -> Result<Possible> {
+fn of_haze(
+    given: &Prepared,
+    measured: &MeasuredCoating,
+    found: Seen,
+    levels: &[Vec<f64>],
+) -> Result<Possible> {
     let own = measured.estimate.reflectances();
     let mut weights = vec![0.0; own.len()];
     for part in 1..own.len() {
         // Half of it is a level that can be, and far from rounding.
         let mut changed = own.clone();
         changed[part] *= 0.5;
-        let light = light(&with_coating(train, measured.coating_at(&changed)?)?, DEFAULT_WAVELENGTH_NM)?;
+        let train = with_coating(given.train(), measured.coating_at(&changed)?)?;
+        let light = light(&given.changed(&train), DEFAULT_WAVELENGTH_NM)?;
         weights[part] = (found.both - light) / (own[part] - changed[part]);
     }
     let rest: f64 = weights.iter().zip(&own).map(|(w, level)| w * level).sum();
@@ -297,7 +303,7 @@ fn of_haze(train: &Train, measured: &MeasuredCoating, found: Seen, levels: &[Vec
 
 /// Thin metal is not linear in its levels: a train for each draw.
 fn of_metal(
-    train: &Train,
+    given: &Prepared,
     measured: &MeasuredCoating,
     options: &EffectOptions,
     levels: &[Vec<f64>],
@@ -305,8 +311,8 @@ fn of_metal(
     let one = |k: usize| -> Option<Result<(usize, f64, Option<f64>)>> {
         // A level that no mirror can have is no draw of it.
         let coating = measured.coating_at(&levels[k]).ok()?;
-        let found =
-            with_coating(train, coating).and_then(|drawn| light_and_strehl(&drawn, &options.spectrum));
+        let found = with_coating(given.train(), coating)
+            .and_then(|drawn| light_and_strehl(&given.changed(&drawn), &options.spectrum));
         Some(found.map(|(both, strehl)| (k, both, Some(strehl))))
     };
     pool::map_ordered(levels.len(), true, one).into_iter().flatten().collect()

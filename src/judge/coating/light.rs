@@ -29,14 +29,16 @@ fn is_coloured(train: &Train) -> bool {
 }
 
 /// Light and sharpness of a train.
-pub(super) fn seen(train: &Train, spectrum: &Spectrum) -> Result<Seen> {
-    let wave = at_peak(train, spectrum.mean_nm())?;
-    let even = at_peak(&with_coating(train, Coating::default())?, spectrum.mean_nm())?;
+pub(super) fn seen(prepared: &Prepared, spectrum: &Spectrum) -> Result<Seen> {
+    let train = prepared.train();
+    let wave = at_peak(prepared, spectrum.mean_nm())?;
+    let bare = prepared.changed(&with_coating(train, Coating::default())?);
+    let even = at_peak(&bare, spectrum.mean_nm())?;
     let without = if train.primary().coating.metal.is_some() { wave.strehl_over(&even) } else { wave.strehl };
-    let light = light_of(train, spectrum, &wave)?;
+    let light = light_of(prepared, spectrum, &wave)?;
     Ok(Seen {
         both: light.0,
-        diagonal: diagonal(train, spectrum)?,
+        diagonal: diagonal(prepared, spectrum)?,
         amplitude_factor: light.1,
         strehl: wave.strehl,
         strehl_without_heights: without,
@@ -46,29 +48,29 @@ pub(super) fn seen(train: &Train, spectrum: &Spectrum) -> Result<Seen> {
 }
 
 /// What both mirrors return, and the Strehl, of a train that differs in its coating alone.
-pub(super) fn light_and_strehl(train: &Train, spectrum: &Spectrum) -> Result<(f64, f64)> {
-    let wave = at_peak(train, spectrum.mean_nm())?;
-    Ok((light_of(train, spectrum, &wave)?.0, wave.strehl))
+pub(super) fn light_and_strehl(prepared: &Prepared, spectrum: &Spectrum) -> Result<(f64, f64)> {
+    let wave = at_peak(prepared, spectrum.mean_nm())?;
+    Ok((light_of(prepared, spectrum, &wave)?.0, wave.strehl))
 }
 
 /// What both mirrors return, whatever the focus, in the colour of which the coating is the same as in all.
-pub(super) fn light(train: &Train, wavelength_nm: f64) -> Result<f64> {
-    Ok(Prepared::new(train).wavefront(Field::AXIS, Focus::Paraxial, wavelength_nm)?.mean_reflectance())
+pub(super) fn light(prepared: &Prepared, wavelength_nm: f64) -> Result<f64> {
+    Ok(prepared.wavefront(Field::AXIS, Focus::Paraxial, wavelength_nm)?.mean_reflectance())
 }
 
-fn at_peak(train: &Train, wavelength_nm: f64) -> Result<Wavefront> {
-    Prepared::new(train).wavefront(Field::AXIS, Focus::Peak, wavelength_nm)
+fn at_peak(prepared: &Prepared, wavelength_nm: f64) -> Result<Wavefront> {
+    prepared.wavefront(Field::AXIS, Focus::Peak, wavelength_nm)
 }
 
 /// Mean reflectance and amplitude factor over a spectrum; `wave` is that of its mean wavelength.
-fn light_of(train: &Train, spectrum: &Spectrum, wave: &Wavefront) -> Result<(f64, f64)> {
+fn light_of(prepared: &Prepared, spectrum: &Spectrum, wave: &Wavefront) -> Result<(f64, f64)> {
     // Where no film is, one colour speaks for all.
-    if !is_coloured(train) || spectrum.lines().len() == 1 {
+    if !is_coloured(prepared.train()) || spectrum.lines().len() == 1 {
         return Ok((wave.mean_reflectance(), wave.amplitude_factor));
     }
     let (mut both, mut factor) = (0.0, 0.0);
     for &(nm, share) in spectrum.lines() {
-        let own = Prepared::new(train).wavefront(Field::AXIS, Focus::Paraxial, nm)?;
+        let own = prepared.wavefront(Field::AXIS, Focus::Paraxial, nm)?;
         both += share * own.mean_reflectance();
         factor += share * own.amplitude_factor;
     }
@@ -76,11 +78,12 @@ fn light_of(train: &Train, spectrum: &Spectrum, wave: &Wavefront) -> Result<(f64
 }
 
 /// What the diagonal returns, weighted over the spectrum by what the primary's middle sends it.
-fn diagonal(train: &Train, spectrum: &Spectrum) -> Result<f64> {
+fn diagonal(with: &Prepared, spectrum: &Spectrum) -> Result<f64> {
+    let train = with.train();
     if train.diagonal().is_none() {
         return Ok(1.0);
     }
-    let (with, without) = (Prepared::new(train), Prepared::new(&with_flat(train, 1.0)?));
+    let without = with.changed(&with_flat(train, 1.0)?);
     let (mut both, mut primary) = (0.0, 0.0);
     for &(nm, share) in spectrum.lines() {
         both += share * with.in_colour(nm)?.reflectance(0.0, 0.0);

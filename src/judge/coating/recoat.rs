@@ -8,6 +8,7 @@ use super::recoat_rows::{RecoatRow, dominate};
 use super::words;
 use crate::error::{Findings, Result};
 use crate::model::Train;
+use crate::trace::Prepared;
 
 /// The most fresh coats in one comparison.
 const MOST_COATS: usize = 50;
@@ -280,6 +281,7 @@ pub struct RecoatComparison {
 pub fn recoat(train: &Train, options: &RecoatOptions) -> Result<RecoatComparison> {
     options.check()?;
     let effect = coating_effect(train, &options.fresh[0], &options.effect)?;
+    let given = Prepared::new(&effect.train);
     let mut rows = Vec::new();
     for (i, coat) in options.fresh.iter().enumerate() {
         let choices: &[RecoatWhat] = if train.diagonal().is_some() {
@@ -288,7 +290,7 @@ pub fn recoat(train: &Train, options: &RecoatOptions) -> Result<RecoatComparison
             &[RecoatWhat::Primary]
         };
         for &what in choices {
-            rows.push(RecoatRow::new(&effect, options, (i, coat), what)?);
+            rows.push(RecoatRow::new((&effect, &given), options, (i, coat), what)?);
         }
     }
     dominate(&mut rows);

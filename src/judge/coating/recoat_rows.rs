@@ -10,7 +10,7 @@ use crate::error::Result;
 use crate::judge::changed_train::{with_coating, with_flat};
 use crate::model::{Coating, Train};
 use crate::shop_test::Interval;
-use crate::trace::magnitudes;
+use crate::trace::{Prepared, magnitudes};
 
 /// Light within this is the same: the error of the pupil sums.
 const SAME: f64 = 1e-9;
@@ -66,7 +66,7 @@ pub struct RecoatRow {
 
 impl RecoatRow {
     pub(super) fn new(
-        effect: &CoatingEffect,
+        (effect, given): (&CoatingEffect, &Prepared),
         options: &RecoatOptions,
         (number, coat): (usize, &FreshCoat),
         what: RecoatWhat,
@@ -80,7 +80,7 @@ impl RecoatRow {
             train = with_flat(&train, coat.diagonal_reflectance)?;
         }
         let spectrum = &options.effect.spectrum;
-        let after = seen(&train, spectrum)?;
+        let after = seen(&given.changed(&train), spectrum)?;
         let now = effect.throughput;
         let first = &options.fresh[0];
         let whole = if train.diagonal().is_some() { first.throughput() } else { first.primary_reflectance };

@@ -1,6 +1,7 @@
 //! A batch of diagonals: what is compared, its checks, and its rows in order.
 
 use std::ops::Range;
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde::{Deserialize, Serialize};
@@ -10,6 +11,7 @@ use super::row::DiagonalRow;
 use crate::error::{Error, Findings, Result};
 use crate::model::{Diagonal, Drawtube, FocalPlane, Train};
 use crate::numeric::pool;
+use crate::trace::Prepared;
 use crate::units::{ARCSEC_PER_RADIAN, DEFAULT_WAVELENGTH_NM, NM_PER_MM};
 
 /// Rows that one run holds in memory at once, at most.
@@ -429,17 +431,20 @@ impl DiagonalBatch {
     pub fn rows(&self, range: Range<usize>, done: &AtomicUsize) -> Result<Vec<DiagonalRow>> {
         let first = self.range.0 + range.start.min(self.len());
         let count = range.end.min(self.len()).saturating_sub(range.start);
+        // Rows of one train share its mirror.
+        let mirrors: Vec<OnceLock<Prepared>> = self.input.trains.iter().map(|_| OnceLock::new()).collect();
         let rows = pool::map_ordered(count, count > 3, |i| {
-            let row = self.row(first + i);
+            let row = self.row(first + i, &mirrors);
             done.fetch_add(1, Ordering::Relaxed);
             row
         });
         rows.into_iter().collect()
     }
 
-    fn row(&self, row: usize) -> Result<DiagonalRow> {
+    fn row(&self, row: usize, mirrors: &[OnceLock<Prepared>]) -> Result<DiagonalRow> {
         let place = self.place(row);
-        Ok(DiagonalRow::new(&self.input, place, &self.train(place)?))
+        let given = mirrors[place.train].get_or_init(|| Prepared::new(&self.input.trains[place.train]));
+        Ok(DiagonalRow::new(&self.input, place, given.changed(&self.train(place)?)))
     }
 
     fn place(&self, row: usize) -> Place {
@@ -468,7 +473,7 @@ impl DiagonalBatch {
         if let Some(tube) = place.drawtube {
             parts.drawtube = Some(self.input.drawtubes[tube]);
         }
-        parts.build()
+        parts.build_after(&self.input.trains[place.train])
     }
 
     /// Refuses settings that cannot be: each is tried with the sizes that are the first to fail.

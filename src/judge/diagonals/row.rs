@@ -5,7 +5,6 @@ use std::f64::consts::TAU;
 use serde::{Deserialize, Serialize};
 
 use super::batch::{DiagonalBatchInput, Place};
-use crate::model::Train;
 use crate::numeric::gauss;
 use crate::trace::{Part, Prepared, QuickLight, is_mirrored, limiting, magnitudes};
 use crate::units::{ARCSEC_PER_RADIAN, NM_PER_MM};
@@ -136,8 +135,7 @@ struct Around {
 }
 
 impl DiagonalRow {
-    pub(super) fn new(input: &DiagonalBatchInput, place: Place, train: &Train) -> Self {
-        let prepared = Prepared::new(train);
+    pub(super) fn new(input: &DiagonalBatchInput, place: Place, prepared: Prepared) -> Self {
         let quick = QuickLight::new(&prepared);
         let viewer = Viewer { prepared, quick };
         let prepared = &viewer.prepared;
@@ -158,7 +156,7 @@ impl DiagonalRow {
         }
         let (fully_lit_diameter_mm, fully_lit_limited_by) = fully_lit(&viewer);
         let aperture_mm = prepared.clear_radius_mm() * 2.0;
-        let open_mm = train.primary().open_diameter_mm();
+        let open_mm = prepared.train().primary().open_diameter_mm();
         let minor_axis_mm = input.minor_axis_mm[place.size];
         // A mask is the mirror's own size, and stops nothing that it silently becomes.
         let acts_as = aperture_mm * axis.without_bodies.max(0.0).sqrt();

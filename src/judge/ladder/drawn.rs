@@ -2,13 +2,12 @@
 
 use super::exact::Exact;
 use super::options::LadderOptions;
-use super::state::{FigureOf, Ground, State, rim_nm_per_rms, shadow_radius_mm};
+use super::state::{FigureOf, Ground, State, open_radius_mm, rim_nm_per_rms, shadow_radius_mm};
 use super::work::{RefigureAfter, WorkChange};
 use crate::error::Result;
 use crate::judge::evidence::Evidence;
 use crate::numeric::random::Stream;
 use crate::shop_test::{AllowedFigures, RingQuality, RoundRing};
-use crate::trace::Prepared;
 
 /// Draws of a promise where no evidence says how many.
 const DRAWS: usize = 2000;
@@ -95,9 +94,8 @@ impl Drawn {
     /// What vanes do to a figure's loss of contrast beyond what they do to a perfect mirror's is left out: below their
     /// share of the area times that loss.
     pub(super) fn through(&self, state: &State, exact: &Exact, options: &LadderOptions) -> Seen {
-        let prepared = Prepared::new(&state.train);
-        let ends = (shadow_radius_mm(&prepared), prepared.open_radius_mm());
-        let radius_mm = 2.0 * prepared.focal_length_mm();
+        let ends = (shadow_radius_mm(&state.train), open_radius_mm(&state.train));
+        let radius_mm = 2.0 * state.train.primary().focal_length_mm;
         let grid = &self.figures.grid;
         let ring = RoundRing::new(grid, ends, radius_mm, options.wavelength_nm, &options.details_arcsec);
         let (plain_strehl, plain_contrast) = ring.of_height(grid, |r| self.plain.height_nm(r));

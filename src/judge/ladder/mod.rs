@@ -16,12 +16,12 @@ use serde::{Deserialize, Serialize};
 use self::drawn::{Drawn, Figures, Origin, Seen};
 use self::exact::{Exact, dark_is_input, exact};
 use self::rows::{Draws, LIGHT, STREHL, mark_dominated, put_in_order, score};
-use self::state::{FigureOf, Ground, State, shadow_radius_mm};
+use self::state::{FigureOf, Ground, State, open_radius_mm, shadow_radius_mm};
 use super::evidence::Evidence;
 use crate::error::{Error, Result};
 use crate::model::{MetalCoat, Train};
 use crate::shop_test::Interval;
-use crate::trace::Prepared;
+use crate::trace::obstruction_ratio;
 
 pub use options::{LadderOptions, LadderWeights};
 pub use rows::{GainBasis, LadderGain, LadderRow};
@@ -122,7 +122,7 @@ impl ValueLadder {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn obstruction_ratio(&self) -> f64 {
-        Prepared::new(&self.train_now).obstruction_ratio()
+        obstruction_ratio(&self.train_now)
     }
 }
 
@@ -139,7 +139,7 @@ pub(super) struct AsItIs {
 ///
 /// Units: see [`LadderOptions`] and [`Work`].
 /// Errors: [`Error::Input`] for options and works that cannot be, more than 40 works, names that stand twice, evidence
-/// of another mirror, a work that leaves no train that could be built or no light; those of [`Prepared::wavefront`] and
+/// of another mirror, a work that leaves no train that could be built or no light; those of [`Prepared::wavefront`](crate::Prepared::wavefront) and
 /// [`Wavefront::mtf`](crate::Wavefront::mtf).
 /// Method and what it leaves out: see [`ValueLadder`].
 ///
@@ -283,8 +283,8 @@ type LookupKey = (*const Drawn, [u64; 3], Vec<u64>);
 
 impl Lookup<'_> {
     fn seen(&mut self, drawn: &Drawn, state: &State, exact: &Exact) -> &Seen {
-        let prepared = Prepared::new(&state.train);
-        let ring = [shadow_radius_mm(&prepared), prepared.open_radius_mm(), exact.strehl].map(f64::to_bits);
+        let ring =
+            [shadow_radius_mm(&state.train), open_radius_mm(&state.train), exact.strehl].map(f64::to_bits);
         let key = (std::ptr::from_ref(drawn), ring, exact.contrast.iter().map(|c| c.to_bits()).collect());
         let place = self.known.iter().position(|(known, _)| *known == key).unwrap_or_else(|| {
             self.known.push((key, drawn.through(state, exact, self.options)));
@@ -361,10 +361,8 @@ fn basis(sides: &drawn::Sides<'_>, base: &State, state: &State, works: &[&Work])
     if works.iter().any(|work| is_perfect(work)) {
         return GainBasis::UpperBound;
     }
-    let ring = |state: &State| {
-        let prepared = Prepared::new(&state.train);
-        [shadow_radius_mm(&prepared), prepared.open_radius_mm()].map(f64::to_bits)
-    };
+    let ring =
+        |state: &State| [shadow_radius_mm(&state.train), open_radius_mm(&state.train)].map(f64::to_bits);
     let is = |origin: Origin| [sides.before, sides.after].into_iter().flatten().any(|d| d.origin == origin);
     if sides.before.is_none() && sides.after.is_none() {
         GainBasis::Described

@@ -6,7 +6,7 @@ use crate::judge::changed_train::with_primary;
 use crate::judge::evidence::Evidence;
 use crate::model::{Coating, Diagonal, Primary, Train};
 use crate::shop_test::RoundRing;
-use crate::trace::Prepared;
+use crate::trace::obstruction_ratio;
 use crate::units::NM_PER_MM;
 use crate::wave::RadialGrid;
 
@@ -45,15 +45,20 @@ pub(super) struct Ground<'a> {
 pub(super) fn rim_nm_per_rms(train: &Train, wavelength_nm: f64) -> f64 {
     let rim_mm = train.primary().clear_aperture_mm / 2.0;
     let grid = RadialGrid::new(rim_mm, &[]);
-    let shadow_mm = shadow_radius_mm(&Prepared::new(train));
+    let shadow_mm = shadow_radius_mm(train);
     let radius_mm = 2.0 * train.primary().focal_length_mm;
     let ring = RoundRing::new(&grid, (shadow_mm, rim_mm), radius_mm, wavelength_nm, &[]);
     1.0 / ring.rms_nm(&grid, |r| (r / rim_mm).powi(4))
 }
 
 /// Radius of the shadow in the middle of the mirror, mm.
-pub(super) fn shadow_radius_mm(prepared: &Prepared) -> f64 {
-    prepared.obstruction_ratio() * prepared.open_radius_mm()
+pub(super) fn shadow_radius_mm(train: &Train) -> f64 {
+    obstruction_ratio(train) * open_radius_mm(train)
+}
+
+/// Half of the diameter that gathers light, mm.
+pub(super) fn open_radius_mm(train: &Train) -> f64 {
+    train.primary().open_diameter_mm() / 2.0
 }
 
 /// The primary as a paraboloid but for a conic whose fourth order stands so high at the rim, nm of glass.

@@ -141,12 +141,13 @@ fn light(
         let share = |d| area(d) / area(&openings_mm[0]);
         return Ok(openings_mm.iter().map(|d| (share(d), share(d))).collect());
     };
+    let given = Prepared::new(&with_paraboloid(train)?);
     let sums = pool::map_ordered(openings_mm.len(), true, |k| {
         // The tested size may differ by a little from the train's.
         let ratio = train.primary().clear_aperture_mm / asked.setting.clear_mm;
-        let masked = with_paraboloid(&with_mask(train, openings_mm[k] * ratio)?)?;
+        let masked = with_mask(given.train(), openings_mm[k] * ratio)?;
         let wavelength_nm = asked.setting.wavelength_nm;
-        Ok(Prepared::new(&masked).wavefront(Field::AXIS, Focus::Paraxial, wavelength_nm)?.light_mm2())
+        Ok(given.changed(&masked).wavefront(Field::AXIS, Focus::Paraxial, wavelength_nm)?.light_mm2())
     });
     let sums = sums.into_iter().collect::<Result<Vec<(f64, f64)>>>()?;
     Ok(sums.iter().map(|(a, e)| (a / sums[0].0, e / sums[0].1)).collect())

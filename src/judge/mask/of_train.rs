@@ -32,8 +32,9 @@ struct Seen {
 
 pub(super) fn rows<'a>(train: &'a Train, asked: &'a Asked<'a>) -> Result<Found<'a>> {
     let openings_mm = asked.openings_mm();
+    let given = Prepared::new(train);
     let seen = pool::map_ordered(openings_mm.len(), true, |k| {
-        let seen = look(train, openings_mm[k], asked);
+        let seen = look(&given, openings_mm[k], asked);
         asked.count();
         seen
     });
@@ -42,7 +43,7 @@ pub(super) fn rows<'a>(train: &'a Train, asked: &'a Asked<'a>) -> Result<Found<'
         seen.iter().zip(&openings_mm).map(|(s, &d)| row(s, &seen[0], d, asked)).collect();
     Ok(Found {
         strehl: seen.iter().map(|s| vec![s.strehl]).collect(),
-        perfect_contrast: Box::new(move |k| perfect_contrast(train, openings_mm[k], asked)),
+        perfect_contrast: Box::new(move |k| perfect_contrast(&given, openings_mm[k], asked)),
         rows,
         draws: 0,
         seed: None,
@@ -50,10 +51,10 @@ pub(super) fn rows<'a>(train: &'a Train, asked: &'a Asked<'a>) -> Result<Found<'
     })
 }
 
-fn look(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
+fn look(given: &Prepared, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
     let (options, wavelength_nm) = (asked.options, asked.setting.wavelength_nm);
-    let train = with_mask(train, diameter_mm)?;
-    let wavefront = Prepared::new(&train).wavefront(Field::AXIS, Focus::Peak, wavelength_nm)?;
+    let train = with_mask(given.train(), diameter_mm)?;
+    let wavefront = given.changed(&train).wavefront(Field::AXIS, Focus::Peak, wavelength_nm)?;
     let focal_mm = train.primary().focal_length_mm;
     let unit_um = |diameter_mm: f64| wavelength_nm / NM_PER_MM * UM_PER_MM * focal_mm / diameter_mm;
     let (mut fwhm_arcsec, mut airy) = (None, None);
@@ -80,12 +81,13 @@ fn look(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Seen> {
 }
 
 /// What a perfect paraboloid behind a mask shows of each detail.
-fn perfect_contrast(train: &Train, diameter_mm: f64, asked: &Asked<'_>) -> Result<Vec<f64>> {
+fn perfect_contrast(given: &Prepared, diameter_mm: f64, asked: &Asked<'_>) -> Result<Vec<f64>> {
     let details = asked.options.details_arcsec();
     if details.is_empty() {
         return Ok(Vec::new());
     }
-    let perfect = Prepared::new(&with_paraboloid(&with_mask(train, diameter_mm)?)?);
+    let train = given.train();
+    let perfect = given.changed(&with_paraboloid(&with_mask(train, diameter_mm)?)?);
     let wavefront = perfect.wavefront(Field::AXIS, Focus::Peak, asked.setting.wavelength_nm)?;
     asked.count();
     contrast(&wavefront, train.primary().focal_length_mm, details)

@@ -12,7 +12,7 @@ use crate::error::{Error, Result};
 use crate::judge::evidence::Evidence;
 use crate::model::Train;
 use crate::shop_test::{FigureEstimate, Interval};
-use crate::trace::Prepared;
+use crate::trace::obstruction_ratio;
 use crate::units::DEFAULT_WAVELENGTH_NM;
 
 /// What is masked: a train as it stands, or a figure with all that its readings leave open.
@@ -331,7 +331,7 @@ pub struct MaskSweep {
 ///
 /// Units: mm; see [`MaskSweep`].
 /// Errors: [`Error::Input`] for no diameters, diameters beyond the clear aperture, inside the shadow or given twice,
-/// details that the open mirror does not resolve, a train of another mirror; those of [`Prepared::wavefront`].
+/// details that the open mirror does not resolve, a train of another mirror; those of [`Prepared::wavefront`](crate::Prepared::wavefront).
 /// Cost, on one core: of a train some 10 ms a diameter for the Strehl and as much for the star image, and 50 ms for
 /// each detail; several times that with vanes. Of a figure some 0.2 ms a draw for the Strehl at 100 diameters together,
 /// and some 20 ms a diameter for the rest.
@@ -394,10 +394,7 @@ pub(super) struct Setting {
 
 impl Setting {
     fn of(what: &MaskSubject, options: &MaskOptions) -> Self {
-        let shadow_of = |train: &Train| {
-            let prepared = Prepared::new(train);
-            prepared.obstruction_ratio() * train.primary().open_diameter_mm()
-        };
+        let shadow_of = |train: &Train| obstruction_ratio(train) * train.primary().open_diameter_mm();
         let (shadow_mm, usual_nm) = match what {
             MaskSubject::Train(train) => (shadow_of(train), DEFAULT_WAVELENGTH_NM),
             MaskSubject::Figure { figure, train } => {

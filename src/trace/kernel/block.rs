@@ -7,6 +7,8 @@
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
+use std::sync::Arc;
+
 use multiversion::multiversion;
 use multiversion::target::match_target;
 
@@ -55,7 +57,7 @@ pub(super) struct Optics {
     pub(super) limit_mm2: f64,
     pub(super) down: Vec<Edge>,
     pub(super) up: Vec<Edge>,
-    pub(super) figure: Option<Table>,
+    pub(super) figure: Option<Arc<Table>>,
 }
 
 /// A block of rays on their way.

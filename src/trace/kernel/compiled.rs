@@ -59,7 +59,7 @@ impl Compiled {
             }
         }
         let bare = prepared.mirror().bare_conic().is_some();
-        let figure = if bare { None } else { table(prepared) };
+        let figure = if bare { None } else { prepared.figure_table(|| table(prepared)) };
         let primary = prepared.train().primary();
         let plain = primary.coating == Coating::new(primary.coating.reflectance);
         Self {

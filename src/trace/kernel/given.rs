@@ -202,7 +202,10 @@ impl Prepared {
             tracer.chunk(k, |_, _, block, weight| add(set, block, weight, centre_mm, &mut lanes))?;
             Ok(Sums::from(&lanes))
         };
-        let chunks = pool::map_ordered(rays.count.div_ceil(CHUNK), rays.count > WORTHWHILE, chunk);
+        let chunks = pool::sum_ordered(rays.count.div_ceil(CHUNK), rays.count > WORTHWHILE, chunk, |a, b| {
+            let (a, b): (Sums, Sums) = (a?, b?);
+            Ok(a.with(b))
+        });
         let chunks = chunks.into_iter().collect::<Result<Vec<_>>>()?;
         ray_spot::of(&chunks, rays.count, centre_mm, focus_shift_mm).ok_or_else(|| {
             let found = format!("{} rays of which none arrives", rays.count);

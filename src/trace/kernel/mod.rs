@@ -14,3 +14,4 @@ mod table;
 pub(crate) use compiled::Compiled;
 pub use given::{RayColumn, Rays, RaysOut, TracedRays};
 pub use ray_spot::RaySpot;
+pub(crate) use table::Table;

@@ -52,6 +52,22 @@ pub(super) struct Sums {
     across_range: [f64; 2],
 }
 
+impl Sums {
+    /// Both together.
+    pub(super) fn with(self, other: Self) -> Self {
+        let wider = |[a, b]: [f64; 2], [c, d]: [f64; 2]| [a.min(c), b.max(d)];
+        Self {
+            passed: self.passed + other.passed,
+            light: self.light + other.light,
+            along: self.along + other.along,
+            across: self.across + other.across,
+            square: self.square + other.square,
+            along_range: wider(self.along_range, other.along_range),
+            across_range: wider(self.across_range, other.across_range),
+        }
+    }
+}
+
 impl From<&Lanes> for Sums {
     fn from(lanes: &Lanes) -> Self {
         let sum = |l: &[f64; LANES]| sums::pairwise(l);

@@ -104,7 +104,7 @@ impl Prepared {
             }
             Sums::from(&lanes)
         };
-        let chunks = pool::map_ordered(rays.div_ceil(CHUNK), rays > WORTHWHILE, chunk);
+        let chunks = pool::sum_ordered(rays.div_ceil(CHUNK), rays > WORTHWHILE, chunk, Sums::with);
         ray_spot::of(&chunks, rays, centre_mm, focus_shift_mm)
             .ok_or_else(|| no_light(field, &self.light(field)))
     }

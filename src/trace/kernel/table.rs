@@ -22,7 +22,7 @@ const MOST_TERMS: usize = 7;
 
 /// The figure of a mirror as the loops look it up.
 #[derive(Clone, Debug)]
-pub(super) enum Table {
+pub(crate) enum Table {
     /// Cubics, where that is what the figure is made of: splines, straight pieces, parabolic edges.
     Cubic { pieces: Pieces<4>, safe_shift_mm: f64 },
     /// Polynomials of the seventh degree.
@@ -227,7 +227,7 @@ fn equal_pieces(
 
 /// Polynomials side by side.
 #[derive(Clone, Debug)]
-pub(super) struct Pieces<const TERMS: usize> {
+pub(crate) struct Pieces<const TERMS: usize> {
     find: Find<TERMS>,
     end_mm: f64,
 }

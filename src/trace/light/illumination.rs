@@ -112,7 +112,8 @@ impl Prepared {
 
     /// The light at points of the focal plane: along, across, mm.
     pub(super) fn lights_at(&self, points: &[[f64; 2]]) -> Vec<Light> {
-        pool::map_ordered(points.len(), points.len() > 8, |i| {
+        // A point takes 5 us where nothing is cut, 40 to 270 where several parts cut.
+        pool::map_ordered(points.len(), points.len() > 2, |i| {
             self.light(self.field_of_image(points[i][0], points[i][1]))
         })
     }

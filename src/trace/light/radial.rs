@@ -119,14 +119,15 @@ impl Prepared {
             let over = shares.chunks(AZIMUTHS).map(|around| around.iter().sum::<f64>() / AZIMUTHS as f64);
             (part, over.collect())
         });
-        let limited_by = pool::map_ordered(found.len(), true, |k| {
-            let azimuth = found[k].worst.0.to_radians();
-            // On a look the light is known.
-            let look = azimuth / TAU * AZIMUTHS as f64;
-            if (look - look.round()).abs() < 1e-9 {
-                return circles[k].1[look.round() as usize % AZIMUTHS].limited_by;
+        // On a look the light is known.
+        let look = |k: usize| found[k].worst.0.to_radians() / TAU * AZIMUTHS as f64;
+        let is_known = |k: usize| (look(k) - look(k).round()).abs() < 1e-9;
+        let worthwhile = (0..found.len()).any(|k| !is_known(k));
+        let limited_by = pool::map_ordered(found.len(), worthwhile, |k| {
+            if is_known(k) {
+                return circles[k].1[look(k).round() as usize % AZIMUTHS].limited_by;
             }
-            let [along, across] = on_circle(radius_mm[k], azimuth);
+            let [along, across] = on_circle(radius_mm[k], found[k].worst.0.to_radians());
             self.light(self.field_of_image(along, across)).limited_by
         });
         let errors = found.iter().zip(&means).map(|(e, (_, difference))| e.error.max(*difference));
