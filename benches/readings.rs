@@ -5,8 +5,8 @@ use std::f64::consts::TAU;
 use catoptric::numeric::random::Stream;
 use catoptric::{
     FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, MaskOptions, NoiseStudyOptions, Primary,
-    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings, judge_refigure,
-    knife_edge_picture, mask_sweep,
+    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings,
+    judge_refigure, knife_edge_picture, mask_sweep,
 };
 use divan::{Bencher, black_box};
 use nalgebra::{DMatrix, DVector};

@@ -71,7 +71,7 @@ pub(super) struct Study {
     pub(super) runs: Runs,
     pub(super) zones: Vec<Zone>,
     pub(super) spread: Spread,
-    /// Equally probable factors on the noise.
+    /// Equally probable factors on the noise; a single one is 1.
     pub(super) scales: Vec<f64>,
     pub(super) nm_per_rad: f64,
 }
@@ -155,7 +155,7 @@ fn draw<const FUSED: bool>(study: &Study, first: u64, room: &mut Room) {
     for (block, four) in room.normals.iter_mut().enumerate() {
         study.runs.four_normals::<FUSED>(first, block as u32, &mut four.0);
     }
-    if study.scales.len() > 1 || study.scales[0] != 1.0 {
+    if study.scales.len() > 1 {
         let mut scale = [0.0; LANES];
         for (i, scale) in scale.iter_mut().enumerate() {
             let place = study.runs.uniform(first.wrapping_add(i as u64)) * study.scales.len() as f64;

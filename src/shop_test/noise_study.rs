@@ -182,7 +182,7 @@ fn fill(set: Instructions, study: &Study, first: u64, strehl: &mut [f64], rms_nm
     for (block, (strehl, rms_nm)) in strehl.chunks_mut(LANES).zip(rms_nm.chunks_mut(LANES)).enumerate() {
         repeats(set, study, first + (block * LANES) as u64, &mut room, &mut answers);
         for i in 0..LANES {
-            if !(answers.worst[i] <= MOST_RAD * MOST_RAD) {
+            if answers.worst[i] > MOST_RAD * MOST_RAD {
                 let errors: Vec<f64> = room.errors_mm.iter().map(|column| column.0[i]).collect();
                 (answers.strehl[i], answers.rms_nm[i]) = study.by_nodes(&errors);
             }

@@ -140,7 +140,7 @@ fn steep_repeats_by_series_and_by_nodes_are_the_same() {
     let readings = five_with_an_edge();
     let planned = options(0.2, 0.01, 64);
     let (mut study, _) = readings.prepared_study(&planned).expect("prepared");
-    let Some(Spread::Independent(sigmas)) = Some(&mut study.spread) else { panic!("no reading is missing") };
+    let Spread::Independent(sigmas) = &mut study.spread else { panic!("no reading is missing") };
     sigmas.iter_mut().for_each(|sigma| *sigma = 0.4);
     for set in sets() {
         let (mut strehl, mut rms) = ([0.0; 256], [0.0; 256]);
