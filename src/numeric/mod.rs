@@ -2,6 +2,7 @@
 //!
 //! - [`bicubic`]: a smooth surface through heights on a square net.
 //! - [`convolve`]: a picture filtered by a transfer function.
+//! - [`counter`]: random numbers by counter, many runs side by side.
 //! - [`fisher`]: chances of Fisher's ratio of variances.
 //! - [`gauss`]: Gauss-Legendre nodes and weights.
 //! - [`least_squares`]: weighted linear least squares by normal equations.
@@ -22,6 +23,7 @@ pub mod bicubic;
 pub(crate) mod chebyshev;
 pub(crate) mod chi_square;
 pub mod convolve;
+pub mod counter;
 pub mod fisher;
 pub mod gauss;
 pub(crate) mod kronrod;

@@ -43,6 +43,7 @@ mod model;
 mod moves;
 mod mtf;
 mod nights;
+mod noise_study;
 mod obstructions;
 mod once;
 mod pictures;
@@ -98,6 +99,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     star_tests::register(module)?;
     bench::register(module)?;
     estimate::register(module)?;
+    noise_study::register(module)?;
     edge_fit::register(module)?;
     evidence::register(module)?;
     turned::register(module)?;

@@ -28,6 +28,9 @@ mod knife_picture;
 mod layer_fit;
 mod layer_shape;
 mod noise;
+mod noise_lanes;
+mod noise_pieces;
+mod noise_study;
 mod null_term;
 mod opening;
 mod options;
@@ -61,6 +64,7 @@ pub use knife_picture::{KnifeBench, KnifeFrom, KnifePicture, knife_edge_picture}
 pub use layer_fit::{Background, LayerFit, fit_zone};
 pub use layer_shape::LayerKind;
 pub use noise::Outlier;
+pub use noise_study::{NoiseStudy, NoiseStudyOptions};
 pub use opening::{MaskOpening, ReadingsIncrease, TestSource};
 pub use options::ReduceOptions;
 pub use readings::KnifeEdgeReadings;

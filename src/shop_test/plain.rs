@@ -45,13 +45,8 @@ impl Reduction {
         let openings = readings.openings();
         let radius = readings.radius_of_curvature();
         let rim_mm = readings.clear_aperture_mm() / 2.0;
-        // Openings that leave a gap (or are single radii) meet in the middle of it, by area.
-        let meeting = openings
-            .windows(2)
-            .map(|pair| f64::midpoint(pair[0].outer_radius_mm.powi(2), pair[1].inner_radius_mm.powi(2)));
-        let squares: Vec<f64> = std::iter::once(0.0).chain(meeting).chain([rim_mm * rim_mm]).collect();
-        // h(r2) - h(r1) = -(reading's error) (r2^2 - r1^2)/(2 k R^2), summed from the centre outward.
-        let per_mm = -NM_PER_MM / (2.0 * readings.source().gain() * radius.0 * radius.0);
+        let squares = knots_mm2(readings);
+        let per_mm = nm_per_mm3(readings);
         let step = |zone: usize| per_mm * (squares[zone + 1] - squares[zone]);
         let to_knots =
             DMatrix::from_fn(
@@ -72,9 +67,7 @@ impl Reduction {
 
     /// What the readings are too long by, mm, their mean taken off: the zero is free.
     pub(super) fn errors_mm(&self, mean_mm: &[f64]) -> Vec<f64> {
-        let raw: Vec<f64> = mean_mm.iter().zip(&self.ideal_mm).map(|(y, ideal)| y - ideal).collect();
-        let mean = raw.iter().sum::<f64>() / raw.len() as f64;
-        raw.iter().map(|e| e - mean).collect()
+        less_the_mean(mean_mm.iter().zip(&self.ideal_mm).map(|(y, ideal)| y - ideal).collect())
     }
 
     fn knots_nm(&self, errors_mm: &[f64]) -> Vec<f64> {
@@ -161,6 +154,36 @@ impl Reduction {
     fn level_and_focus(&self, knots_nm: &[f64]) -> (f64, f64) {
         self.pupil.level_and_focus(&self.grid, &product(&self.to_points, knots_nm))
     }
+}
+
+/// Squared radii of the knots, mm^2: the centre, where openings meet, the mirror's rim. Openings that leave a gap (or are single
+/// radii) meet in the middle of it, by area.
+pub(super) fn knots_mm2(readings: &KnifeEdgeReadings) -> Vec<f64> {
+    let rim_mm = readings.clear_aperture_mm() / 2.0;
+    let meeting = readings
+        .openings()
+        .windows(2)
+        .map(|pair| f64::midpoint(pair[0].outer_radius_mm.powi(2), pair[1].inner_radius_mm.powi(2)));
+    std::iter::once(0.0).chain(meeting).chain([rim_mm * rim_mm]).collect()
+}
+
+/// The rise of the surface, nm, for each mm by which a reading is too long and each mm^2 that r^2 grows: h(r2) - h(r1) =
+/// -(reading's error) (r2^2 - r1^2)/(2 k R^2), summed from the centre outward.
+pub(super) fn nm_per_mm3(readings: &KnifeEdgeReadings) -> f64 {
+    -NM_PER_MM / (2.0 * readings.source().gain() * readings.radius_of_curvature().0.powi(2))
+}
+
+/// What mean readings are too long by, mm, the mean over the openings taken off.
+pub(super) fn errors_mm(readings: &KnifeEdgeReadings, mean_mm: &[f64]) -> Vec<f64> {
+    let (source, radius) = (readings.source(), readings.radius_of_curvature());
+    let openings = readings.openings().iter();
+    less_the_mean(openings.zip(mean_mm).map(|(o, y)| y - o.ideal_reading_mm(source, radius)).collect())
+}
+
+fn less_the_mean(mut errors_mm: Vec<f64>) -> Vec<f64> {
+    let mean = errors_mm.iter().sum::<f64>() / errors_mm.len() as f64;
+    errors_mm.iter_mut().for_each(|e| *e -= mean);
+    errors_mm
 }
 
 /// Weights of the knots at each radius: straight in r^2.

@@ -160,7 +160,7 @@ fn rows(matrix: &DMatrix<f64>) -> Vec<Vec<f64>> {
     matrix.row_iter().map(|row| row.iter().copied().collect()).collect()
 }
 
-fn unequal() -> Error {
+pub(super) fn unequal() -> Error {
     let allowed = "openings of comparable width, away from the centre";
     Error::input(
         "openings",

@@ -1,31 +1,31 @@
 //! How much light passes by diagonals of many sizes, by rays: each ray tells from which size on it passes the face, and
 //! from which on it meets the shadow.
 
-// A helper that is not inlined is compiled without the instructions of its caller.
-#![allow(clippy::inline_always)]
-
-use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
 
 use super::cone::Envelope;
 use super::prepared::Prepared;
-use super::pupil::lattice;
 use super::ray::StarBeam;
 use super::rays::GRAZING_MM;
+use super::size_lanes::{
+    BLOCK, Block, Column, Down, Even, Rule, cross, net, pass_circle, place, places, reflect, sizes_of_rays,
+};
 use super::spot::check_field;
-use super::stops::{Circle, Met, Part};
+use super::stops::{Circle, Part, Stop};
 use crate::error::{Error, Result};
 use crate::model::Diagonal;
-use crate::numeric::pool;
+use crate::numeric::{pool, simd::Instructions};
 use crate::units::Field;
 
-/// Rays that are taken side by side: their columns stay in the first cache.
-const BLOCK: usize = 256;
 /// A ray that passes an edge nearer than this, mm, is asked again by the rule that single rays follow.
 const NEAR_MM: f64 = 1e-7;
 /// A block whose rays all pass an edge further away than this, mm^2 of the squared radius, asks nothing more about it: far above
 /// rounding and above what [`NEAR_MM`] looks at again.
 const AWAY_MM2: f64 = 1e-3;
+/// What is sure is so by this much, mm.
+const SURE_MM: f64 = 0.05;
+/// Sizes count as even when none is further from its place than this, mm: far below what [`NEAR_MM`] looks at again.
+const EVEN_MM: f64 = 1e-9;
 /// Rays of one star, at most.
 const MOST_RAYS: usize = 10_000_000;
 
@@ -85,12 +85,13 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn rays_of_equal_light(&self, field: Field, rays: usize) -> Vec<[f64; 2]> {
-        let net: Vec<(f64, f64)> = lattice(self.clear_radius_mm(), rays).collect();
+        let set = Instructions::in_use();
+        let (net, light) = (Net::new(set, self.clear_radius_mm(), rays), self.down(&StarBeam::new(field)));
         let mut points = Vec::with_capacity(rays);
-        let mut block = Block::default();
-        for part in net.chunks(BLOCK) {
-            block.place(self, StarBeam::new(field).towards, part);
-            points.extend((0..part.len()).map(|i| [block.x[i], block.y[i]]));
+        let mut block = Block::new();
+        for (first, start) in net.blocks() {
+            place(set, &light, start, &mut block);
+            points.extend((0..BLOCK.min(rays - first)).map(|i| [block.x[i], block.y[i]]));
         }
         points
     }
@@ -111,114 +112,42 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn light_by_size(&self, minor_axis_mm: &[f64], fields: &[Field], rays: usize) -> Result<LightBySize> {
+        self.light_by_size_with(Instructions::in_use(), minor_axis_mm, fields, rays)
+    }
+
+    fn light_by_size_with(
+        &self,
+        set: Instructions,
+        minor_axis_mm: &[f64],
+        fields: &[Field],
+        rays: usize,
+    ) -> Result<LightBySize> {
         let sizes = Sizes::new(self, minor_axis_mm)?;
         fields.iter().try_for_each(|field| check_field(*field))?;
         if rays == 0 || rays > MOST_RAYS {
             return Err(Error::input("rays", rays, "from 1 to 10 000 000", ""));
         }
-        let net: Vec<(f64, f64)> = lattice(self.clear_radius_mm(), rays).collect();
+        let net = Net::new(set, self.clear_radius_mm(), rays);
         // Above some hundred microseconds of work.
-        let worthwhile = fields.len() * rays > 20_000;
+        let worthwhile = fields.len() * rays > 100_000;
         let counts = pool::map_ordered(fields.len(), worthwhile, |i| {
             if sizes.nested {
-                self.counts(&sizes, fields[i], &net)
+                Counting::new(set, self, &sizes, fields[i], &net).run()
             } else {
-                self.one_by_one(&sizes, fields[i], &net)
+                self.one_by_one(&sizes, fields[i], rays)
             }
         });
         let lit_rays = counts.into_iter().collect::<Result<Vec<_>>>()?;
         Ok(LightBySize { minor_axis_mm: minor_axis_mm.to_vec(), fields: fields.to_vec(), rays, lit_rays })
     }
 
-    /// Rays of one star that reach the image, size by size.
-    fn counts(&self, sizes: &Sizes, field: Field, net: &[(f64, f64)]) -> Result<Vec<u32>> {
-        let beam = StarBeam::new(field);
-        let others: Vec<_> = self
-            .stops()
-            .iter()
-            .filter(|s| !matches!(s.part, Part::Diagonal | Part::DiagonalShadow))
-            .copied()
-            .collect();
-        // Parts that are no plain circles are asked ray by ray.
-        let circles: Vec<(Circle, bool)> =
-            others.iter().filter_map(|s| s.circle().map(|circle| (circle, s.is_shadow()))).collect();
-        let (round, has_strips) = (self.mirror().bare_conic(), !self.strips().is_empty());
-        // Rays that begin and cease to pass with each size, in the sizes' rising order.
-        let mut change = vec![0_i64; sizes.rising_mm.len() + 1];
-        let (all_from, all_to) =
-            (sizes.rising_mm[0] - NEAR_MM, sizes.rising_mm[sizes.rising_mm.len() - 1] + NEAR_MM);
-        let mut by_all = 0_i64;
-        let mut block = Block::default();
-        for part in net.chunks(BLOCK) {
-            block.place(self, beam.towards, part);
-            if round.is_some() {
-                block.reflect(self.mirror().conic(), beam.towards);
-            } else {
-                for i in 0..part.len() {
-                    let ray = beam.ray(self.mirror(), block.x[i], block.y[i]);
-                    (block.z[i], [block.dx[i], block.dy[i], block.dz[i]]) = (ray.hit_mm[2], ray.direction);
-                }
-            }
-            block.critical_sizes(sizes, beam.towards);
-            block.excess = [if others.len() > circles.len() { 0.0 } else { -1.0 }; BLOCK];
-            for (circle, is_body) in &circles {
-                block.pass(circle, *is_body, beam.towards);
-            }
-            for i in 0..part.len() {
-                if block.excess[i] > NEAR_MM {
-                    continue;
-                }
-                if block.excess[i] > -NEAR_MM || has_strips {
-                    let ray = beam.ray(self.mirror(), block.x[i], block.y[i]);
-                    if others.iter().any(|stop| stop.excess_mm(&ray, &beam) > GRAZING_MM)
-                        || self.strips().iter().any(|strip| strip.covers(&ray, &beam))
-                    {
-                        continue;
-                    }
-                }
-                // Most rays pass by all sizes; few by none.
-                let (passes_from, shadowed_from) = (block.passes_from[i], block.shadowed_from[i]);
-                if passes_from < all_from && shadowed_from > all_to {
-                    by_all += 1;
-                    continue;
-                }
-                if passes_from > all_to || shadowed_from < all_from {
-                    continue;
-                }
-                let (from, from_is_near) = sizes.first_not_below(passes_from);
-                let (to, to_is_near) = sizes.first_not_below(shadowed_from);
-                if !(from_is_near || to_is_near) {
-                    if from < to {
-                        change[from] += 1;
-                        // What ends beyond the last size ends nowhere, and all of these would wait for one number.
-                        if to < sizes.rising_mm.len() {
-                            change[to] -= 1;
-                        }
-                    }
-                    continue;
-                }
-                // A size within rounding of the ray's own: ask each size there as a single train.
-                let near = from.min(to).saturating_sub(2)..(from.max(to) + 2).min(sizes.rising_mm.len());
-                for k in near {
-                    if self.with_size(sizes.rising_mm[k])?.passes(field, block.x[i], block.y[i]) {
-                        change[k] += 1;
-                        change[k + 1] -= 1;
-                    }
-                }
-            }
-        }
-        let mut lit = vec![0; sizes.rising_mm.len()];
-        let mut count = by_all;
-        for (k, &place) in sizes.place.iter().enumerate() {
-            count += change[k];
-            lit[place] = u32::try_from(count).unwrap_or(0);
-        }
-        Ok(lit)
+    fn down(&self, beam: &StarBeam) -> Down {
+        Down { conic: self.mirror().conic(), rim_mm: self.clear_radius_mm(), towards: beam.towards }
     }
 
     /// The same without critical sizes: each ray asked by each size.
-    fn one_by_one(&self, sizes: &Sizes, field: Field, net: &[(f64, f64)]) -> Result<Vec<u32>> {
-        let points = self.rays_of_equal_light(field, net.len());
+    fn one_by_one(&self, sizes: &Sizes, field: Field, rays: usize) -> Result<Vec<u32>> {
+        let points = self.rays_of_equal_light(field, rays);
         let mut lit = vec![0; sizes.rising_mm.len()];
         for (size_mm, &place) in sizes.rising_mm.iter().zip(&sizes.place) {
             let prepared = self.with_size(*size_mm)?;
@@ -235,15 +164,239 @@ impl Prepared {
     }
 }
 
-/// How the offset goes with the size, and where the flats stand.
-#[derive(Clone, Copy, Debug)]
-struct Rule {
-    height_mm: f64,
-    /// The stated offset; without one, half the clear aperture and the span from the diagonal to the plane of the rim: a
-    /// flat of slope k is 2 (A - k B)/(1 - k^2) wide.
-    offset_mm: Option<f64>,
-    half_aperture_mm: f64,
-    span_mm: f64,
+/// Points of the rim's plane, block by block, that all field points share; from the middle outward.
+struct Net {
+    rays: usize,
+    rim_mm: f64,
+    points: Vec<[Column; 2]>,
+    /// Cosines and sines of even angles all round.
+    circle: [Column; 2],
+}
+
+impl Net {
+    fn new(set: Instructions, rim_mm: f64, rays: usize) -> Self {
+        let mut points = vec![[[0.0; BLOCK]; 2]; rays.div_ceil(BLOCK)];
+        for (k, [x, y]) in points.iter_mut().enumerate() {
+            net(set, rim_mm, rays, k * BLOCK, x, y);
+        }
+        let turn = |i: usize| std::f64::consts::TAU * i as f64 / BLOCK as f64;
+        let circle = [std::array::from_fn(|i| turn(i).cos()), std::array::from_fn(|i| turn(i).sin())];
+        Self { rays, rim_mm, points, circle }
+    }
+
+    /// The number of the first ray of each block, and its points.
+    fn blocks(&self) -> impl Iterator<Item = (usize, [&Column; 2])> {
+        self.points.iter().enumerate().map(|(k, [x, y])| (k * BLOCK, [x, y]))
+    }
+
+    /// Distance from the middle of the ray of a number, mm.
+    fn radius_mm(&self, number: usize) -> f64 {
+        self.rim_mm * ((number as f64 + 0.5) / self.rays as f64).sqrt()
+    }
+}
+
+/// The rays of one star on their way past all sizes.
+struct Counting<'a> {
+    set: Instructions,
+    prepared: &'a Prepared,
+    sizes: &'a Sizes,
+    field: Field,
+    net: &'a Net,
+    beam: StarBeam,
+    light: Down,
+    /// All parts but the diagonal.
+    others: Vec<Stop>,
+    /// Those of them that are plain circles, and whether they are bodies; the rest is asked ray by ray.
+    circles: Vec<(Circle, bool)>,
+    /// Rays that begin and cease to pass with each size, in the sizes' rising order. Neighbouring rays add to different columns:
+    /// to one and the same number they would wait for each other.
+    begin: Vec<[u32; 4]>,
+    end: Vec<[u32; 4]>,
+    by_all: u32,
+}
+
+impl<'a> Counting<'a> {
+    fn new(set: Instructions, prepared: &'a Prepared, sizes: &'a Sizes, field: Field, net: &'a Net) -> Self {
+        let beam = StarBeam::new(field);
+        let is_other = |s: &&Stop| !matches!(s.part, Part::Diagonal | Part::DiagonalShadow);
+        let others: Vec<Stop> = prepared.stops().iter().filter(is_other).copied().collect();
+        let circles =
+            others.iter().filter_map(|s| s.circle().map(|circle| (circle, s.is_shadow()))).collect();
+        let light = prepared.down(&beam);
+        let tally = || vec![[0; 4]; sizes.rising_mm.len() + 2];
+        let (begin, end) = (tally(), tally());
+        Self { set, prepared, sizes, field, net, beam, light, others, circles, begin, end, by_all: 0 }
+    }
+
+    /// Rays that reach the image, size by size in the order in which they were given.
+    fn run(mut self) -> Result<Vec<u32>> {
+        let sure = if self.others.is_empty() && self.prepared.strips().is_empty() {
+            self.sure_to_pass()
+        } else {
+            (f64::INFINITY, 0.0)
+        };
+        let mut block = Block::new();
+        let net = self.net;
+        for (first, start) in net.blocks() {
+            let rays = BLOCK.min(net.rays - first);
+            if net.radius_mm(first) > sure.0 && net.radius_mm(first + rays - 1) < sure.1 {
+                self.by_all += rays as u32;
+                continue;
+            }
+            self.trace(start, rays, &mut block);
+            let extremes =
+                cross(self.set, &self.light, self.sizes.rule.height_mm, self.offsets_mm(), &mut block);
+            let (small, large) = (self.sizes.smallest.0, self.sizes.largest.0);
+            let all_up = extremes.most_up < small * small - AWAY_MM2;
+            let all_down = extremes.least_down > large * large + AWAY_MM2;
+            self.ask_other_parts(rays, &mut block);
+            if all_up && all_down {
+                self.by_all += (0..rays).map(|i| u32::from(block.excess[i] < 0.0)).sum::<u32>();
+                continue;
+            }
+            // A block is a ring of the net: often all of its rays pass inside of the smallest face, or outside of the largest
+            // shadow, and need no sizes of their own.
+            if all_up {
+                block.passes_from = [f64::NEG_INFINITY; BLOCK];
+            } else {
+                sizes_of_rays(self.set, &self.sizes.rule, &block.up, &mut block.passes_from);
+            }
+            if all_down {
+                block.shadowed_from = [f64::INFINITY; BLOCK];
+            } else {
+                sizes_of_rays(self.set, &self.sizes.rule, &block.down, &mut block.shadowed_from);
+            }
+            self.sizes.places(self.set, &mut block);
+            self.tally(rays, &block)?;
+        }
+        Ok(self.lit())
+    }
+
+    fn offsets_mm(&self) -> (f64, f64) {
+        (self.sizes.smallest.1, self.sizes.largest.1)
+    }
+
+    /// Puts the rays of a block on the mirror and turns them round.
+    fn trace(&self, start: [&Column; 2], rays: usize, block: &mut Block) {
+        place(self.set, &self.light, start, block);
+        if self.prepared.mirror().bare_conic().is_some() {
+            reflect(self.set, &self.light, block);
+        } else {
+            for i in 0..rays {
+                let ray = self.beam.ray(self.prepared.mirror(), block.x[i], block.y[i]);
+                (block.z[i], [block.dx[i], block.dy[i], block.dz[i]]) = (ray.hit_mm[2], ray.direction);
+            }
+        }
+    }
+
+    /// Distances from the middle between which every ray passes by all sizes: above the first, mm, it goes down outside of the
+    /// largest shadow, and below the second it comes up inside of the smallest face.
+    ///
+    /// Going down, the place on the flat's plane is linear in the place on the rim's plane: exact. Coming up it is so but for
+    /// the mirror's errors off the axis, thousands of times smaller: the furthest of 256 rays on a circle tells of all within it,
+    /// with [`SURE_MM`] to spare.
+    fn sure_to_pass(&self) -> (f64, f64) {
+        if self.prepared.mirror().bare_conic().is_none() {
+            return (f64::INFINITY, 0.0);
+        }
+        let [tx, ty, tz] = self.light.towards;
+        let (height, rim) = (self.sizes.rule.height_mm, self.net.rim_mm);
+        let (curvature, shape) = self.light.conic;
+        let square = curvature * curvature * rim * rim;
+        let rim_height = curvature * rim * rim / (1.0 + (1.0 - shape * square).sqrt());
+        // X = x + a (x + h - z), Y = y + b (x + h - z).
+        let (a, b) = (tx / (tz - tx), ty / (tz - tx));
+        let shift = (a * (height - rim_height) + self.sizes.largest.1).hypot(b * (height - rim_height));
+        let from = (self.sizes.largest.0 + shift + SURE_MM) / (1.0 - a.abs() - b.abs());
+        let mut block = Block::new();
+        let mut furthest = |radius: f64| {
+            let [x, y] = self.net.circle.map(|column| column.map(|side| radius * side));
+            self.trace([&x, &y], BLOCK, &mut block);
+            cross(self.set, &self.light, height, self.offsets_mm(), &mut block).most_up.sqrt()
+        };
+        let limit = self.sizes.smallest.0 - SURE_MM;
+        let (mut inside, mut outside) = (0.0, 1.0);
+        if furthest(rim) < limit {
+            inside = 1.0;
+        } else if furthest(0.0) < limit {
+            // The radius itself, by halves: six of them find it to a part in 64.
+            for _ in 0..6 {
+                let middle = f64::midpoint(inside, outside);
+                *(if furthest(middle * rim) < limit { &mut inside } else { &mut outside }) = middle;
+            }
+        }
+        (from, inside * rim)
+    }
+
+    /// Leaves an excess above nothing where a part other than the diagonal stops a ray, and one below where none does.
+    fn ask_other_parts(&self, rays: usize, block: &mut Block) {
+        let asks_all = self.others.len() > self.circles.len() || !self.prepared.strips().is_empty();
+        block.excess = [if asks_all { 0.0 } else { -1.0 }; BLOCK];
+        for (circle, is_body) in &self.circles {
+            pass_circle(self.set, &self.light, circle, *is_body, block);
+        }
+        if !asks_all && self.circles.is_empty() {
+            return;
+        }
+        for i in 0..rays {
+            if block.excess[i].abs() <= NEAR_MM || (asks_all && block.excess[i] < 0.0) {
+                let ray = self.beam.ray(self.prepared.mirror(), block.x[i], block.y[i]);
+                let is_stopped = self.others.iter().any(|stop| stop.excess_mm(&ray, &self.beam) > GRAZING_MM)
+                    || self.prepared.strips().iter().any(|strip| strip.covers(&ray, &self.beam));
+                block.excess[i] = if is_stopped { 1.0 } else { -1.0 };
+            }
+        }
+    }
+
+    /// Counts the rays of a block.
+    fn tally(&mut self, rays: usize, block: &Block) -> Result<()> {
+        let mut odd = 0;
+        for i in 0..rays {
+            self.begin[block.from[i] as usize][i % 4] += 1;
+            self.end[block.to[i] as usize][i % 4] += 1;
+            odd += block.odd[i];
+        }
+        if odd == 0 {
+            return Ok(());
+        }
+        // A size within rounding of the ray's own: ask each size there as a single train.
+        let sizes = &self.sizes.rising_mm;
+        for i in (0..rays).filter(|i| block.odd[*i] > 0) {
+            let (from, _) = self.sizes.first_not_below(block.passes_from[i]);
+            let (to, _) = self.sizes.first_not_below(block.shadowed_from[i]);
+            if from.saturating_sub(2) > to + 2 {
+                continue;
+            }
+            // Between the two neighbourhoods every size passes.
+            let (early, late) = ((from + 2).min(sizes.len()), to.saturating_sub(2));
+            let near_from = from.saturating_sub(2)..early;
+            let near_to = late.max(early)..(to + 2).min(sizes.len());
+            for k in near_from.chain(near_to) {
+                if self.prepared.with_size(sizes[k])?.passes(self.field, block.x[i], block.y[i]) {
+                    self.begin[k][0] += 1;
+                    self.end[k + 1][0] += 1;
+                }
+            }
+            if late > early {
+                self.begin[early][0] += 1;
+                self.end[late][0] += 1;
+            }
+        }
+        Ok(())
+    }
+
+    /// The counts, size by size in the order in which they were given.
+    fn lit(&self) -> Vec<u32> {
+        let sum = |tally: &[u32; 4]| tally.iter().sum::<u32>();
+        let mut lit = vec![0; self.sizes.rising_mm.len()];
+        let mut count = self.by_all;
+        for (k, &place) in self.sizes.place.iter().enumerate() {
+            count += sum(&self.begin[k]);
+            count -= sum(&self.end[k]);
+            lit[place] = count;
+        }
+        lit
+    }
 }
 
 /// Sizes in rising order, with a table that finds the place of a number among them.
@@ -263,6 +416,8 @@ struct Sizes {
     /// For each of equal steps from the smallest size to the largest, the first size not below the step's beginning.
     steps: Vec<u32>,
     per_mm: f64,
+    /// The same in arithmetic, where the sizes stand at even steps.
+    even: Option<Even>,
 }
 
 impl Sizes {
@@ -318,7 +473,25 @@ impl Sizes {
         let fenced_mm = [&[f64::NEG_INFINITY][..], &rising_mm, &[f64::INFINITY]].concat();
         let flat = |size: f64| (size / 2.0, rule.offset_mm.unwrap_or_else(|| envelope.offset_mm(size)));
         let (smallest, largest) = (flat(least), flat(most));
-        Ok(Self { rising_mm, fenced_mm, place, rule, smallest, largest, nested, steps, per_mm })
+        let even = even(&rising_mm);
+        Ok(Self { rising_mm, fenced_mm, place, rule, smallest, largest, nested, steps, per_mm, even })
+    }
+
+    /// Turns the sizes of a block's rays into places among these sizes.
+    fn places(&self, set: Instructions, block: &mut Block) {
+        if let Some(even) = &self.even {
+            places(set, even, block);
+            return;
+        }
+        let none = self.rising_mm.len() as u32 + 1;
+        for i in 0..BLOCK {
+            let (from, from_is_near) = self.first_not_below(block.passes_from[i]);
+            let (to, to_is_near) = self.first_not_below(block.shadowed_from[i]);
+            let (is_near, is_out) = (from_is_near || to_is_near, block.excess[i] > 0.0);
+            let is_lit = from < to && !is_near && !is_out;
+            (block.from[i], block.to[i]) = if is_lit { (from as u32, to as u32) } else { (none, none) };
+            block.odd[i] = u32::from(is_near && !is_out);
+        }
     }
 
     /// The first size that is not below a number, and whether a size lies so near to it that rounding decides.
@@ -337,214 +510,15 @@ impl Sizes {
     }
 }
 
-/// A block of rays, column by column.
-struct Block {
-    x: [f64; BLOCK],
-    y: [f64; BLOCK],
-    z: [f64; BLOCK],
-    dx: [f64; BLOCK],
-    dy: [f64; BLOCK],
-    dz: [f64; BLOCK],
-    /// The size from which a ray passes the face, and that from which the shadow holds it.
-    passes_from: [f64; BLOCK],
-    shadowed_from: [f64; BLOCK],
-    /// How far outside of the other parts a ray passes, of the one that stops it most, mm.
-    excess: [f64; BLOCK],
+/// The steps of sizes that stand at even steps.
+fn even(rising_mm: &[f64]) -> Option<Even> {
+    let (least_mm, count) = (rising_mm[0], rising_mm.len());
+    let step_mm = (rising_mm[count - 1] - least_mm) / (count - 1).max(1) as f64;
+    let is_even = |(k, size): (usize, &f64)| (size - (least_mm + k as f64 * step_mm)).abs() < EVEN_MM;
+    // Two sizes that rounding cannot tell apart are no step.
+    let possible = step_mm > 100.0 * NEAR_MM && rising_mm.iter().enumerate().all(is_even);
+    possible.then(|| Even { least_mm, per_mm: 1.0 / step_mm, count, near: NEAR_MM / step_mm })
 }
 
-impl Default for Block {
-    fn default() -> Self {
-        let none = [0.0; BLOCK];
-        let (passes_from, shadowed_from) = (none, none);
-        let (x, y, z, dx, dy, dz) = (none, none, none, none, none, [1.0; BLOCK]);
-        Self { x, y, z, dx, dy, dz, passes_from, shadowed_from, excess: none }
-    }
-}
-
-impl Block {
-    /// Puts the rays of a net through the plane of the rim on the mirror.
-    fn place(&mut self, prepared: &Prepared, towards: [f64; 3], net: &[(f64, f64)]) {
-        let conic = prepared.mirror().conic();
-        for (i, (x, y)) in net.iter().enumerate() {
-            (self.x[i], self.y[i]) = (*x, *y);
-        }
-        place_rays(conic, prepared.clear_radius_mm(), towards, &mut self.x, &mut self.y, &mut self.z);
-    }
-
-    /// Reflects the rays at the bare conic.
-    fn reflect(&mut self, conic: (f64, f64), towards: [f64; 3]) {
-        reflect_rays(conic, towards, [&self.x, &self.y, &self.z], &mut self.dx, &mut self.dy, &mut self.dz);
-    }
-
-    /// Notes how far outside of a circle the rays pass, or inside of a body.
-    fn pass(&mut self, circle: &Circle, is_body: bool, [tx, ty, tz]: [f64; 3]) {
-        let places = [&self.x, &self.y, &self.z];
-        let down = [&[tx; BLOCK], &[ty; BLOCK], &[tz; BLOCK]];
-        let directions = if circle.met == Met::Down { down } else { [&self.dx, &self.dy, &self.dz] };
-        pass_circle(circle, is_body, places, directions, &mut self.excess);
-    }
-
-    /// A block is a ring of the net, and most rings pass outside of the largest shadow, or inside of the smallest face, with
-    /// all of their rays: they need no sizes of their own.
-    fn critical_sizes(&mut self, sizes: &Sizes, [tx, ty, tz]: [f64; 3]) {
-        let (rule, places) = (&sizes.rule, [&self.x, &self.y, &self.z]);
-        let up = [&self.dx, &self.dy, &self.dz];
-        if beyond_circle(rule.height_mm, sizes.smallest, places, up).1 < -AWAY_MM2 {
-            self.passes_from = [f64::NEG_INFINITY; BLOCK];
-        } else {
-            sizes_of_rays(rule, places, up, &mut self.passes_from);
-        }
-        let down = [&[tx; BLOCK], &[ty; BLOCK], &[tz; BLOCK]];
-        if beyond_circle(rule.height_mm, sizes.largest, places, down).0 > AWAY_MM2 {
-            self.shadowed_from = [f64::INFINITY; BLOCK];
-        } else {
-            sizes_of_rays(rule, places, down, &mut self.shadowed_from);
-        }
-    }
-}
-
-/// The conic's height at a squared radius; a paraboloid needs no root.
-#[inline(always)]
-fn height<const PARABOLOID: bool>((curvature, shape): (f64, f64), square: f64) -> f64 {
-    if PARABOLOID {
-        0.5 * curvature * square
-    } else {
-        curvature * square / (1.0 + (1.0 - shape * curvature * curvature * square).sqrt())
-    }
-}
-
-/// Moves points of the rim's plane along the light to the mirror: three steps, each a thousand times nearer.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-fn place_rays(
-    conic: (f64, f64),
-    rim_mm: f64,
-    towards: [f64; 3],
-    x: &mut [f64; BLOCK],
-    y: &mut [f64; BLOCK],
-    z: &mut [f64; BLOCK],
-) {
-    if conic.1 == 0.0 {
-        place_on::<true>(conic, rim_mm, towards, x, y, z);
-    } else {
-        place_on::<false>(conic, rim_mm, towards, x, y, z);
-    }
-}
-
-#[inline(always)]
-fn place_on<const PARABOLOID: bool>(
-    conic: (f64, f64),
-    rim_mm: f64,
-    [tx, ty, tz]: [f64; 3],
-    x: &mut [f64; BLOCK],
-    y: &mut [f64; BLOCK],
-    z: &mut [f64; BLOCK],
-) {
-    let rim = height::<PARABOLOID>(conic, rim_mm * rim_mm);
-    let (down_x, down_y) = (tx / tz, ty / tz);
-    for i in 0..BLOCK {
-        let (start_x, start_y) = (x[i], y[i]);
-        let (mut px, mut py) = (start_x, start_y);
-        for _ in 0..3 {
-            let down = rim - height::<PARABOLOID>(conic, px * px + py * py);
-            (px, py) = (start_x - down_x * down, start_y - down_y * down);
-        }
-        (x[i], y[i], z[i]) = (px, py, height::<PARABOLOID>(conic, px * px + py * py));
-    }
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-fn reflect_rays(
-    (curvature, shape): (f64, f64),
-    [tx, ty, tz]: [f64; 3],
-    [x, y, _]: [&[f64; BLOCK]; 3],
-    dx: &mut [f64; BLOCK],
-    dy: &mut [f64; BLOCK],
-    dz: &mut [f64; BLOCK],
-) {
-    let is_paraboloid = shape == 0.0;
-    for i in 0..BLOCK {
-        let square = x[i] * x[i] + y[i] * y[i];
-        let per_radius = if is_paraboloid {
-            curvature
-        } else {
-            curvature / (1.0 - shape * curvature * curvature * square).sqrt()
-        };
-        let (sx, sy) = (x[i] * per_radius, y[i] * per_radius);
-        // Of any length: only where the ray crosses planes counts, and a division is saved.
-        let (scale, length) = (2.0 * (tz - tx * sx - ty * sy), 1.0 + sx * sx + sy * sy);
-        (dx[i], dy[i], dz[i]) = (-tx * length - scale * sx, -ty * length - scale * sy, scale - tz * length);
-    }
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-fn pass_circle(
-    circle: &Circle,
-    is_body: bool,
-    [x, y, z]: [&[f64; BLOCK]; 3],
-    [dx, dy, dz]: [&[f64; BLOCK]; 3],
-    excess: &mut [f64; BLOCK],
-) {
-    let sign = if is_body { -1.0 } else { 1.0 };
-    let on_mirror = circle.met == Met::Mirror;
-    for i in 0..BLOCK {
-        let t = (circle.height_mm + circle.tilt * x[i] - z[i]) / (dz[i] - circle.tilt * dx[i]);
-        let t = if on_mirror { 0.0 } else { t };
-        let (px, py) = (x[i] + dx[i] * t + circle.offset_mm, y[i] + dy[i] * t);
-        excess[i] = excess[i].max(sign * ((px * px + py * py).sqrt() - circle.radius_mm));
-    }
-}
-
-/// The least and the most of d^2 - R^2, mm^2, of rays that cross the flat's plane at d from the centre of a flat of radius R.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-fn beyond_circle(
-    height: f64,
-    (radius, offset): (f64, f64),
-    [x, y, z]: [&[f64; BLOCK]; 3],
-    [dx, dy, dz]: [&[f64; BLOCK]; 3],
-) -> (f64, f64) {
-    // Kept side by side: the greatest of all lanes in one number is no vector instruction.
-    let (mut least, mut most) = ([f64::INFINITY; 16], [f64::NEG_INFINITY; 16]);
-    for from in (0..BLOCK).step_by(16) {
-        for k in 0..16 {
-            let i = from + k;
-            let t = (x[i] - z[i] + height) / (dz[i] - dx[i]);
-            let (px, py) = (x[i] + dx[i] * t + offset, y[i] + dy[i] * t);
-            let beyond = px * px + py * py - radius * radius;
-            least[k] = if beyond < least[k] { beyond } else { least[k] };
-            most[k] = if beyond > most[k] { beyond } else { most[k] };
-        }
-    }
-    (least.into_iter().fold(f64::INFINITY, f64::min), most.into_iter().fold(f64::NEG_INFINITY, f64::max))
-}
-
-/// The size of the flat on whose rim each ray passes.
-///
-/// With (X, Y) where the ray crosses the plane of the unmoved flat: a stated offset o gives 2 |(X + o, Y)|. A flat offset
-/// for its own lit circle is the cut of a cone of slope k with its plane: Y^2 (1 - k^2) = (A - k (B + X))^2 - X^2, a
-/// quadratic in k whose smaller root counts, and the size is 2 (A - k B)/(1 - k^2).
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-fn sizes_of_rays(
-    rule: &Rule,
-    [x, y, z]: [&[f64; BLOCK]; 3],
-    [dx, dy, dz]: [&[f64; BLOCK]; 3],
-    sizes: &mut [f64; BLOCK],
-) {
-    let (height, a, b) = (rule.height_mm, rule.half_aperture_mm, rule.span_mm);
-    if let Some(offset) = rule.offset_mm {
-        for i in 0..BLOCK {
-            let t = (x[i] - z[i] + height) / (dz[i] - dx[i]);
-            let (px, py) = (x[i] + dx[i] * t + offset, y[i] + dy[i] * t);
-            sizes[i] = 2.0 * (px * px + py * py).sqrt();
-        }
-    } else {
-        for i in 0..BLOCK {
-            let t = (x[i] - z[i] + height) / (dz[i] - dx[i]);
-            let (px, py) = (x[i] + dx[i] * t, y[i] + dy[i] * t);
-            let (c, x2, y2) = (b + px, px * px, py * py);
-            let root = (c * c * x2 + y2 * (c * c - a * a + x2 + y2)).max(0.0).sqrt();
-            // k is n/d; divisions are what this loop waits for.
-            let (n, d) = (a * c - root, c * c + y2);
-            sizes[i] = 2.0 * d * (a * d - n * b) / (d * d - n * n);
-        }
-    }
-}
+#[cfg(test)]
+mod tests;

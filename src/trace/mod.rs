@@ -24,6 +24,7 @@ mod quick_lit_circle;
 mod ray;
 mod rays;
 mod served_aperture;
+mod size_lanes;
 mod spot;
 mod star;
 mod stops;

@@ -1,12 +1,12 @@
-//! The inner loops of the fast lit fraction: eight angles side by side over a bare conic mirror.
+//! The inner loops of the fast lit fraction: eight angles side by side over a bare conic mirror. Products are not fused: the
+//! answers have the same bits with all instructions.
 
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
-use multiversion::multiversion;
-
 use super::stops::{Circle, Met};
 use crate::numeric::phase::sine_and_cosine;
+use crate::numeric::simd::{Instructions, each_set};
 
 /// Angles that are taken side by side.
 pub(super) const LANES: usize = 8;
@@ -56,6 +56,8 @@ pub(super) struct Sight {
     pub(super) rim_mm: f64,
     /// Unit vector from the vertex toward the star.
     pub(super) towards: [f64; 3],
+    /// Which instructions the loops use.
+    pub(super) set: Instructions,
 }
 
 impl Sight {
@@ -212,8 +214,16 @@ fn sum(of: &Lanes) -> f64 {
 }
 
 /// The excess on the circle of this radius, for the angles of the looks.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn around(sight: &Sight, circle: &Circle, r: f64, looks: &Looks) -> [f64; LOOKS] {
+    around_in_lanes(sight.set, sight, circle, r, looks)
+}
+
+each_set! {
+    fn around_in_lanes(sight: &Sight, circle: &Circle, r: f64, looks: &Looks) -> [f64; LOOKS] = around_with;
+}
+
+#[inline(always)]
+fn around_with<const FUSED: bool>(sight: &Sight, circle: &Circle, r: f64, looks: &Looks) -> [f64; LOOKS] {
     let (cos, sin) = (&looks.0, &looks.1);
     let mut excess = [0.0; LOOKS];
     match circle.met {
@@ -233,8 +243,16 @@ pub(super) fn around(sight: &Sight, circle: &Circle, r: f64, looks: &Looks) -> [
 }
 
 /// The excess on the rim at an angle, and a step before and after it.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn three(sight: &Sight, circle: &Circle, angle: f64, step: f64) -> [f64; 3] {
+    three_in_lanes(sight.set, sight, circle, angle, step)
+}
+
+each_set! {
+    fn three_in_lanes(sight: &Sight, circle: &Circle, angle: f64, step: f64) -> [f64; 3] = three_with;
+}
+
+#[inline(always)]
+fn three_with<const FUSED: bool>(sight: &Sight, circle: &Circle, angle: f64, step: f64) -> [f64; 3] {
     let mut excess = [0.0; LANES];
     match circle.met {
         Met::Mirror => excess = [sight.rim_mm - circle.radius_mm; LANES],
@@ -256,8 +274,23 @@ pub(super) fn three(sight: &Sight, circle: &Circle, angle: f64, step: f64) -> [f
 
 /// The radii at which light begins to pass outside of a circle, for the angles of the looks, and the last step
 /// toward them.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn radii(sight: &Sight, circle: &Circle, at_centre: f64, looks: &Looks) -> ([f64; LOOKS], f64) {
+    radii_in_lanes(sight.set, sight, circle, at_centre, looks)
+}
+
+each_set! {
+    fn radii_in_lanes(
+        sight: &Sight, circle: &Circle, at_centre: f64, looks: &Looks
+    ) -> ([f64; LOOKS], f64) = radii_with;
+}
+
+#[inline(always)]
+fn radii_with<const FUSED: bool>(
+    sight: &Sight,
+    circle: &Circle,
+    at_centre: f64,
+    looks: &Looks,
+) -> ([f64; LOOKS], f64) {
     sight.radii_of(circle, at_centre, &looks.0, &looks.1)
 }
 
@@ -293,8 +326,16 @@ pub(super) struct Panel {
 ///
 /// The error estimate: the seventh Legendre coefficient of what is taken, squared, over its size: with coefficients that
 /// fall by a steady factor that is about the fourteenth one, and the rule's own error is the sixteenth.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn panel(sight: &Sight, takers: &[Taker], (from, to): (f64, f64)) -> Panel {
+pub(super) fn panel(sight: &Sight, takers: &[Taker], ends: (f64, f64)) -> Panel {
+    panel_in_lanes(sight.set, sight, takers, ends)
+}
+
+each_set! {
+    fn panel_in_lanes(sight: &Sight, takers: &[Taker], ends: (f64, f64)) -> Panel = panel_with;
+}
+
+#[inline(always)]
+fn panel_with<const FUSED: bool>(sight: &Sight, takers: &[Taker], (from, to): (f64, f64)) -> Panel {
     let (middle, half) = (0.5 * (from + to), 0.5 * (to - from));
     let (mut cos, mut sin, mut radial) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
     for i in 0..LANES {

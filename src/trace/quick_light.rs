@@ -11,6 +11,7 @@ use super::prepared::Prepared;
 use super::quick_lanes::{LOOKS, Looks, MOST, Panel, Sight, Taker, around, panel, radii, radius};
 use super::stops::{Circle, Met, Part};
 use crate::numeric::roots;
+use crate::numeric::simd::Instructions;
 #[cfg(test)]
 use crate::units::Field;
 
@@ -41,6 +42,8 @@ pub(crate) struct QuickLight {
     count: usize,
     stops: [(Part, Circle); MOST],
     shadow: Option<usize>,
+    /// Which instructions the loops use.
+    set: Instructions,
 }
 
 /// How much light arrives, and what stops the rest, without a list on the heap.
@@ -94,7 +97,8 @@ impl QuickLight {
                 shadow = Some(i);
             }
         }
-        Some(Self { curvature_per_mm, shape, rim_mm, count: stops.len(), stops: list, shadow })
+        let set = Instructions::in_use();
+        Some(Self { curvature_per_mm, shape, rim_mm, count: stops.len(), stops: list, shadow, set })
     }
 
     /// The circles alone that may end the fully lit circle: without shadows, vanes and clips, and over the mirror without its
@@ -115,6 +119,7 @@ impl QuickLight {
             count,
             stops: list,
             shadow: None,
+            set: Instructions::in_use(),
         })
     }
 
@@ -124,8 +129,8 @@ impl QuickLight {
     }
 
     fn sight(&self, towards: [f64; 3]) -> Sight {
-        let Self { curvature_per_mm, shape, rim_mm, .. } = *self;
-        Sight { curvature_per_mm, shape, rim_mm, towards }
+        let Self { curvature_per_mm, shape, rim_mm, set, .. } = *self;
+        Sight { curvature_per_mm, shape, rim_mm, towards, set }
     }
 
     /// What is seen of the star whose image falls on a point of the focal plane.
@@ -490,6 +495,10 @@ mod tests {
                     continue;
                 };
                 fast += 1;
+                for set in Instructions::ALL.into_iter().filter(|set| set.is_there()) {
+                    let same = QuickLight { set, ..quick }.light(field).expect("an answer");
+                    assert_eq!(same.lit_fraction.to_bits(), answer.lit_fraction.to_bits(), "{set:?}");
+                }
                 let off = (answer.lit_fraction - light.lit_fraction).abs();
                 let parts = answer.stopped().zip(&light.stopped);
                 let shares = parts.map(|(a, b)| {

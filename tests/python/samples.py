@@ -446,6 +446,7 @@ def results():
         recoats().effect,
         recoats().effect.halo,
         train.artificial_star(40_000),
+        readings("after").noise_study(repeats=300, obstruction_ratio=0.22),
         train.spikes(),
         bare().with_primary(coating=ct.Coating(metal=thin_coat())).coating_picture(size=41),
         ct.MetalFilm(metal="aluminium", thickness_nm=40).response(angle_deg=20),

@@ -715,6 +715,33 @@ def test_a_reduction_that_cannot_be(keywords, field):
     assert refusal(readings("before").reduce, **keywords).field == field
 
 
+@pytest.mark.parametrize(
+    ("keywords", "field"),
+    [
+        ({"obstruction_ratio": 22}, "obstruction_ratio"),
+        ({"obstruction_ratio": NAN}, "obstruction_ratio"),
+        ({"wavelength_nm": 0.55}, "wavelength_nm"),
+        ({"reading_sigma_mm": 0}, "reading_sigma_mm"),
+        ({"reading_sigma_mm": [0.05, 0.05]}, "reading_sigma_mm"),
+        ({"reading_sigma_mm": "little"}, "reading_sigma_mm"),
+        ({"repeats": 0}, "repeats"),
+        ({"repeats": 10_000_001}, "repeats"),
+        ({"repeats": -1}, "repeats"),
+        ({"repeats": 1.5}, "repeats"),
+        ({"seed": -1}, "seed"),
+    ],
+)
+def test_a_noise_study_that_cannot_be(keywords, field):
+    assert refusal(readings("before").noise_study, **keywords).field == field
+
+
+def test_what_a_noise_study_has_not():
+    study = readings("before").noise_study(repeats=10)
+    assert refusal(study.strehl_quantiles, [0.5, 50]).field == "shares"
+    assert refusal(study.rms_quantiles_nm, [-0.1]).field == "shares"
+    assert refusal(study.zone_errors_mm, first=5, count=6).field == "count"
+
+
 def test_two_mirrors_are_not_compared():
     error = refusal(ct.judge_refigure, before=readings("before"), after=measured(), draws=100)
     assert error.field == "after.clear_aperture_mm"

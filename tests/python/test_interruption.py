@@ -48,6 +48,14 @@ def test_long_work_ends_soon_after_ctrl_c(tenth):
     assert interrupted(lambda: readings("before").reduce(draws=200_000), tenth / 2) < tenth
 
 
+def test_ten_million_noisy_repeats_end_soon_after_ctrl_c():
+    # Noise of waves: many pieces to each repeat, many seconds in all.
+    def work():
+        readings("before").noise_study(repeats=10_000_000, reading_sigma_mm=3.0)
+
+    assert interrupted(work, 0.3) < 1.0
+
+
 def test_nothing_keeps_computing_after_ctrl_c():
     def processor_seconds(work):
         start = time.process_time()

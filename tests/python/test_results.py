@@ -51,6 +51,7 @@ strehl_after_total_interval strehl_after_total_draws
 limited_by limited_mostly_by magnitudes magnitudes_lost worst_magnitudes returns_alone
 lit_without_shadow azimuth_error_estimate darkest_corner focuser_board filter_ring sensor_mask
 rays passed light
+repeats mean_strehl_least_rms
 worst draws seed run_count opening_count source readings_increase reasons cautions
 chance_better verdict words after before readings wavefront airy primary diagonal focal_plane
 front_opening drawtube spider holder mirror_clips vanes clips

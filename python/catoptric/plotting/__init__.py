@@ -14,6 +14,7 @@ from .light import field_stop_light, illumination, illumination_map, sensor_ligh
 from .mask import mask_sweep
 from .mirror import figure_profile, wavefront_map
 from .mtf import contrast
+from .noise import noise_study
 from .section import sight_lines, sights_in_section, train_section
 from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
@@ -44,6 +45,7 @@ __all__ = [
     "layer_fit",
     "mask_sweep",
     "nights",
+    "noise_study",
     "profiles",
     "readings",
     "recoat",

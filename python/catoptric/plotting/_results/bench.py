@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from ..._typing import Floats
+from ..._typing import Floats, Numbers1D
 from .mirror import ProfileLike
 
 
@@ -40,3 +40,13 @@ class ReadingsLike(Protocol):
     def source(self) -> str: ...
     @property
     def readings_increase(self) -> str: ...
+
+
+class NoiseStudyLike(Protocol):
+    """The Strehl ratios of noisy repeats, and the noise of one reading of each opening."""
+
+    @property
+    def strehl_least_rms(self) -> Floats: ...
+    @property
+    def reading_sigma_mm(self) -> Floats: ...
+    def strehl_quantiles(self, shares: Numbers1D, /) -> Floats: ...

@@ -4,9 +4,9 @@ use std::f64::consts::TAU;
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
-    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, MaskOptions, Primary, RadiusOfCurvatureMm,
-    ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings, judge_refigure,
-    knife_edge_picture, mask_sweep,
+    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, MaskOptions, NoiseStudyOptions, Primary,
+    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings,
+    judge_refigure, knife_edge_picture, mask_sweep,
 };
 use divan::{Bencher, black_box};
 use nalgebra::{DMatrix, DVector};
@@ -70,7 +70,15 @@ fn noisy_repeats(bencher: Bencher<'_, '_>, draws: usize) {
     bencher.bench(|| black_box(&readings).repeat_with_noise(&options(draws)));
 }
 
-/// The slow twin of `noisy_repeats` with 100 of them: every set solved for its heights, its Strehl from a square net of
+/// The same at the focus of least squares alone, in closed form, many repeats side by side.
+#[divan::bench(args = [100, 10_000])]
+fn noise_study(bencher: Bencher<'_, '_>, repeats: usize) {
+    let readings = readings("before");
+    let options = NoiseStudyOptions { obstruction_ratio: OBSTRUCTION, repeats, ..Default::default() };
+    bencher.bench(|| black_box(&readings).noise_study(&options));
+}
+
+/// The slow twin of `noisy_repeats` and `noise_study` with 100 of them: every set solved for its heights, its Strehl from a square net of
 /// points at each focus; good to about 2e-3.
 #[divan::bench(sample_count = 3)]
 fn repeats_solved_one_by_one(bencher: Bencher<'_, '_>) {
