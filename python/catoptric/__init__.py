@@ -174,6 +174,7 @@ from ._core import (
     smallest_diagonal,
     typical_faults,
     value_ladder,
+    vector_instructions,
 )
 from .errors import CatoptricError, InputError, NotConverged, Problem
 from .table import Table
@@ -348,4 +349,5 @@ __all__ = [
     "smallest_diagonal",
     "typical_faults",
     "value_ladder",
+    "vector_instructions",
 ]
