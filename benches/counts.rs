@@ -38,17 +38,17 @@ const ANALYSES: [Analysis; 16] = [
     ("ring_rays", 32_768, "ray", ring_rays),
     ("rays_one_by_one", 1024, "ray", rays_one_by_one),
     ("star", 128 * 128, "pixel", star),
-    ("star_of_nine_colours", 128 * 128, "pixel", star_of_nine_colours),
+    ("star_of_nine_colours", 64 * 64, "pixel", star_of_nine_colours),
     ("round_star", 128 * 128, "pixel", round_star),
     ("star_path_by_path", 8, "pixel", star_path_by_path),
-    ("repeats", 2000, "repeat", repeats),
+    ("repeats", 1000, "repeat", repeats),
     ("repeats_one_by_one", 4, "repeat", repeats_one_by_one),
     ("light_by_sizes", 4000, "size", light_by_sizes),
     ("light_by_rays", 10_000, "ray", light_by_rays),
     ("rays_at_one_size", 2000, "ray", rays_at_one_size),
-    ("masks", 2000, "Strehl", masks),
+    ("masks", 1000, "Strehl", masks),
     ("masks_one_by_one", 4, "Strehl", masks_by_twin),
-    ("contrast", 33, "frequency", contrast),
+    ("contrast", 2, "frequency", contrast),
     ("contrast_by_a_net", 1, "frequency", contrast_by_a_net),
 ];
 
@@ -250,10 +250,10 @@ fn rays_at_one_size(rays: usize) -> Run {
     })
 }
 
-/// Twenty masks over figures that the readings allow, these drawn anew in each run.
+/// Ten masks over figures that the readings allow, these drawn anew in each run.
 fn masks(strehls: usize) -> Run {
-    let figure = readings("before").reduce(options(strehls / 20)).expect("a figure");
-    let masks_mm: Vec<f64> = (0..20).map(|k| 298.0 + f64::from(k)).collect();
+    let figure = readings("before").reduce(options(strehls / 10)).expect("a figure");
+    let masks_mm: Vec<f64> = (0..10).map(|k| 298.0 + 2.0 * f64::from(k)).collect();
     Box::new(move || {
         black_box(mask_sweep(&figure, &masks_mm, &MaskOptions::strehl_alone()).expect("a sweep"));
     })

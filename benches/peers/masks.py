@@ -8,10 +8,10 @@ import catoptric as ct
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from .measure import Accuracy, Peer, Row
+from .measure import Accuracy, Peer, Row, size
 
 RIM_MM, SHADOW_MM, WAVE_NM, CURVATURE_MM = 159.0, 35.0, 550.0, 3116.0
-FIGURES, FEW = 1000, 20
+FIGURES, FEW = size(1000, 100), size(20, 2)
 Answer = Any
 
 

@@ -65,10 +65,10 @@ def markdown(rows: Sequence[Timed], facts: Mapping[str, str]) -> str:
             wanted = "" if goal is None else f"{goal:g}{', missed' if short else ''}"
             lines.append("| " + " | ".join([*first, peer.name, ratio, wanted, last]) + " |")
             first, last = ["", ""], ""
-    short = [timed for timed in rows if missed(timed, instructions)]
-    if short:
+    behind = [timed.row for timed in rows if missed(timed, instructions)]
+    if behind:
         lines += ["", "What bounds the rows that miss a goal:", ""]
-        lines += [f"- {timed.row.title}: {timed.row.bound or 'not known'}" for timed in short]
+        lines += [f"- {row.title}: {row.bound or 'not known'}" for row in behind]
     return "\n".join(lines)
 
 
