@@ -1,7 +1,7 @@
 """How the time of each analysis grows with its size, over three decades, on one core.
 
     python benches/scaling.py                      # the table on the screen
-    python benches/scaling.py --picture            # and the picture of DEVELOPERS.md
+    python benches/scaling.py --page               # into DEVELOPERS.md, with its picture
 
 A straight line through the logarithms of time and size gives the exponent with its standard error.
 A fixed part of the work flattens the small end, so the exponent of the last decade stands beside
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 Work = Callable[[], object]
 PICTURE = Path(__file__).with_name("scaling.png")
+PAGE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FOCAL_MM, RIM_MM = 1558.0, 159.0
 HALF_UM = 12 * 0.55 * FOCAL_MM / (2 * RIM_MM)
 LONG_ENOUGH_S, ROUNDS = 0.02, 5
@@ -63,18 +64,26 @@ class Curve:
 def main() -> None:
     """Measure, print, and draw if asked to."""
     parser = argparse.ArgumentParser(description="Exponents of all analyses.")
-    parser.add_argument("--picture", action="store_true", help=f"write {PICTURE.name}")
+    parser.add_argument("--page", action="store_true", help=f"write {PAGE.name}, {PICTURE.name}")
     asked = parser.parse_args()
     take_one_core()
     machine = facts()
-    print("; ".join(machine.values()), end="\n\n")
-    print("| analysis | from, to | time | exponent | last decade | the work's own |")
-    print("| --- | --- | --- | ---: | ---: | --- |")
+    lines = [
+        f"{machine['date']}; {machine['processor']}, {machine['instructions']}, one core.",
+        "",
+        "| analysis | from, to | time | exponent | last decade | the work's own |",
+        "| --- | --- | --- | ---: | ---: | --- |",
+    ]
+    print("\n".join(lines))
     curves = []
     for analysis in analyses():
         curves.append(Curve(analysis, seconds(analysis)))
-        print(table_line(curves[-1]), flush=True)
-    if asked.picture:
+        lines.append(table_line(curves[-1]))
+        print(lines[-1], flush=True)
+    if asked.page:
+        from peers.table import put
+
+        put(PAGE, "scaling", "\n".join(lines))
         draw(curves, machine)
 
 
@@ -168,7 +177,13 @@ def analyses() -> list[Analysis]:
             1,
             "the second fold costs a side of the net for each pixel",
         ),
-        Analysis("wavelengths of a star image", steps(1, 1e3), colours, 1, "a picture for each"),
+        Analysis(
+            "wavelengths of a star image",
+            steps(1, 1e3),
+            colours,
+            1,
+            "a picture for each; beyond some tens their nets leave the caches",
+        ),
         Analysis(
             "sizes of the diagonal", steps(1, 1e3), sizes, 0, "each ray finds its own two sizes"
         ),

@@ -3,11 +3,13 @@
     python benches/side_by_side.py                    # all themes of benches/peers/
     python benches/side_by_side.py rays masks         # some
     python benches/side_by_side.py --simd avx2        # narrower instructions, 55 % of the goals
+    python benches/side_by_side.py --readme           # puts the table into README.md as well
 
 Rounds alternate between the peers. A row gives the median over the rounds of (peer's time / our
 time) with its quartiles, our time, how far each answer lies from outside truth, the goal, and what
 bounds it. A row whose answer is further off than its limit is not timed, and the exit code is 1.
-At the end stands the table of the README. Other work on the machine widens the quartiles.
+At the end stands the table of the README. Other work on the machine empties caches and widens the
+quartiles.
 """
 
 from __future__ import annotations
@@ -21,11 +23,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from peers.machine import facts, take_one_core
-from peers.table import block, goal_of, markdown, missed
+from peers.table import block, goal_of, markdown, missed, put
 
 if TYPE_CHECKING:
     from peers.measure import Timed
 
+README = Path(__file__).parent.parent / "README.md"
 THEMES = sorted(
     path.stem
     for path in (Path(__file__).parent / "peers").glob("*.py")
@@ -45,7 +48,10 @@ def main() -> int:
         print(f"\n== {theme}", flush=True)
         found[theme] = measured(theme, asked.rounds, machine["instructions"], failed)
     rows = [timed for theme in found.values() for timed in theme]
-    print(f"\n== table\n\n{markdown(rows, machine | {'load': facts()['load']})}")
+    table = markdown(rows, machine | {"load": facts()["load"]})
+    print(f"\n== table\n\n{table}")
+    if asked.readme:
+        put(README, "speed", table)
     short = [timed.row.title for timed in rows if missed(timed, machine["instructions"])]
     print("\n" + ("rows below a goal:" if short else "no row is below a goal"))
     print("".join(f"    {title}\n" for title in short), end="")
@@ -63,6 +69,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--core", type=int, help="core to be pinned to (the last)")
     parser.add_argument("--simd", choices=["avx512", "avx2", "portable"], help="instructions")
     parser.add_argument("--json", type=Path, help="file for all that was measured")
+    parser.add_argument("--readme", action="store_true", help="put the table into README.md")
     asked = parser.parse_args()
     unknown = set(asked.themes) - set(THEMES)
     if unknown:

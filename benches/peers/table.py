@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 from .measure import Accuracy, Peer, Timed
 
@@ -70,6 +71,14 @@ def markdown(rows: Sequence[Timed], facts: Mapping[str, str]) -> str:
         lines += ["", "What bounds the rows that miss a goal:", ""]
         lines += [f"- {row.title}: {row.bound or 'not known'}" for row in behind]
     return "\n".join(lines)
+
+
+def put(page: Path, name: str, text: str) -> None:
+    """Write a text into a page of the repository, between the two comments of this name."""
+    begin, end = f"<!-- {name}: begin -->", f"<!-- {name}: end -->"
+    before, rest = page.read_text(encoding="utf-8").split(begin)
+    _, after = rest.split(end)
+    page.write_text(f"{before}{begin}\n\n{text}\n\n{end}{after}", encoding="utf-8")
 
 
 def accuracy_text(line: Accuracy) -> str:
