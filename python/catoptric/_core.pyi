@@ -235,6 +235,7 @@ __all__ = [
     "smallest_diagonal",
     "typical_faults",
     "value_ladder",
+    "vector_instructions",
 ]
 
 DEFAULT_WAVELENGTH_NM: float
