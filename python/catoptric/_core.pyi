@@ -165,6 +165,7 @@ __all__ = [
     "RadialIllumination",
     "RadialProfile",
     "RatioOutlier",
+    "RaySpot",
     "RecoatComparison",
     "RecoatPrices",
     "Recommendation",
