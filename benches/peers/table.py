@@ -27,7 +27,7 @@ def block(timed: Timed, instructions: str) -> str:
     """Return what the screen shows of a row."""
     row, own = timed.row, timed.median_s
     each = ""
-    if row.count is not None:
+    if row.count is not None and row.count > 1:
         each = f"   {time_text(own / row.count)} each of {row.count:,} {row.pieces}"
     lines = [row.title, f"    ours {time_text(own)}{each}"]
     for peer in row.peers:
@@ -50,7 +50,7 @@ def markdown(rows: Sequence[Timed], facts: Mapping[str, str]) -> str:
         f"{facts['date']}; {facts['processor']}, {facts['cores']} cores, {instructions}; "
         f"{facts['versions']}; load average {facts['load']}.",
         "",
-        "| question | ours | beside | times slower (quartiles) | goal | error, limit |",
+        "| question | ours | beside | their time / ours (quartiles) | goal | error, limit |",
         "| --- | ---: | --- | ---: | ---: | --- |",
     ]
     for timed in rows:
@@ -83,8 +83,8 @@ def put(page: Path, name: str, text: str) -> None:
 
 def accuracy_text(line: Accuracy) -> str:
     """Return one line of accuracy."""
-    limit = "" if line.limit is None else f" (limit {line.limit:.0e})"
-    return f"{line.what} {line.reached:.1e}{limit}"
+    limit = "" if line.limit is None else f" (limit {line.limit:.1g})"
+    return f"{line.what} {line.reached:.2g}{limit}"
 
 
 def time_text(seconds: float) -> str:

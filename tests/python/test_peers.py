@@ -40,7 +40,8 @@ def test_each_theme_is_as_accurate_as_it_says(theme, tmp_path):
     )
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
     rows = json.loads(found.read_text())["rows"]
-    assert rows
+    # Two threads are compared where there are two cores.
+    assert rows or (theme == "threads" and os.cpu_count() == 1)
     assert len({row["title"] for row in rows}) == len(rows)
     for row in rows:
         assert row["peers"], row["title"]
