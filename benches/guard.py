@@ -38,7 +38,7 @@ MARGIN = 1.3
 """How far a count may lie above what was measured: compilers differ."""
 GOAL_SHARE = 0.25
 LONGEST_ROUND_S = 1.5
-TOGETHER_S = 60.0
+TOGETHER_S = 45.0
 """Ratios are measured for so long; rows that come after it are named and left out."""
 
 

@@ -19,14 +19,13 @@ fn a_star_path_by_path() {
     let wavefront = telescope.wavefront(FIELD, Focus::LeastRms, WAVELENGTH_NM).unwrap();
     let star = wavefront.psf(PsfSize { half_width_um: Some(8.0), pixels: 9 }).unwrap();
     let pixel_um = 16.0 / 9.0;
-    let places: Vec<[f64; 2]> =
-        (0..9).map(|k| [(f64::from(k) - 4.0) * pixel_um, -2.0 * pixel_um]).collect();
+    let places: Vec<[f64; 2]> = (0..9).map(|k| [(f64::from(k) - 4.0) * pixel_um, -2.0 * pixel_um]).collect();
     let twin = Paths::new(&telescope, FIELD, &wavefront).star(&places, |_| 1.0);
     for (k, found) in twin.iter().enumerate() {
-        // 28 800 samples, kept or dropped at the rims: 1/170 of a radius each.
-        assert_close(*found, star.image[[k, 2]], 2e-3, &format!("pixel {k}"));
+        // 28 800 samples, kept or dropped at the rims: 170 rims' lengths of them, whose errors mostly cancel.
+        assert_close(*found, star.image[[2, k]], 2e-4, &format!("pixel {k}"));
     }
-    assert!(twin[4] > 0.05, "the picture is not dark: {twin:?}");
+    assert!(twin.iter().any(|found| *found > 0.05), "the picture is not dark: {twin:?}");
 }
 
 #[test]
