@@ -4,9 +4,9 @@ use std::f64::consts::TAU;
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
-    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, MaskOptions, NoiseStudyOptions, Primary,
-    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings,
-    judge_refigure, knife_edge_picture, mask_sweep,
+    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, NoiseStudyOptions, Primary, RadiusOfCurvatureMm,
+    ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings, judge_refigure,
+    knife_edge_picture,
 };
 use divan::{Bencher, black_box};
 use nalgebra::{DMatrix, DVector};
@@ -144,48 +144,6 @@ fn strehl_on_a_net(knots_mm: &[f64], height_nm: &[f64]) -> f64 {
     let strehl = |step: i32| {
         let defocus = slope + f64::from(step - 30) / 30.0 * WAVELENGTH_NM;
         let phase = |p: &(f64, f64)| TAU / WAVELENGTH_NM * (p.1 - defocus * (p.0 - middle));
-        mean(&|p| phase(p).cos()).powi(2) + mean(&|p| phase(p).sin()).powi(2)
-    };
-    (0..=60).map(strehl).fold(0.0, f64::max)
-}
-
-/// A hundred masks over a thousand figures that the readings allow, these drawn on the way.
-#[divan::bench]
-fn masks(bencher: Bencher<'_, '_>) {
-    let figure = readings("before").reduce(options(1000)).expect("a figure");
-    bencher.bench(|| mask_sweep(black_box(&figure), &masks_mm(), &MaskOptions::strehl_alone()));
-}
-
-/// The slow twin of `masks` with 10 figures: each figure and mask by itself, 400 rings, the greatest of 61 foci; good to 1e-3.
-#[divan::bench(sample_count = 3)]
-fn masks_one_by_one(bencher: Bencher<'_, '_>) {
-    bencher.bench(|| {
-        let figures = (0..10).map(|k| 250.0 + 16.0 * f64::from(black_box(k)));
-        let through =
-            |drop_nm: f64| masks_mm().iter().map(|d| masked_strehl(drop_nm, *d)).collect::<Vec<_>>();
-        figures.map(through).collect::<Vec<_>>()
-    });
-}
-
-fn masks_mm() -> Vec<f64> {
-    (0..100).map(|k| 268.0 + 0.5 * f64::from(k)).collect()
-}
-
-fn masked_strehl(drop_nm: f64, diameter_mm: f64) -> f64 {
-    const RINGS: usize = 400;
-    let (inner, outer) = ((OBSTRUCTION * RIM_MM).powi(2), (0.5 * diameter_mm).powi(2));
-    let ring = |k: usize| {
-        let share = (k as f64 + 0.5) / RINGS as f64;
-        let r = (inner + share * (outer - inner)).sqrt();
-        let beyond = (1.0 + (r - RIM_MM) / EDGE_WIDTH_MM).max(0.0);
-        (share - 0.5, -2.0 * drop_nm * beyond * beyond / (1.0 + (r / CURVATURE_MM).powi(2)))
-    };
-    let points: Vec<(f64, f64)> = (0..RINGS).map(ring).collect();
-    let mean = |value: &dyn Fn(&(f64, f64)) -> f64| points.iter().map(value).sum::<f64>() / RINGS as f64;
-    let slope = 12.0 * mean(&|p| p.0 * p.1);
-    let strehl = |step: i32| {
-        let defocus = slope + f64::from(step - 30) / 30.0 * WAVELENGTH_NM;
-        let phase = |p: &(f64, f64)| TAU / WAVELENGTH_NM * (p.1 - defocus * p.0);
         mean(&|p| phase(p).cos()).powi(2) + mean(&|p| phase(p).sin()).powi(2)
     };
     (0..=60).map(strehl).fold(0.0, f64::max)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import statistics
 import time
 from collections.abc import Callable, Sequence
@@ -49,6 +50,8 @@ class Row:
     """What no program on this kind of processor goes below, and why."""
     repeats: int = 3
     """Calls of ours in a round, of which the fastest counts, as for the peers."""
+    wall: bool = False
+    """Whether the wall's clock counts alone: for work that waits for other processes."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,11 @@ class Timed:
         return middle, low, high
 
 
+def size(full: int, small: int) -> int:
+    """Return a size of a row's work: the small one in a test, which sets CATOPTRIC_BENCH_SMALL."""
+    return small if os.environ.get("CATOPTRIC_BENCH_SMALL") else full
+
+
 def measure(row: Row, rounds: int) -> Timed:
     """Check a row's accuracy, then time it against its peers in alternating rounds.
 
@@ -90,20 +98,26 @@ def measure(row: Row, rounds: int) -> Timed:
     ours: list[float] = []
     ratios: dict[str, list[float]] = {peer.name: [] for peer in row.peers}
     for _ in range(rounds):
-        own = fastest(row.ours, row.repeats)
+        own = fastest(row.ours, row.repeats, wall=row.wall)
         ours.append(own)
         for peer in row.peers:
             # Long work needs no repeats: what disturbs it is a small part.
             calls = 1 if own > 0.2 or peer.share < 1.0 else row.repeats
-            ratios[peer.name].append(fastest(peer.work, calls) / peer.share / own)
+            took = fastest(peer.work, calls, wall=row.wall)
+            ratios[peer.name].append(took / peer.share / own)
     return Timed(row, accuracy, ours, ratios)
 
 
-def fastest(work: Work, calls: int) -> float:
-    """Return the seconds that the fastest of some calls takes."""
+def fastest(work: Work, calls: int, *, wall: bool = False) -> float:
+    """Return the seconds that the fastest of some calls takes.
+
+    What other programs take of the core does not count: of the wall's and the processor's seconds
+    the fewer are taken, which for work in several threads are the wall's. `wall` takes the wall's.
+    """
     best = float("inf")
     for _ in range(calls):
-        start = time.perf_counter()
+        busy, start = time.process_time(), time.perf_counter()
         work()
-        best = min(best, time.perf_counter() - start)
+        took = time.perf_counter() - start
+        best = min(best, took if wall else min(took, time.process_time() - busy))
     return best

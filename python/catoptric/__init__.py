@@ -104,9 +104,9 @@ from ._core import (
     RadialIllumination,
     RadialProfile,
     RatioOutlier,
+    RaySpot,
     RecoatComparison,
     RecoatPrices,
-    RaySpot,
     Recommendation,
     ReflectanceMap,
     ReflectancePhoto,
@@ -175,6 +175,7 @@ from ._core import (
     smallest_diagonal,
     typical_faults,
     value_ladder,
+    vector_instructions,
 )
 from .errors import CatoptricError, InputError, NotConverged, Problem
 from .table import Table
@@ -277,9 +278,9 @@ __all__ = [
     "RadialIllumination",
     "RadialProfile",
     "RatioOutlier",
+    "RaySpot",
     "RecoatComparison",
     "RecoatPrices",
-    "RaySpot",
     "Recommendation",
     "ReflectanceMap",
     "ReflectancePhoto",
@@ -350,4 +351,5 @@ __all__ = [
     "smallest_diagonal",
     "typical_faults",
     "value_ladder",
+    "vector_instructions",
 ]

@@ -166,6 +166,7 @@ __all__ = [
     "RadialIllumination",
     "RadialProfile",
     "RatioOutlier",
+    "RaySpot",
     "RecoatComparison",
     "RecoatPrices",
     "Recommendation",
@@ -236,6 +237,7 @@ __all__ = [
     "smallest_diagonal",
     "typical_faults",
     "value_ladder",
+    "vector_instructions",
 ]
 
 DEFAULT_WAVELENGTH_NM: float
@@ -4668,3 +4670,4 @@ def scatter_loss(
     rms_nm: Number, /, *, wavelength_nm: Number = 550.0, incidence_deg: Number = 0.0
 ) -> float: ...
 def inches(value: Number, /) -> float: ...
+def vector_instructions() -> Literal["avx512", "avx2", "portable"]: ...

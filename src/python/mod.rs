@@ -69,6 +69,8 @@ mod work;
 
 use pyo3::prelude::*;
 
+use crate::numeric::simd::Instructions;
+
 /// Adds everything to a module: the door for another extension that embeds this one.
 ///
 /// Errors: those of Python, if a name cannot be added.
@@ -126,7 +128,8 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     diagonal_comparison::register(module)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("DEFAULT_WAVELENGTH_NM", crate::DEFAULT_WAVELENGTH_NM)?;
-    module.add_function(wrap_pyfunction!(inches, module)?)
+    module.add_function(wrap_pyfunction!(inches, module)?)?;
+    module.add_function(wrap_pyfunction!(vector_instructions, module)?)
 }
 
 /// The compiled core of the package.
@@ -144,4 +147,19 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
 #[pyo3(signature = (value, /))]
 fn inches(value: &Bound<'_, PyAny>) -> PyResult<f64> {
     Ok(crate::inches(arguments::number(value, "value")?))
+}
+
+/// Return which vector instructions the loops of this process use: `"avx512"`, `"avx2"` or `"portable"`.
+///
+/// The best that the processor has, unless the environment variable CATOPTRIC_SIMD names a narrower set before the first
+/// computation. Units: none. Errors: none. Leaves out: last bits of results differ between the sets.
+///
+/// >>> assert ct.vector_instructions() in {"avx512", "avx2", "portable"}
+#[pyfunction]
+fn vector_instructions() -> &'static str {
+    match Instructions::in_use() {
+        Instructions::Avx512 => "avx512",
+        Instructions::Avx2 => "avx2",
+        Instructions::Portable => "portable",
+    }
 }

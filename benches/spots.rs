@@ -1,8 +1,8 @@
-//! Rays: spots and light of a whole train, each beside the slow obvious way.
+//! Spots of a whole train beside the slow obvious way.
 
 use catoptric::{
-    Coating, CoatingRing, Diagonal, Drawtube, Eyepiece, EyepieceOptions, Field, FocalLengthMm, FocalPlane,
-    Holder, MirrorClips, Opening, Prepared, Primary, Spider, Train, TurnedEdge, Zone,
+    Coating, CoatingRing, Diagonal, Drawtube, Field, FocalLengthMm, FocalPlane, Opening, Prepared, Primary,
+    Train, TurnedEdge, Zone,
 };
 use divan::{Bencher, black_box};
 
@@ -21,23 +21,6 @@ fn telescope() -> Prepared {
         .focal_plane(FocalPlane::new(235.0))
         .front_opening(Opening::new(360.0, 1650.0))
         .drawtube(Drawtube::new(47.0, 50.0, 18.0))
-        .build();
-    Prepared::new(&train.expect("a sound train"))
-}
-
-/// The same mirror with vanes, clips and cuts from all sides.
-fn crowded() -> Prepared {
-    let primary = Primary::new(318.0, FocalLengthMm(1558.0))
-        .layer(TurnedEdge::new(9.0, 90.0))
-        .layer(Zone::new(95.0, 13.0, 28.0));
-    let train = Train::builder(primary)
-        .diagonal(Diagonal::new(60.0))
-        .focal_plane(FocalPlane::new(235.0))
-        .front_opening(Opening::new(322.0, 1650.0))
-        .drawtube(Drawtube::new(47.0, 50.0, 18.0))
-        .holder(Holder::new(66.0))
-        .spider(Spider::new(4, 1.0))
-        .mirror_clips(MirrorClips::new(3, 20.0, 6.0))
         .build();
     Prepared::new(&train.expect("a sound train"))
 }
@@ -91,49 +74,4 @@ fn net_of_rays(telescope: &Prepared, field: Field) -> f64 {
         spread += mean(&|r| (r.2[axis] - slope).powi(2));
     }
     -joint / spread
-}
-
-/// How much light arrives, by the outline of the lit pupil.
-#[divan::bench]
-fn light(bencher: Bencher<'_, '_>) {
-    let telescope = telescope();
-    bencher.bench(|| telescope.light(black_box(FIELD)));
-}
-
-/// The slow twin of `light`: 100 000 rays, good to about 3e-4.
-#[divan::bench]
-fn light_by_rays(bencher: Bencher<'_, '_>) {
-    let telescope = telescope();
-    bencher.bench(|| telescope.light_by_rays(black_box(FIELD)));
-}
-
-/// The same with vanes, clips and several cuts.
-#[divan::bench]
-fn light_of_a_crowded_train(bencher: Bencher<'_, '_>) {
-    let telescope = crowded();
-    bencher.bench(|| telescope.light(black_box(FIELD)));
-}
-
-/// The slow twin of `light_of_a_crowded_train`.
-#[divan::bench]
-fn light_of_a_crowded_train_by_rays(bencher: Bencher<'_, '_>) {
-    let telescope = crowded();
-    bencher.bench(|| telescope.light_by_rays(black_box(FIELD)));
-}
-
-/// Worst, mean and best over azimuth at eleven radii of a crowded train.
-#[divan::bench(sample_count = 5)]
-fn illumination_at_radii(bencher: Bencher<'_, '_>) {
-    let telescope = crowded();
-    let radius_mm: Vec<f64> = (0..11).map(|k| 2.0 * f64::from(k)).collect();
-    bencher.bench(|| telescope.illumination_at_radii(black_box(&radius_mm)));
-}
-
-/// Ten eyepieces with the light and the spot of each edge.
-#[divan::bench(sample_count = 5)]
-fn eyepieces(bencher: Bencher<'_, '_>) {
-    let telescope = crowded();
-    let eyepieces: Vec<Eyepiece> =
-        (0..10).map(|k| Eyepiece::new(6.0 + 3.0 * f64::from(k), 7.0 + 3.5 * f64::from(k))).collect();
-    bencher.bench(|| telescope.behind_each(black_box(&eyepieces), EyepieceOptions::default()));
 }

@@ -1,0 +1,291 @@
+"""Guard against slower code, without absolute times: counted instructions, and same-run ratios.
+
+    python benches/guard.py                 # both, as CI runs it
+    python benches/guard.py counts          # counted instructions alone (needs valgrind)
+    python benches/guard.py ratios          # ratios beside the peers alone
+
+Counts: `counts.rs` runs an analysis once and three times; half of the difference is what one run
+takes, start-up left out. A piece (a ray, a pixel, ...) may take no more than its budget, and the
+slow obvious twin takes at least so many times more. valgrind knows no AVX-512, so the sets are AVX2
+and the portable one. The table that is printed has what a new budget is set by.
+
+Ratios: every row of `peers/` whose round is short reaches a quarter of its goals. A row that stays
+below is measured once more.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from peers.measure import Peer, Row
+
+ROOT = Path(__file__).parent.parent
+SETS = ("avx2", "portable")
+MARGIN = 1.3
+"""How far a count may lie above what was measured: compilers differ."""
+GOAL_SHARE = 0.25
+LONGEST_ROUND_S = 1.5
+TOGETHER_S = 45.0
+"""Ratios are measured for so long; rows that come after it are named and left out."""
+
+
+@dataclass(frozen=True)
+class Budget:
+    """What a piece of an analysis may take."""
+
+    name: str
+    """As `counts.rs` has it."""
+    counted: tuple[float, float]
+    """Instructions a piece with AVX2 and with the portable set, as this line was written."""
+    needs: str
+    """The operations that the formula asks for: why the count is what it is."""
+    twin: str
+    """The slow obvious way."""
+    fewer: float
+    """The twin takes at least so many times the instructions, with AVX2."""
+    twins: int = 1
+    """Pieces of the twin that one piece stands for."""
+
+
+# About half of what was counted as the least gain over the twin. AVX2 does four operations at once;
+# loads, tests and masks of a vector loop are about as many again.
+BUDGETS = (
+    Budget(
+        "given_rays",
+        (108, 370),
+        "130 operations a ray: root 20, figure 40, reflection 20, diagonal 30, focus and sums 20",
+        "rays_one_by_one",
+        7,
+    ),
+    Budget(
+        "ring_rays",
+        (53, 187),
+        "60 operations a ray: height and normal are those of its ring",
+        "rays_one_by_one",
+        14,
+    ),
+    Budget(
+        "star",
+        (794, 794),
+        "some thousand nodes spread over 12 x 12 places each, then two folded products of a net "
+        "of about 66 a side: 300 a pixel, and a shorter list of nodes for the error",
+        "star_path_by_path",
+        5000,
+    ),
+    Budget(
+        "star_of_nine_colours",
+        (19_371, 19_371),
+        "nine times a star, but for the taps of its nodes",
+        "star_path_by_path",
+        2000,
+        twins=9,
+    ),
+    Budget(
+        "round_star",
+        (541, 541),
+        "a series of 20 terms a pixel; 280 radii of 200 nodes in nine colours, once",
+        "star_path_by_path",
+        70_000,
+        twins=9,
+    ),
+    Budget(
+        "repeats",
+        (29_308, 29_308),
+        "sine and cosine (25 operations) of some hundred nodes at some ten foci, RMS and PV",
+        "repeats_one_by_one",
+        80,
+    ),
+    Budget(
+        "light_by_sizes",
+        (620, 620),
+        "the size's own offset (an iteration with roots), and a place in the sums",
+        "rays_at_one_size",
+        30,
+        twins=100,
+    ),
+    Budget(
+        "light_by_rays",
+        (303, 303),
+        "two meetings with the flat's plane and two quadratics (100), two searches in 1000 sizes",
+        "rays_at_one_size",
+        700,
+        twins=1000,
+    ),
+    Budget(
+        "masks",
+        (50_243, 50_243),
+        "phasors of some hundred nodes at 16 steps of defocus or more, for all masks together; "
+        "the draw of the figure at all rims",
+        "masks_one_by_one",
+        40,
+    ),
+    Budget(
+        "contrast",
+        (95_801_613, 95_801_613),
+        "thousands of panels in hundreds of rows, until curves settle to 1e-6; the twin, of 1e-2, "
+        "is cheap",
+        "contrast_by_a_net",
+        1.2,
+    ),
+)
+
+
+def main() -> int:
+    """Run what is asked for; return the exit code."""
+    parser = argparse.ArgumentParser(description="Guard against slower code.")
+    parser.add_argument("what", nargs="?", choices=["counts", "ratios"], help="both, if not said")
+    asked = parser.parse_args().what
+    wrong: list[str] = []
+    if asked != "ratios":
+        wrong += counts()
+    if asked != "counts":
+        wrong += ratios()
+    print("".join(f"SLOWER: {line}\n" for line in wrong) or "nothing is slower than it may be")
+    return 1 if wrong else 0
+
+
+def counts() -> list[str]:
+    """Print the counts beside their budgets; return what is beyond."""
+    if shutil.which("valgrind") is None:
+        print("valgrind is not here: no instructions are counted")
+        return []
+    program = executable()
+    listed = subprocess.run([program], check=True, capture_output=True, text=True).stdout
+    pieces = {name: (int(many), of) for name, many, of in map(str.split, listed.splitlines())}
+    sets = [name for name in SETS if name in has_sets(program)]
+    wanted = [(line.name, use) for line in BUDGETS for use in sets]
+    wanted += [(twin, sets[0]) for twin in dict.fromkeys(line.twin for line in BUDGETS)]
+    with ThreadPoolExecutor() as several:
+        work = {
+            (name, use, times): several.submit(instructions, program, name, times, use)
+            for name, use in wanted
+            for times in (1, 3)
+        }
+    a_piece = {
+        (name, use): (work[name, use, 3].result() - work[name, use, 1].result())
+        / (2 * pieces[name][0])
+        for name, use in wanted
+    }
+    print(f"instructions a piece with {', '.join(sets)}; budgets are {MARGIN:g} times those before")
+    wrong: list[str] = []
+    for line in BUDGETS:
+        found = [a_piece[line.name, use] for use in sets]
+        numbers = ", ".join(f"{number:,.0f}" for number in found)
+        before = ", ".join(f"{number:,.0f}" for number in line.counted[: len(sets)])
+        print(f"    {line.name:22s} ({numbers}) a {pieces[line.name][1]}, before ({before})")
+        print(f"        needs {line.needs}")
+        for use, number, counted in zip(sets, found, line.counted, strict=False):
+            if number > MARGIN * counted:
+                wrong.append(f"{line.name}, {use}: {number:.1f} instructions, not {counted:.1f}")
+        fewer = line.twins * a_piece[line.twin, sets[0]] / a_piece[line.name, sets[0]]
+        print(f"        {fewer:,.0f} times fewer than {line.twin}, at least {line.fewer:,g}")
+        if fewer < line.fewer:
+            wrong.append(f"{line.name} is {fewer:.1f} times cheaper than its twin {line.twin}")
+    return wrong
+
+
+def executable() -> str:
+    """Return the path of `counts`, built as releases are."""
+    build = ["cargo", "bench", "--quiet", "--bench", "counts", "--no-run"]
+    told = subprocess.run(
+        [*build, "--message-format=json"], cwd=ROOT, check=True, capture_output=True, text=True
+    )
+    lines = [json.loads(line) for line in told.stdout.splitlines() if line.startswith("{")]
+    (found,) = (line["executable"] for line in lines if line.get("executable"))
+    return str(found)
+
+
+def has_sets(program: str) -> list[str]:
+    """Return the sets of instructions that the processor has."""
+    told = subprocess.run([program, "sets"], check=True, capture_output=True, text=True)
+    return told.stdout.split()
+
+
+def instructions(program: str, name: str, times: int, use: str) -> int:
+    """Return the instructions of a whole process."""
+    alone = {"CATOPTRIC_SIMD": use, "CATOPTRIC_NUM_THREADS": "1"}
+    with tempfile.NamedTemporaryFile() as found:
+        tool = ["valgrind", "--tool=callgrind", f"--callgrind-out-file={found.name}"]
+        done = subprocess.run(
+            [*tool, program, name, str(times)],
+            env=os.environ | alone,
+            capture_output=True,
+            text=True,
+        )
+        if done.returncode:
+            raise RuntimeError(f"{name} under valgrind: {done.stderr[-2000:]}")
+        lines = Path(found.name).read_text(encoding="utf-8").splitlines()
+    (total,) = (line.split()[1] for line in lines if line.startswith("totals:"))
+    return int(total)
+
+
+def ratios() -> list[str]:
+    """Print the ratios of short rows beside a part of their goals; return what is below."""
+    from peers.machine import take_one_core
+
+    take_one_core()
+    import catoptric
+    from peers.table import goal_of
+    from side_by_side import THEMES
+
+    use = catoptric.vector_instructions()
+    print(f"ratios with {use}, and {GOAL_SHARE:g} of their goals")
+    wrong, begin = [], time.monotonic()
+    for theme in THEMES:
+        try:
+            rows = importlib.import_module(f"peers.{theme}").rows()
+        except ModuleNotFoundError as missing:
+            print(f"    {theme}: {missing.name} is not installed, its rows are left out")
+            continue
+        for row in rows:
+            wanted = [peer for peer in row.peers if goal_of(peer, use) is not None]
+            if time.monotonic() - begin > TOGETHER_S:
+                print(f"    {row.title}: no time left")
+            elif wanted and is_short(row):
+                below = short_of(row, wanted, use) and short_of(row, wanted, use)
+                wrong += [f"{row.title}: {line}" for line in below]
+    return wrong
+
+
+def is_short(row: Row) -> bool:
+    """Return whether a round of all peers takes little time; the first call may compile them."""
+    from peers.measure import fastest
+
+    together = sum(fastest(peer.work, 2, wall=row.wall) for peer in row.peers)
+    if together > LONGEST_ROUND_S:
+        print(f"    {row.title}: a round of {together:.1f} s is too long here")
+    return together <= LONGEST_ROUND_S
+
+
+def short_of(row: Row, wanted: list[Peer], use: str) -> list[str]:
+    """Print the ratios of a row; return those that lie below the part of their goals."""
+    from peers.measure import measure
+    from peers.table import digits, goal_of
+
+    timed = measure(row, rounds=3)
+    print(f"    {row.title}")
+    below = []
+    for peer in wanted:
+        ratio, least = timed.ratio(peer)[0], GOAL_SHARE * (goal_of(peer, use) or 0.0)
+        line = f"{digits(ratio)} x beside {peer.name}, at least {digits(least)}"
+        print(f"        {line}")
+        if ratio < least:
+            below.append(line)
+    return below
+
+
+if __name__ == "__main__":
+    sys.exit(main())
