@@ -3,11 +3,8 @@
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
-use multiversion::multiversion;
-use multiversion::target::match_target;
-
 use super::block::{BLOCK, Block, Column, add_product};
-use crate::numeric::simd::Instructions;
+use crate::numeric::simd::each_set;
 
 /// Sums that run side by side.
 pub(super) const LANES: usize = 8;
@@ -45,30 +42,9 @@ impl Lanes {
     }
 }
 
-/// Adds a block to the sums: `weight` is the light of each ray.
-#[inline]
-pub(super) fn add(set: Instructions, block: &Block, weight: &Column, centre_mm: [f64; 2], sums: &mut Lanes) {
-    match set {
-        Instructions::Avx512 => add_avx512(block, weight, centre_mm, sums),
-        Instructions::Avx2 => add_avx2(block, weight, centre_mm, sums),
-        Instructions::Portable => add_with::<false>(block, weight, centre_mm, sums),
-    }
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma"))]
-fn add_avx512(block: &Block, weight: &Column, centre_mm: [f64; 2], sums: &mut Lanes) {
-    match_target! {
-        "x86_64+fma" => add_with::<true>(block, weight, centre_mm, sums),
-        _ => add_with::<false>(block, weight, centre_mm, sums),
-    }
-}
-
-#[multiversion(targets("x86_64+avx2+fma"))]
-fn add_avx2(block: &Block, weight: &Column, centre_mm: [f64; 2], sums: &mut Lanes) {
-    match_target! {
-        "x86_64+fma" => add_with::<true>(block, weight, centre_mm, sums),
-        _ => add_with::<false>(block, weight, centre_mm, sums),
-    }
+each_set! {
+    /// Adds a block to the sums: `weight` is the light of each ray.
+    pub(super) fn add(block: &Block, weight: &Column, centre_mm: [f64; 2], sums: &mut Lanes) = add_with;
 }
 
 #[inline(always)]
