@@ -38,4 +38,5 @@ pub mod stats;
 pub mod student;
 pub mod sums;
 pub mod zernike;
+pub(crate) mod vector;
 pub mod zernike_sum;

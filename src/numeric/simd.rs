@@ -96,6 +96,7 @@ impl Instructions {
 /// #[inline(always)]
 /// fn add_with<const FUSED: bool>(list: &[f64], sums: &mut [f64; 8]) -> bool { .. }
 /// ```
+#[allow(unused_macros)]
 macro_rules! each_set {
     ($(#[$about:meta])* $shown:vis fn $name:ident($($arg:ident: $kind:ty),* $(,)?) $(-> $gives:ty)? = $work:ident;) => {
         $(#[$about])*
@@ -125,4 +126,5 @@ macro_rules! each_set {
         }
     };
 }
+#[allow(unused_imports)]
 pub(crate) use each_set;
