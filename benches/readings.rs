@@ -4,9 +4,9 @@ use std::f64::consts::TAU;
 
 use catoptric::numeric::random::Stream;
 use catoptric::{
-    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, NoiseStudyOptions, Primary, RadiusOfCurvatureMm,
-    ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings, judge_refigure,
-    knife_edge_picture,
+    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, NoiseStudyOptions, Primary,
+    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings,
+    judge_refigure, knife_edge_picture,
 };
 use divan::{Bencher, black_box};
 use nalgebra::{DMatrix, DVector};

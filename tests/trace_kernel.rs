@@ -6,11 +6,12 @@ use std::process::Command;
 
 use catoptric::numeric::simd::Instructions;
 use catoptric::{
-    Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, Error, Field, FigureLayer, FocalLengthMm,
-    FocalPlane, Holder, Indexing, Joined, Opening, Prepared, Primary, RadialProfile,
+    AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,
+    EdgeStep, Error, Field, FigureLayer, FocalLengthMm, FocalPlane, Holder, Indexing, Joined, Metal,
+    MetalCoat, MetalFilm, Opening, Prepared, Primary, RadialProfile,
     RayColumn::{Each, Same},
-    RaySpot, Rays, RaysOut, SensorMask, Spider, Star, TracedRays, Train, TrainBuilder, TurnedEdge, UM_PER_MM,
-    ZernikeTerms, Zone,
+    RaySpot, Rays, RaysOut, ReflectanceMap, SensorMask, Spider, Star, ThinPatch, ThinRing, TracedRays, Train,
+    TrainBuilder, TurnedEdge, UM_PER_MM, ZernikeTerms, Zone,
 };
 use common::{Row, assert_close, everything, prepare, rows};
 use proptest::prelude::*;
@@ -123,7 +124,7 @@ fn one_by_one(telescope: &Prepared, lines: &Lines, focus_shift_mm: f64) -> Trace
         let arcmin = |c: f64| (c / way[2]).atan().to_degrees() * 60.0;
         if telescope.passes(Star::from(Field::arcmin(arcmin(way[0]), arcmin(way[1]))), x, y) {
             [traced.along_um[i], traced.across_um[i]] = ray.at_height_mm(height_mm).map(|c| c * UM_PER_MM);
-            (traced.passed[i], traced.light[i]) = (true, 1.0);
+            (traced.passed[i], traced.light[i]) = (true, telescope.reflectance(x, y));
         }
     }
     traced
@@ -164,6 +165,11 @@ fn trains() -> Vec<(&'static str, TrainBuilder)> {
         ("straight pieces", figured("straight_in_area")),
         ("a spline", figured("spline")),
         ("an edge with a root", with(mirror().layer(TurnedEdge::new(9.0, 330.0).power(1.5)))),
+        ("a rolled edge", with(mirror().layer(EdgeRollOff::new(3.0, 400.0)))),
+        ("a step at the edge", with(mirror().layer(EdgeStep::new(9.37, 60.0)))),
+        ("a narrow step", with(mirror().layer(EdgeStep::new(0.05, -250.0)))),
+        ("a hill", with(mirror().layer(CentralHill::new(30.0, 80.0)))),
+        ("a sharp hill", with(mirror().layer(CentralHill::new(41.3, -80.0).power(1.5)))),
         ("a high bell", with(mirror().layer(Zone::new(60.0, 8.0, 20_000.0)))),
         ("a figure that is not round", with(uneven)),
         ("every part", everything()),
@@ -175,6 +181,63 @@ fn trains() -> Vec<(&'static str, TrainBuilder)> {
         ),
         ("vanes and a sensor", figured("spline").spider(Spider::new(4, 2.0)).sensor_mask(sensor)),
     ]
+}
+
+/// Mirrors whose coating differs from place to place, as light of one colour sees it.
+fn coated() -> Vec<(&'static str, Prepared)> {
+    let metal = || MetalCoat::new(MetalFilm::new(Metal::Aluminium, 80.0));
+    let shares =
+        ndarray::Array2::from_shape_fn((41, 41), |(i, j)| 0.85 + 0.1 * ((i + 2 * j) as f64).sin().abs());
+    let haze = ReflectanceMap::new(shares, 9.0, AxisDirection::MinusY, AxisDirection::PlusX);
+    let coatings = [
+        ("even metal", Coating::default().metal(metal())),
+        ("a thin ring of metal", Coating::default().metal(metal().ring(ThinRing::new(100.07, 100.21, 20.0)))),
+        (
+            "a soft ring",
+            Coating::default().metal(metal().ring(ThinRing::new(60.0, 62.0, 25.0).softness_mm(0.3))),
+        ),
+        ("a ring to the rim", Coating::default().metal(metal().ring(ThinRing::new(150.3, 159.0, 25.0)))),
+        (
+            "a patch of metal",
+            Coating::default().metal(metal().patch(ThinPatch::new([40.0, -30.0], 12.0, 30.0))),
+        ),
+        ("a haze", Coating::of_map(haze)),
+        ("a ring of haze", Coating::new(0.9).ring(CoatingRing::new(30.0, 30.2, 0.5))),
+    ];
+    let telescope = |coating: Coating, figure: &str| {
+        let mut primary = Primary::new(318.0, FocalLengthMm(1558.0)).coating(coating);
+        primary.figure = layers(figure);
+        let parts = Train::builder(primary).diagonal(Diagonal::new(70.0)).focal_plane(FocalPlane::new(235.0));
+        prepare(parts).in_colour(480.0).expect("a colour")
+    };
+    let both = |(name, coating): (&'static str, Coating)| {
+        [(name, telescope(coating.clone(), "")), (name, telescope(coating, "spline"))]
+    };
+    coatings.into_iter().flat_map(both).collect()
+}
+
+#[test]
+fn coatings_find_what_single_rays_find() {
+    for (name, telescope) in coated() {
+        for (field, spread) in [(Field::AXIS, 0.0), (Field::arcmin(12.0, -7.0), 1e-3)] {
+            let lines = Lines::over(162.0, 20_011, field, spread);
+            let traced = telescope.trace_rays(&lines.rays(), 0.4).unwrap();
+            let slow = one_by_one(&telescope, &lines, 0.4);
+            let (mm, alone) = apart(&traced, &slow);
+            let dim = traced.light.iter().zip(&slow.light).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+            let lit = slow.light.iter().copied().filter(|l| *l > 0.0);
+            let (low, high) = (lit.clone().fold(1.0, f64::min), lit.fold(0.0, f64::max));
+            println!(
+                "{name}, {field:?}: {mm:.1e} mm, {alone} alone, light {low:.3} to {high:.3}, {dim:.1e} apart"
+            );
+            assert_eq!(alone, 0, "{name}");
+            assert!(mm < 1e-11, "{name}: {mm:e} mm");
+            assert!(dim < 1e-9, "{name}: light {dim:e} apart");
+            assert!(name == "even metal" || high > low + 0.01, "{name}: {low} to {high}");
+            let spot = telescope.spot_of_rays(&lines.rays(), 0.4).unwrap();
+            assert_same_spot(&spot, &plainly(&slow), name);
+        }
+    }
 }
 
 #[test]
@@ -258,19 +321,21 @@ fn light_is_weight_times_reflectance() {
     let mut primary = Primary::new(318.0, FocalLengthMm(1558.0));
     primary.coating = Coating::new(0.8);
     primary.coating.rings.push(CoatingRing::new(50.0, 100.0, 0.25));
-    let flat = Diagonal { reflectance: 0.5, ..Diagonal::new(20.0) };
-    let telescope = prepare(Train::builder(primary).diagonal(flat).focal_plane(FocalPlane::new(300.0)));
-    let x = [-40.0, 70.0, 159.5];
+    // At 235 mm from the focus the cone of rays at 100 mm is 15 mm from the axis, the flat's edge 35 mm.
+    let flat = Diagonal { reflectance: 0.5, ..Diagonal::new(70.0) };
+    let telescope = prepare(Train::builder(primary).diagonal(flat).focal_plane(FocalPlane::new(235.0)));
+    let x = [-45.0, 70.0, -120.0, 20.0, 159.5];
     let rays = Rays::new([Each(&x), Same(0.0), Same(1800.0)], [Same(0.0), Same(0.0), Same(-1.0)]).unwrap();
-    let traced = telescope.trace_rays(&rays.weighted(Same(2.0)).unwrap(), 0.0);
-    // A flat so small passes only rays near the axis of its own cone: what it lets by is dimmed as stated.
-    let traced = traced.unwrap();
-    assert!(!traced.passed[2] && traced.light[2] == 0.0);
-    for (i, share) in [(0, 0.8), (1, 0.25)] {
-        assert_eq!(traced.light[i], if traced.passed[i] { 2.0 * share * 0.5 } else { 0.0 });
+    let weights = [2.0, 2.0, 3.0, 2.0, 2.0];
+    let traced = telescope.trace_rays(&rays.weighted(Each(&weights)).unwrap(), 0.0).unwrap();
+    // In the flat's shadow, and beside the mirror, there is no light.
+    assert_eq!(traced.passed, [true, true, true, false, false]);
+    let expected = [2.0 * 0.8 * 0.5, 2.0 * 0.25 * 0.5, 3.0 * 0.8 * 0.5, 0.0, 0.0];
+    for i in 0..x.len() {
+        assert_close(traced.light[i], expected[i], 1e-15, &format!("light of ray {i}"));
     }
-    let large = telescope.train().clone();
-    assert!(large.diagonal().is_some());
+    let spot = telescope.spot_of_rays(&rays.weighted(Each(&weights)).unwrap(), 0.0).unwrap();
+    assert_close(spot.light, expected.iter().sum::<f64>(), 1e-15, "their sum");
 }
 
 /// Rings the slow way: single rays, asked one by one.
@@ -292,7 +357,7 @@ fn rings_one_by_one(telescope: &Prepared, field: Field, shift_mm: f64, rings: us
             let ray = telescope.ray(field, x, y);
             let place = ray.at_height_mm(primary.focal_length_mm + shift_mm);
             [traced.along_um[i], traced.across_um[i]] = place.map(|c| c * UM_PER_MM);
-            (traced.passed[i], traced.light[i]) = (true, ray.beam);
+            (traced.passed[i], traced.light[i]) = (true, ray.beam * telescope.reflectance(x, y));
         }
     }
     plainly(&traced)
@@ -300,22 +365,15 @@ fn rings_one_by_one(telescope: &Prepared, field: Field, shift_mm: f64, rings: us
 
 #[test]
 fn rings_find_what_single_rays_find() {
-    for (name, parts) in trains() {
-        let telescope = prepare(parts);
+    let trains = trains().into_iter().map(|(name, parts)| (name, prepare(parts)));
+    for (name, telescope) in trains.chain(coated()) {
         for (field, rings, each) in
             [(Field::AXIS, 10, 20), (Field::arcmin(11.0, -4.0), 37, 131), (Field::arcmin(60.0, 0.0), 70, 64)]
         {
             let plain = rings_one_by_one(&telescope, field, 0.3, rings, each);
             match telescope.spot_of_rings(field, 0.3, rings, each) {
                 Ok(spot) => {
-                    // Reflectance is the same everywhere but in the train with every part, which is looked at in the
-                    // statistics.
-                    if name != "every part" {
-                        let dimmed = RaySpot { light: spot.light, ..plain };
-                        assert_close(spot.light / plain.light, 1.0, 1e-12, &format!("{name}: light"));
-                        assert_same_spot(&spot, &dimmed, name);
-                    }
-                    assert_eq!(spot.passed, plain.passed, "{name}");
+                    assert_same_spot(&spot, &plain, name);
                 }
                 Err(error) => {
                     assert!(matches!(error, Error::NoLight { .. }) && plain.passed == 0, "{name}: {error}")
@@ -475,7 +533,7 @@ fn every_set_of_instructions_is_as_accurate() {
             .output()
             .expect("it runs");
         let text = String::from_utf8_lossy(&output.stdout).into_owned();
-        assert!(output.status.success() && text.contains("test result: ok. 7 passed"), "{name}: {text}");
+        assert!(output.status.success() && text.contains("test result: ok. 8 passed"), "{name}: {text}");
     }
 }
 

@@ -39,5 +39,6 @@ pub mod spline;
 pub mod stats;
 pub mod student;
 pub mod sums;
+pub(crate) mod vector;
 pub mod zernike;
 pub mod zernike_sum;

@@ -195,7 +195,7 @@ arrays!(PyNoiseStudy, |study| {
 });
 getters!(PyNoiseStudy, |study| {
     /// The readings behind it.
-    readings: PyKnifeEdgeReadings = PyKnifeEdgeReadings(study.readings.clone());
+    readings: PyKnifeEdgeReadings = study.readings.clone().into();
     /// Mean of the repeats' Strehl ratios.
     mean_strehl_least_rms: f64 = study.mean_strehl_least_rms();
     /// Mean of the repeats' RMS, nm.

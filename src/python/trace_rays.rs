@@ -5,9 +5,7 @@ use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread;
 use std::time::Duration;
 
-use numpy::{
-    IntoPyArray, PyArray1, PyArrayMethods, PyReadonlyArray1, PyReadwriteArray1, PyUntypedArrayMethods,
-};
+use numpy::{PyArray1, PyArrayMethods, PyReadonlyArray1, PyReadwriteArray1, PyUntypedArrayMethods};
 use pyo3::exceptions::PyRuntimeError;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
@@ -139,16 +137,15 @@ impl PyTrain {
         let given = Given::new(origins_mm, directions, weights)?;
         let shift_mm = number_or(focus_shift_mm, "focus_shift_mm", 0.0)?;
         let (rays, prepared) = (given.rays(py)?, self.prepared());
-        let Some(out) = out else {
-            let traced = borrowing(py, rays.count(), || prepared.trace_rays(&rays, shift_mm))?;
-            let columns = PyDict::new(py);
-            columns.set_item("along_um", traced.along_um.into_pyarray(py))?;
-            columns.set_item("across_um", traced.across_um.into_pyarray(py))?;
-            columns.set_item("passed", traced.passed.into_pyarray(py))?;
-            columns.set_item("light", traced.light.into_pyarray(py))?;
-            return py.import("catoptric.table")?.call_method1("Table", (columns,));
+        let arrays = match out {
+            Some(out) => three_or_four(out)?,
+            None => {
+                // numpy asks for large pages, whose making costs least.
+                let numpy = py.import("numpy")?;
+                let made = |kind| numpy.call_method1("empty", (rays.count(), kind));
+                [made("float64")?, made("float64")?, made("bool")?, made("float64")?].to_vec()
+            }
         };
-        let arrays = three_or_four(out)?;
         let mut along = buffer::<f64>(&arrays[0], "out[0]", "float64")?;
         let mut across = buffer::<f64>(&arrays[1], "out[1]", "float64")?;
         let mut passed = buffer::<bool>(&arrays[2], "out[2]", "bool")?;
@@ -160,7 +157,15 @@ impl PyTrain {
             light: light.as_mut().map(PyReadwriteArray1::as_slice_mut).transpose()?,
         };
         borrowing(py, rays.count(), move || prepared.trace_rays_into(&rays, shift_mm, columns))?;
-        Ok(out.clone())
+        if let Some(out) = out {
+            return Ok(out.clone());
+        }
+        drop((along, across, passed, light));
+        let columns = PyDict::new(py);
+        for (name, array) in ["along_um", "across_um", "passed", "light"].into_iter().zip(arrays) {
+            columns.set_item(name, array)?;
+        }
+        py.import("catoptric.table")?.call_method1("Table", (columns,))
     }
 
     /// Return statistics of a star's rays that hit the mirror on rings of equal area, at even angles; no ray is kept.

@@ -1,34 +1,28 @@
 //! The inner loops: a block of rays from where they start to the focal plane, in columns that fit the first cache.
 //!
-//! Several plain loops over the block rather than one: each is short enough for the registers, and none waits for its
-//! own last result. No branches, masks instead; where a loop meets a ray that it cannot hold to its accuracy it says
-//! so, and that ray takes the slow road.
+//! Several loops over the block rather than one: each is short enough for the registers, and none waits for its own
+//! last result. No branches, and no tests ray by ray: sums over the block tell whether it holds rays that the loops
+//! cannot place to their accuracy; then these are looked for, and take the slow road.
 
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
 use std::sync::Arc;
 
-use multiversion::multiversion;
-use multiversion::target::match_target;
+use super::lanes::{Lanes, Running};
+use super::table::{Find, MOST, Pieces, Table, even_place};
+use crate::numeric::vector::{Set, V, Wide, Work, wide, wide_mut};
 
-use super::rings::Ring;
-use super::table::{Row, Table};
-use crate::numeric::simd::Instructions;
-
-/// Rays of a block. Measured best: blocks of 128 wait for memory a third longer, as their columns are read in bursts,
-/// and blocks of 16 pay for their many loops.
-pub(super) const BLOCK: usize = 32;
+/// Rays of a block: columns of a power of two would lie upon one another in the cache, shorter ones begin and end too often.
+pub(super) const BLOCK: usize = 248;
 
 /// The numbers of a block's rays, one each.
 pub(super) type Column = [f64; BLOCK];
 
 /// Nearer to the axis than this, mm, a shift along the radius is no small part of it.
 const NEAR_AXIS_MM: f64 = 0.01;
-/// Nearer to the end of the table than this, relative to the squared radius, a ray takes the slow road.
-const NEAR_END: f64 = 1e-7;
-/// Up to this the root's series holds to rounding: its first term left out is 33/1024 of the sixth power.
-const SHALLOW: f64 = 2e-3;
+/// So far behind its end the table is followed, relative to the radius; rays behind that miss the mirror.
+const BEHIND_END: f64 = 1e-6;
 /// Directions are unit vectors to this: single precision is good to 1e-7.
 pub(super) const UNIT: f64 = 2e-6;
 /// Starts lie nearer than this, mm.
@@ -60,485 +54,598 @@ pub(super) struct Optics {
     pub(super) figure: Option<Arc<Table>>,
 }
 
+/// Where rays start and how they go, in columns: x, y, z, and the three of the direction.
+pub(super) type Starts<'a> = [&'a Column; 6];
+
 /// A block of rays on their way.
 #[derive(Clone, Debug)]
+#[repr(C, align(64))]
 pub(super) struct Block {
-    pub(super) x: Column,
-    pub(super) y: Column,
-    pub(super) z: Column,
-    pub(super) dx: Column,
-    pub(super) dy: Column,
-    pub(super) dz: Column,
-    /// 1 for a ray that nothing has stopped, else 0.
-    pub(super) lit: Column,
-    /// Not 0: the loops cannot hold this ray.
-    pub(super) unsure: [u64; BLOCK],
-    /// Where the mirror is met, mm.
+    /// 0 or more for a ray that nothing has stopped: by how much it passes what it comes nearest to.
+    pub(super) spare: Column,
+    /// Where the mirror is met, mm; at first the conic.
     pub(super) hit_x: Column,
     pub(super) hit_y: Column,
     pub(super) hit_z: Column,
-    /// Slope of the surface over the radius.
-    pub(super) steepness: Column,
     /// Where the focal plane is met, mm.
     pub(super) along: Column,
     pub(super) across: Column,
-    /// Direction after the mirror, of any length.
+    /// Direction after the mirror, of any length; only if asked for.
     up_x: Column,
     up_y: Column,
     up_z: Column,
+    /// There: the direction times the radius, the radius squared, and the slope over the radius.
+    aside: Column,
+    square: Column,
+    steep: Column,
+    per_radius: Column,
     radius: Column,
-    number: [u64; BLOCK],
+    /// The number of the table's row, in the last bits.
+    number: Column,
     place: Column,
-    rows: [Column; 8],
+    /// Whether the last block had rays near an edge on the way up.
+    crowded: bool,
+}
+
+/// What a block is traced for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// Where rays land.
+    Places,
+    /// Also where they hit the mirror, and their way from there.
+    Ways,
+}
+
+/// What a loop says of its rays, all together.
+#[derive(Clone, Copy, Debug)]
+struct Found {
+    /// Whether all are rays, and are placed.
+    sure: bool,
+    /// The largest square of a direction's part across the axis.
+    aslant: f64,
+    /// The least and the largest squared radius where the conic is met, mm^2.
+    nearest_mm2: f64,
+    farthest_mm2: f64,
 }
 
 impl Block {
     pub(super) fn new() -> Box<Self> {
         let zero = [0.0; BLOCK];
         Box::new(Self {
-            x: zero,
-            y: zero,
-            z: zero,
-            dx: zero,
-            dy: zero,
-            dz: zero,
-            lit: zero,
-            unsure: [0; BLOCK],
+            spare: zero,
             hit_x: zero,
             hit_y: zero,
             hit_z: zero,
-            steepness: zero,
             along: zero,
             across: zero,
             up_x: zero,
             up_y: zero,
             up_z: zero,
+            aside: zero,
+            square: zero,
+            steep: zero,
+            per_radius: zero,
             radius: zero,
-            number: [0; BLOCK],
+            number: zero,
             place: zero,
-            rows: [zero; 8],
+            crowded: false,
         })
+    }
+
+    /// Makes a used block as good as new: all columns are filled before they are read.
+    pub(super) fn forget(&mut self) {
+        self.crowded = false;
+    }
+
+    /// Hits x, y; ways up x, y, z; landings along and across; what is spare.
+    pub(super) fn of_ways(&mut self) -> [&mut Column; 8] {
+        let Self { hit_x, hit_y, up_x, up_y, up_z, along, across, spare, .. } = self;
+        [hit_x, hit_y, up_x, up_y, up_z, along, across, spare]
+    }
+
+    /// Puts one ray at the place of another: where it hits the mirror, its way from there, and where it lands.
+    pub(super) fn set_ray(&mut self, i: usize, hit_mm: [f64; 3], up: [f64; 3], landed_mm: [f64; 2]) {
+        [self.hit_x[i], self.hit_y[i], self.hit_z[i]] = hit_mm;
+        [self.up_x[i], self.up_y[i], self.up_z[i]] = up;
+        [self.along[i], self.across[i]] = landed_mm;
     }
 
     /// A ray's direction after the mirror, of any length.
     pub(super) fn up(&self, i: usize) -> [f64; 3] {
         [self.up_x[i], self.up_y[i], self.up_z[i]]
     }
-
-    pub(super) fn set_up(&mut self, i: usize, up: [f64; 3]) {
-        [self.up_x[i], self.up_y[i], self.up_z[i]] = up;
-    }
 }
 
-/// Traces the rays of a block to the plane at a height, with these instructions; says whether some have to take the
-/// slow road, of which some may be no rays at all: not unit vectors, not downward, no numbers.
+/// Traces the rays of a block to the plane at a height; says whether all are placed. If not, [`Optics::is_doubtful`]
+/// tells which, of which some may be no rays at all: not unit vectors, not downward, no numbers.
 #[inline]
-pub(super) fn trace(set: Instructions, optics: &Optics, height_mm: f64, block: &mut Block) -> bool {
-    match set {
-        Instructions::Avx512 => trace_avx512(optics, height_mm, block),
-        Instructions::Avx2 => trace_avx2(optics, height_mm, block),
-        Instructions::Portable => trace_with::<false>(optics, height_mm, block),
-    }
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma"))]
-fn trace_avx512(optics: &Optics, height_mm: f64, block: &mut Block) -> bool {
-    match_target! {
-        "x86_64+fma" => trace_with::<true>(optics, height_mm, block),
-        _ => trace_with::<false>(optics, height_mm, block),
-    }
-}
-
-#[multiversion(targets("x86_64+avx2+fma"))]
-fn trace_avx2(optics: &Optics, height_mm: f64, block: &mut Block) -> bool {
-    match_target! {
-        "x86_64+fma" => trace_with::<true>(optics, height_mm, block),
-        _ => trace_with::<false>(optics, height_mm, block),
-    }
-}
-
-#[inline(always)]
-fn trace_with<const FUSED: bool>(optics: &Optics, height_mm: f64, block: &mut Block) -> bool {
-    if optics.shape == 0.0 {
-        whole_way::<FUSED, true>(optics, height_mm, block)
-    } else {
-        whole_way::<FUSED, false>(optics, height_mm, block)
-    }
-}
-
-#[inline(always)]
-fn whole_way<const FUSED: bool, const PARABOLA: bool>(
+pub(super) fn trace(
+    set: Set,
     optics: &Optics,
     height_mm: f64,
+    starts: Starts<'_>,
+    wanted: Wanted,
     block: &mut Block,
 ) -> bool {
-    let mut unsure = meet::<FUSED, PARABOLA>(optics, block);
-    for edge in &optics.down {
-        go_down::<FUSED>(edge, block);
-    }
-    match &optics.figure {
-        None => bare::<FUSED, PARABOLA>(optics, block),
-        Some(table) => unsure |= with_figure::<FUSED, PARABOLA>(optics, table, block),
-    }
-    reflect::<FUSED>(block);
-    for edge in &optics.up {
-        go_up::<FUSED>(edge, block);
-    }
-    land::<FUSED>(height_mm, block);
-    unsure
+    set.run(Trace { optics, height_mm, starts, block, keep: wanted == Wanted::Ways, sum: None })
 }
 
-/// a b + c, in one rounding where the processor has it.
-#[inline(always)]
-pub(super) fn add_product<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
-    if FUSED { a.mul_add(b, c) } else { a * b + c }
+/// Traces the rays of a block, all with the same light, and adds them to the sums about a centre; says whether it has
+/// done so. If not, some are in doubt, and none is added.
+#[inline]
+pub(super) fn sum(
+    set: Set,
+    optics: &Optics,
+    height_mm: f64,
+    starts: Starts<'_>,
+    block: &mut Block,
+    about: (&mut Lanes, [f64; 2]),
+) -> bool {
+    set.run(Trace { optics, height_mm, starts, block, keep: false, sum: Some(about) })
+}
+
+struct Trace<'a, 'b> {
+    optics: &'a Optics,
+    height_mm: f64,
+    starts: Starts<'a>,
+    block: &'a mut Block,
+    keep: bool,
+    sum: Option<(&'b mut Lanes, [f64; 2])>,
+}
+
+impl Work for Trace<'_, '_> {
+    type Gives = bool;
+
+    #[inline(always)]
+    fn with<S: Wide>(self, set: S) -> bool {
+        if self.optics.shape == 0.0 { self.go::<S, true>(set) } else { self.go::<S, false>(set) }
+    }
+}
+
+impl Trace<'_, '_> {
+    #[inline(always)]
+    fn go<S: Wide, const PARABOLA: bool>(self, set: S) -> bool {
+        let Self { optics, height_mm, starts, block, keep, sum } = self;
+        let found = meet::<S, PARABOLA>(set, optics, starts, block);
+        if found.sure && optics.down.iter().all(|edge| optics.is_clear_down(edge, &found)) {
+            block.spare = [1.0; BLOCK];
+        } else {
+            go_down(set, optics, starts, block);
+        }
+        let mut sure = found.sure;
+        match &optics.figure {
+            None => bare::<S, PARABOLA>(set, optics, block),
+            Some(table) => {
+                let moved_mm = match table.as_ref() {
+                    Table::Cubic { pieces, .. } if S::PICKS && pieces.few.is_some() => {
+                        step::<S, PARABOLA, 4, true>(set, optics, pieces, starts, block)
+                    }
+                    Table::Cubic { pieces, .. } => {
+                        step::<S, PARABOLA, 4, false>(set, optics, pieces, starts, block)
+                    }
+                    Table::High { pieces, .. } => {
+                        step::<S, PARABOLA, 8, false>(set, optics, pieces, starts, block)
+                    }
+                };
+                let safe_mm = table.safe_shift_mm();
+                sure &= moved_mm * moved_mm * found.aslant <= safe_mm * safe_mm
+                    && found.nearest_mm2 >= NEAR_AXIS_MM * NEAR_AXIS_MM;
+            }
+        }
+        let ahead = Ahead { set, optics, height_mm, starts };
+        // Without the parts on the way up first: mostly it turns out that no ray comes near them.
+        let is_clear = |reach_mm: f64| {
+            optics.up.iter().all(|edge| optics.is_clear_up(edge, &found, reach_mm, height_mm))
+        };
+        if let Some((lanes, centre_mm)) = sum {
+            if !sure {
+                return false;
+            }
+            if !block.crowded {
+                // Kept only if it is clear.
+                let mut sums = Running::from(set, lanes);
+                let far_mm = ahead.go::<false, true>(block, centre_mm, &mut sums);
+                if is_clear(far_mm + centre_mm[0].hypot(centre_mm[1])) {
+                    sums.store(lanes);
+                    return true;
+                }
+                block.crowded = true;
+            }
+            let mut sums = Running::from(set, lanes);
+            ahead.go::<true, true>(block, centre_mm, &mut sums);
+            sums.store(lanes);
+            return true;
+        }
+        let mut none = Running::from(set, &Lanes::new());
+        if !keep && !block.crowded {
+            let far_mm = ahead.go::<false, false>(block, [0.0; 2], &mut none);
+            if is_clear(far_mm) {
+                return sure;
+            }
+            block.crowded = true;
+            if found.sure && optics.down.iter().all(|edge| optics.is_clear_down(edge, &found)) {
+                block.spare = [1.0; BLOCK];
+            } else {
+                go_down(set, optics, starts, block);
+            }
+        }
+        ahead.go::<true, false>(block, [0.0; 2], &mut none);
+        sure
+    }
 }
 
 /// Where the rays meet the conic.
 ///
-/// c (x^2 + y^2 + (1+K) z^2) - 2 z = 0 along the ray: a t^2 + 2 b t + q = 0, with b > 0 for light on its way down. For
-/// a paraboloid a is small and t = -q/(2b) (1 + e/4 + e^2/8 + 5 e^3/64 + ...), e = a q/b^2.
+/// c (x^2 + y^2 + (1+K) z^2) - 2 z = 0 along the ray: a t^2 + 2 b t + q = 0, with b > 0 for light on its way down. The
+/// root and the division cost nothing beside the products, which other parts of the processor make; a series for them
+/// costs more.
 #[inline(always)]
-fn meet<const FUSED: bool, const PARABOLA: bool>(optics: &Optics, block: &mut Block) -> bool {
-    let (c, k) = (optics.curvature_per_mm, optics.shape);
-    let (mut deep, mut lost) = (u64::from(!PARABOLA), 0_u64);
-    for i in 0..BLOCK {
-        let (x, y, z, dx, dy, dz) =
-            (block.x[i], block.y[i], block.z[i], block.dx[i], block.dy[i], block.dz[i]);
-        let aside = add_product::<FUSED>(dx, dx, dy * dy);
-        let length = add_product::<FUSED>(dz, dz, aside);
-        let odd = u64::from(!((length - 1.0).abs() <= UNIT)) | u64::from(!(dz < 0.0));
-        if PARABOLA {
-            let a = c * aside;
-            let b = add_product::<FUSED>(c, add_product::<FUSED>(x, dx, y * dy), -dz);
-            let q = add_product::<FUSED>(c, add_product::<FUSED>(x, x, y * y), -2.0 * z);
-            let inverse = 1.0 / b;
-            let e = (a * inverse) * (q * inverse);
-            deep |= u64::from(!(e.abs() <= SHALLOW));
-            let mut series = add_product::<FUSED>(e, 21.0 / 512.0, 7.0 / 128.0);
-            series = add_product::<FUSED>(series, e, 5.0 / 64.0);
-            series = add_product::<FUSED>(series, e, 1.0 / 8.0);
-            series = add_product::<FUSED>(series, e, 1.0 / 4.0);
-            series = add_product::<FUSED>(series, e, 1.0);
-            let t = -0.5 * q * inverse * series;
-            block.hit_x[i] = add_product::<FUSED>(dx, t, x);
-            block.hit_y[i] = add_product::<FUSED>(dy, t, y);
-            let odd = odd | u64::from(!(b > 0.0)) | u64::from(!(t.abs() <= FAR_MM));
-            block.unsure[i] = odd;
-            lost |= odd;
+fn meet<S: Wide, const PARABOLA: bool>(
+    set: S,
+    optics: &Optics,
+    starts: Starts<'_>,
+    block: &mut Block,
+) -> Found {
+    let all = |value: f64| V::all(set, value);
+    let (c, k, one) = (all(optics.curvature_per_mm), all(optics.shape), all(1.0));
+    let [x, y, z, dx, dy, dz] = starts.map(|column| wide::<S>(column));
+    let (to_x, to_y) = (wide_mut::<S>(&mut block.hit_x), wide_mut::<S>(&mut block.hit_y));
+    let (to_z, to_aside) = (wide_mut::<S>(&mut block.hit_z), wide_mut::<S>(&mut block.aside));
+    let to_square = wide_mut::<S>(&mut block.square);
+    // The largest of numbers does not show those that are none, a sum does: all go into the length of the way.
+    let (mut off, mut far) = (all(0.0), all(0.0));
+    let (mut facing, mut down, mut aslant) = (one, all(-1.0), all(0.0));
+    let (mut nearest, mut farthest) = (all(f64::INFINITY), all(0.0));
+    for i in 0..x.len() {
+        let [x, y, z, dx, dy, dz] = [x, y, z, dx, dy, dz].map(|column| V(set, column[i]));
+        let sideways = dx.times_plus(dx, dy * dy);
+        let length = dz.times_plus(dz, sideways) - one;
+        off = off.most(length.size());
+        aslant = aslant.most(sideways);
+        let along = x.times_plus(dx, y * dy);
+        let square = x.times_plus(x, y * y);
+        let (a, b, q) = if PARABOLA {
+            (c * sideways, c.times_plus(along, -dz), c.times_plus(square, -(z + z)))
         } else {
-            block.unsure[i] = odd;
+            let (kz, kdz) = (k * z, k * dz);
+            let a = c * dz.times_plus(kdz, sideways);
+            (a, c.times_plus(z.times_plus(kdz, along), -dz), c.times_plus(z.times_plus(kz, square), -(z + z)))
+        };
+        facing = facing.least(b);
+        let t = -q / (b + b.times_plus(b, -(a * q)).root());
+        down = down.most(dz);
+        far = far + t.size();
+        let (x, y) = (dx.times_plus(t, x), dy.times_plus(t, y));
+        let square = x.times_plus(x, y * y);
+        (nearest, farthest) = (nearest.least(square), farthest.most(square));
+        (to_x[i], to_y[i], to_square[i]) = (x.1, y.1, square.1);
+        if !PARABOLA {
+            to_z[i] = dz.times_plus(t, z).1;
         }
+        to_aside[i] = sideways.times_plus(t, along).1;
     }
-    if deep != 0 {
-        for i in 0..BLOCK {
-            let (x, y, z, dx, dy, dz) =
-                (block.x[i], block.y[i], block.z[i], block.dx[i], block.dy[i], block.dz[i]);
-            let a = c * (dx * dx + dy * dy + k * dz * dz);
-            let b = c * (x * dx + y * dy + k * z * dz) - dz;
-            let q = c * (x * x + y * y + k * z * z) - 2.0 * z;
-            let t = -q / (b + (b * b - a * q).sqrt());
-            block.hit_x[i] = add_product::<FUSED>(dx, t, x);
-            block.hit_y[i] = add_product::<FUSED>(dy, t, y);
-            block.hit_z[i] = add_product::<FUSED>(dz, t, z);
-            let odd = block.unsure[i] | u64::from(!(b > 0.0)) | u64::from(!(t.abs() <= FAR_MM));
-            block.unsure[i] = odd;
-            lost |= odd;
-        }
+    Found {
+        // What is no number is not below.
+        sure: off.largest() <= UNIT
+            && far.total() <= FAR_MM
+            && facing.smallest() > 0.0
+            && down.largest() < 0.0,
+        aslant: aslant.largest(),
+        nearest_mm2: nearest.smallest(),
+        farthest_mm2: farthest.largest(),
     }
-    lost != 0
 }
 
-/// The slope of the conic over the radius where its height is known, and that height from the radius: the line's own
-/// height carries the rounding of its length.
+/// Stops rays on their way down.
 #[inline(always)]
-fn conic<const FUSED: bool, const PARABOLA: bool>(c: f64, k: f64, r2: f64, height: f64) -> (f64, f64) {
-    if PARABOLA {
-        return (c, 0.5 * c * r2);
+fn go_down<S: Wide>(set: S, optics: &Optics, starts: Starts<'_>, block: &mut Block) {
+    let columns = starts.map(|column| wide::<S>(column));
+    let spare = wide_mut::<S>(&mut block.spare);
+    for i in 0..spare.len() {
+        let [x, y, z, dx, dy, dz] = columns.map(|column| V(set, column[i]));
+        let mut passes = V::all(set, 1.0);
+        for edge in &optics.down {
+            passes = passes.least(passed_at(set, edge, [x, y, z], [dx, dy, dz]));
+        }
+        spare[i] = passes.1;
     }
-    let root = add_product::<FUSED>(-k * c, height, 1.0);
-    (c / root, c * r2 / (1.0 + root))
+}
+
+/// By how much light passes the edge of a part, times a positive number: below 0 it is stopped. Both sides are
+/// multiplied by what the ray's length would have to be divided by.
+#[inline(always)]
+pub(super) fn passed_at<S: Wide>(set: S, edge: &Edge, [x, y, z]: [V<S>; 3], [dx, dy, dz]: [V<S>; 3]) -> V<S> {
+    let all = |value: f64| V::all(set, value);
+    let gap = all(edge.tilt).times_plus(x, all(edge.height_mm)) - z;
+    let pace = all(-edge.tilt).times_plus(dx, dz);
+    let along = (x + all(edge.offset_mm)).times_plus(pace, dx * gap);
+    let across = y.times_plus(pace, dy * gap);
+    let within = (-along).times_plus(along, all(edge.limit_mm2) * (pace * pace));
+    let within = (-across).times_plus(across, within);
+    if edge.opening { within } else { -within }
+}
+
+/// Where the radii lie in the table of the figure.
+#[inline(always)]
+fn look_up<S: Wide, const TERMS: usize>(set: S, pieces: &Pieces<TERMS>, block: &mut Block) {
+    let behind_mm = V::all(set, pieces.end_mm * (1.0 + BEHIND_END));
+    let square = wide::<S>(&block.square);
+    let (radius, per_radius) = (wide_mut::<S>(&mut block.radius), wide_mut::<S>(&mut block.per_radius));
+    let (number, place) = (wide_mut::<S>(&mut block.number), wide_mut::<S>(&mut block.place));
+    let even = match &pieces.find {
+        Find::Even { width_mm, last } => Some((*width_mm, *last)),
+        Find::Uneven { .. } => None,
+    };
+    for i in 0..square.len() {
+        let square = V(set, square[i]);
+        let inverse = V(set, set.inverse_root(square.1));
+        let r = (square * inverse).least(behind_mm);
+        per_radius[i] = inverse.1;
+        match even {
+            Some((width_mm, last)) => {
+                let (found, into) = even_place(set, r, width_mm, last);
+                (number[i], place[i]) = (found.1, into.1);
+            }
+            None => radius[i] = r.1,
+        }
+    }
+    if even.is_none() {
+        for i in 0..BLOCK {
+            let (number, place) = pieces.place(block.radius[i]);
+            (block.number[i], block.place[i]) = (f64::from_bits(number as u64), place);
+        }
+    }
+}
+
+/// The slope of the conic over the radius where its height is known.
+#[inline(always)]
+fn conic_steep<S: Wide, const PARABOLA: bool>(set: S, optics: &Optics, height: V<S>) -> V<S> {
+    let c = V::all(set, optics.curvature_per_mm);
+    let bend = V::all(set, -optics.shape * optics.curvature_per_mm);
+    if PARABOLA { c } else { c / bend.times_plus(height, V::all(set, 1.0)) }
+}
+
+/// The height of the conic where it is known but for rounding, from the squared radius (the line's own height carries
+/// the rounding of its length), and what is added to it.
+#[inline(always)]
+fn conic_height<S: Wide, const PARABOLA: bool>(
+    set: S,
+    optics: &Optics,
+    square: V<S>,
+    height: V<S>,
+    raised: V<S>,
+) -> V<S> {
+    let c = optics.curvature_per_mm;
+    if PARABOLA {
+        return V::all(set, 0.5 * c).times_plus(square, raised);
+    }
+    let one = V::all(set, 1.0);
+    V::all(set, c) * square / (one + V::all(set, -optics.shape * c).times_plus(height, one)) + raised
 }
 
 /// The mirror without a figure.
 #[inline(always)]
-fn bare<const FUSED: bool, const PARABOLA: bool>(optics: &Optics, block: &mut Block) {
-    let (c, k) = (optics.curvature_per_mm, optics.shape);
-    for i in 0..BLOCK {
-        let (x, y) = (block.hit_x[i], block.hit_y[i]);
-        let r2 = add_product::<FUSED>(x, x, y * y);
-        let (steepness, z) = conic::<FUSED, PARABOLA>(c, k, r2, block.hit_z[i]);
-        (block.steepness[i], block.hit_z[i]) = (steepness, z);
-        block.lit[i] = if r2 <= optics.limit_mm2 { block.lit[i] } else { 0.0 };
+fn bare<S: Wide, const PARABOLA: bool>(set: S, optics: &Optics, block: &mut Block) {
+    let (square, z) = (wide::<S>(&block.square), wide_mut::<S>(&mut block.hit_z));
+    let steep = wide_mut::<S>(&mut block.steep);
+    for i in 0..square.len() {
+        let height = V(set, z[i]);
+        steep[i] = conic_steep::<S, PARABOLA>(set, optics, height).1;
+        z[i] = conic_height::<S, PARABOLA>(set, optics, V(set, square[i]), height, V::all(set, 0.0)).1;
     }
 }
 
 /// From the conic to the glass: one step of Newton's rule, and everything that depends on the radius moved by it to
-/// first order.
+/// first order. How far a ray is moved along itself, at most, mm.
 #[inline(always)]
-fn with_figure<const FUSED: bool, const PARABOLA: bool>(
+fn step<S: Wide, const PARABOLA: bool, const TERMS: usize, const FEW_ROWS: bool>(
+    set: S,
     optics: &Optics,
-    table: &Table,
+    pieces: &Pieces<TERMS>,
+    starts: Starts<'_>,
     block: &mut Block,
-) -> bool {
-    let end_mm = table.end_mm();
-    for i in 0..BLOCK {
-        let (x, y) = (block.hit_x[i], block.hit_y[i]);
-        let r = add_product::<FUSED>(x, x, y * y).sqrt();
-        block.radius[i] = if r < end_mm { r } else { end_mm };
-    }
-    match table {
-        Table::Cubic { pieces, .. } => {
-            pieces.look_up(&block.radius, &mut block.number, &mut block.place, &mut block.rows);
-            step::<FUSED, PARABOLA, 4>(optics, table, block)
-        }
-        Table::High { pieces, .. } => {
-            pieces.look_up(&block.radius, &mut block.number, &mut block.place, &mut block.rows);
-            step::<FUSED, PARABOLA, 8>(optics, table, block)
-        }
-    }
-}
-
-#[inline(always)]
-fn step<const FUSED: bool, const PARABOLA: bool, const TERMS: usize>(
-    optics: &Optics,
-    table: &Table,
-    block: &mut Block,
-) -> bool {
-    let (c, k) = (optics.curvature_per_mm, optics.shape);
-    let (safe_mm2, end_mm2) =
-        (table.safe_shift_mm() * table.safe_shift_mm(), table.end_mm() * table.end_mm());
-    let mut any = 0;
-    for i in 0..BLOCK {
-        let (x, y, dx, dy, dz) = (block.hit_x[i], block.hit_y[i], block.dx[i], block.dy[i], block.dz[i]);
-        let (r, t) = (block.radius[i], block.place[i]);
-        // Horner's rule for value, slope and half of the bend together.
-        let (mut h, mut s, mut half_bend) = (block.rows[TERMS - 1][i], 0.0, 0.0);
-        for term in (0..TERMS - 1).rev() {
-            half_bend = add_product::<FUSED>(half_bend, t, s);
-            s = add_product::<FUSED>(s, t, h);
-            h = add_product::<FUSED>(h, t, block.rows[term][i]);
-        }
-        let inverse = 1.0 / r;
+) -> f64 {
+    look_up(set, pieces, block);
+    let rows = &pieces.rows;
+    let [_, _, _, dx, dy, dz] = starts.map(|column| wide::<S>(column));
+    let [aside, per_radius, place] =
+        [&block.aside, &block.per_radius, &block.place].map(|column| wide::<S>(column));
+    let [x, y, z] = [&mut block.hit_x, &mut block.hit_y, &mut block.hit_z].map(|c| wide_mut::<S>(c));
+    let [square, steep] = [&mut block.square, &mut block.steep].map(|c| wide_mut::<S>(c));
+    let mut moved = V::all(set, 0.0);
+    for i in 0..place.len() {
+        let coefficients: [V<S>; TERMS] = match &pieces.few {
+            Some(few) if FEW_ROWS => {
+                let number = wide::<S>(&block.number)[i];
+                std::array::from_fn(|term| V(set, set.pick(&few[term], number)))
+            }
+            _ => {
+                let numbers = &block.number[i * S::F64_LANES..][..S::F64_LANES];
+                let row =
+                    |lane: usize| rows[numbers[lane].to_bits() as usize & (MOST - 1)].as_chunks::<4>().0;
+                let low = set.columns(|lane| &row(lane)[0]);
+                let high = if TERMS > 4 { set.columns(|lane| &row(lane)[1]) } else { low };
+                std::array::from_fn(|term| V(set, if term < 4 { low[term] } else { high[term - 4] }))
+            }
+        };
+        let [h, s, half_bend] = polynomial(V(set, place[i]), &coefficients);
+        let (inverse, aside) = (V(set, per_radius[i]), V(set, aside[i]));
+        let [dx, dy, dz] = [dx, dy, dz].map(|column| V(set, column[i]));
+        let height = V(set, z[i]);
         let per_radius = s * inverse;
-        let height = if PARABOLA { 0.0 } else { block.hit_z[i] };
-        let steep = if PARABOLA { c } else { c / add_product::<FUSED>(-k * c, height, 1.0) };
-        let aside = add_product::<FUSED>(x, dx, y * dy);
-        let closing = add_product::<FUSED>(-(steep + per_radius), aside, dz);
-        let by = h / closing;
+        let steep_here = conic_steep::<S, PARABOLA>(set, optics, height) + per_radius;
+        let by = h / (-steep_here).times_plus(aside, dz);
+        moved = moved.most(by.size());
         let shift = aside * inverse * by;
-        let (x, y) = (add_product::<FUSED>(dx, by, x), add_product::<FUSED>(dy, by, y));
-        let r2 = add_product::<FUSED>(x, x, y * y);
-        // Where the table ends it may end short of the glass.
-        let at_end = (r2 - end_mm2).abs() <= NEAR_END * end_mm2;
-        // Also a shift around the axis changes the radius, to second order.
-        let sideways = add_product::<FUSED>(dx, dx, dy * dy) * (by * by);
-        let far = u64::from(!(sideways <= safe_mm2)) & u64::from(!(r2 > end_mm2));
-        let unsure = far | u64::from(!(r >= NEAR_AXIS_MM)) | u64::from(at_end);
-        block.unsure[i] |= unsure;
-        any |= unsure;
-        let raised = add_product::<FUSED>(s, shift, h);
-        let height = add_product::<FUSED>(dz, by, height) - raised;
-        let (steep, z) = conic::<FUSED, PARABOLA>(c, k, r2, height);
-        let slope = add_product::<FUSED>(2.0 * half_bend, shift, s);
-        let inverse = inverse - inverse * inverse * shift;
-        block.steepness[i] = add_product::<FUSED>(slope, inverse, steep);
-        block.hit_z[i] = raised + z;
-        (block.hit_x[i], block.hit_y[i]) = (x, y);
-        block.lit[i] = if r2 <= optics.limit_mm2 { block.lit[i] } else { 0.0 };
+        let raised = s.times_plus(shift, h);
+        let square_here = (aside + aside).times_plus(by, V(set, square[i]));
+        let height = if PARABOLA { height } else { dz.times_plus(by, height) - raised };
+        let steep_here =
+            if PARABOLA { steep_here } else { conic_steep::<S, PARABOLA>(set, optics, height) + per_radius };
+        steep[i] = (shift * inverse).times_plus(half_bend + half_bend - per_radius, steep_here).1;
+        z[i] = conic_height::<S, PARABOLA>(set, optics, square_here, height, raised).1;
+        (x[i], y[i]) = (dx.times_plus(by, V(set, x[i])).1, dy.times_plus(by, V(set, y[i])).1);
+        square[i] = square_here.1;
     }
-    any != 0
+    moved.largest()
 }
 
-/// Stops what a part stands in the way of, before the mirror. Both sides are multiplied by what the ray's length would
-/// have to be divided by.
+/// The way from the glass to the plane.
+struct Ahead<'a, S: Wide> {
+    set: S,
+    optics: &'a Optics,
+    height_mm: f64,
+    starts: Starts<'a>,
+}
+
+impl<S: Wide> Ahead<'_, S> {
+    /// Takes the rays to the plane; says how far from the centre they land, at most, mm. With `ALL` past all parts, and
+    /// their way is written down; with `SUM` they are added up rather than written down where they land.
+    #[inline(always)]
+    fn go<const ALL: bool, const SUM: bool>(
+        &self,
+        block: &mut Block,
+        [cx, cy]: [f64; 2],
+        sums: &mut Running<S>,
+    ) -> f64 {
+        let set = self.set;
+        let all = |value: f64| V::all(set, value);
+        let [_, _, _, dx, dy, dz] = self.starts.map(|column| wide::<S>(column));
+        let [x, y, z] = [&block.hit_x, &block.hit_y, &block.hit_z].map(|column| wide::<S>(column));
+        let [square, steep] = [&block.square, &block.steep].map(|column| wide::<S>(column));
+        let mut up = [&mut block.up_x, &mut block.up_y, &mut block.up_z].map(|c| wide_mut::<S>(c));
+        let [along, across] = [&mut block.along, &mut block.across].map(|c| wide_mut::<S>(c));
+        let spare = wide_mut::<S>(&mut block.spare);
+        let [one, limit, height] = [1.0, self.optics.limit_mm2, self.height_mm].map(all);
+        let [cx, cy] = [cx, cy].map(all);
+        let mut farthest = all(0.0);
+        let mut running = *sums;
+        for i in 0..x.len() {
+            let [dx, dy, dz] = [dx, dy, dz].map(|column| V(set, column[i]));
+            let [x, y, z] = [x, y, z].map(|column| V(set, column[i]));
+            let [square, steep] = [square, steep].map(|column| V(set, column[i]));
+            // d - 2 (d.N) N/N^2 with the unnormalised normal N = (-zx, -zy, 1).
+            let (sx, sy) = (x * steep, y * steep);
+            let beam = (-sx).times_plus(dx, (-sy).times_plus(dy, dz));
+            let twice = (beam + beam) / (steep * steep).times_plus(square, one);
+            let (ux, uy, uz) = (twice.times_plus(sx, dx), twice.times_plus(sy, dy), dz - twice);
+            let t = (height - z) / uz;
+            let mut passes = V(set, spare[i]).least(limit - square);
+            if ALL {
+                for edge in &self.optics.up {
+                    passes = passes.least(passed_at(set, edge, [x, y, z], [ux, uy, uz]));
+                }
+                if !SUM {
+                    up.iter_mut().zip([ux, uy, uz]).for_each(|(column, value)| column[i] = value.1);
+                }
+            }
+            if SUM {
+                let (x, y) = (ux.times_plus(t, x - cx), uy.times_plus(t, y - cy));
+                let square = x.times_plus(x, y * y);
+                farthest = farthest.most(square);
+                running.add(x, y, square, None, Some(passes));
+            } else {
+                let (x, y) = (ux.times_plus(t, x), uy.times_plus(t, y));
+                farthest = farthest.most(x.times_plus(x, y * y));
+                (along[i], across[i], spare[i]) = (x.1, y.1, passes.1);
+            }
+        }
+        *sums = running;
+        farthest.largest().sqrt()
+    }
+}
+
+/// Value, slope and half of the bend of polynomials, by Horner's rule for all together.
 #[inline(always)]
-fn go_down<const FUSED: bool>(edge: &Edge, block: &mut Block) {
-    for i in 0..BLOCK {
-        let (dx, dy, dz) = (block.dx[i], block.dy[i], block.dz[i]);
-        let far = passed_at::<FUSED>(edge, [block.x[i], block.y[i], block.z[i]], [dx, dy, dz]);
-        block.lit[i] = if far { block.lit[i] } else { 0.0 };
+fn polynomial<S: Wide, const TERMS: usize>(t: V<S>, coefficients: &[V<S>; TERMS]) -> [V<S>; 3] {
+    // The first terms are written out: nothing is multiplied with nothing.
+    let highest = coefficients[TERMS - 1];
+    let h = highest.times_plus(t, coefficients[TERMS - 2]);
+    let mut s = highest.times_plus(t, h);
+    let mut h = h.times_plus(t, coefficients[TERMS - 3]);
+    let mut half_bend = highest;
+    for term in (0..TERMS - 3).rev() {
+        half_bend = half_bend.times_plus(t, s);
+        s = s.times_plus(t, h);
+        h = h.times_plus(t, coefficients[term]);
+    }
+    [h, s, half_bend]
+}
+
+/// How far the middle of a part may lie from the axis.
+impl Edge {
+    fn beside_mm(&self) -> f64 {
+        self.offset_mm.abs()
     }
 }
 
-/// The same after the mirror.
-#[inline(always)]
-fn go_up<const FUSED: bool>(edge: &Edge, block: &mut Block) {
-    for i in 0..BLOCK {
-        let up = [block.up_x[i], block.up_y[i], block.up_z[i]];
-        let far = passed_at::<FUSED>(edge, [block.hit_x[i], block.hit_y[i], block.hit_z[i]], up);
-        block.lit[i] = if far { block.lit[i] } else { 0.0 };
+impl Optics {
+    /// Whether an edge lies out of the way of all rays of a block on their way down: a bound, not a test.
+    ///
+    /// A ray that hits the mirror at a radius r is at a height z within z tan(slant) of that radius.
+    fn is_clear_down(&self, edge: &Edge, found: &Found) -> bool {
+        let aslant = (found.aslant / (1.0 - found.aslant).max(1e-9)).sqrt();
+        let limit_mm = edge.limit_mm2.sqrt();
+        let sag_mm = self.highest_mm(found);
+        if edge.opening {
+            let radius_mm = found.farthest_mm2.sqrt() + (edge.height_mm.abs() + sag_mm) * aslant;
+            edge.tilt == 0.0 && radius_mm + edge.beside_mm() < limit_mm
+        } else {
+            // Were a ray within the shadow, it would be at this height at most.
+            let within_mm = limit_mm + edge.beside_mm();
+            let height_mm = edge.height_mm.abs() + edge.tilt.abs() * within_mm + sag_mm;
+            found.nearest_mm2.sqrt() > within_mm + height_mm * aslant + 1e-3
+        }
+    }
+
+    /// The mirror's height is below this where a block meets it: c r^2/(1 + root), figure added.
+    fn highest_mm(&self, found: &Found) -> f64 {
+        let share = if self.shape > 0.0 { 1.0 } else { 0.5 };
+        share * self.curvature_per_mm.abs() * found.farthest_mm2 + 0.1
+    }
+
+    /// The same on their way up, for rays that land within `reach_mm` of the axis: between the mirror and the plane the
+    /// radius of a straight line is nowhere above the line between its radii at both ends.
+    fn is_clear_up(&self, edge: &Edge, found: &Found, reach_mm: f64, plane_mm: f64) -> bool {
+        let sag_mm = self.highest_mm(found);
+        // A ray is moved by less than this from the conic to the glass.
+        let from_mm = found.farthest_mm2.sqrt() + 0.1;
+        let narrows = (from_mm - reach_mm) / (plane_mm - sag_mm);
+        let tilt = edge.tilt.abs();
+        let radius_mm = (from_mm - narrows * (edge.height_mm - sag_mm)) / (1.0 - narrows * tilt);
+        let below_plane = edge.height_mm + tilt * radius_mm < plane_mm;
+        let above_mirror = edge.height_mm - tilt * radius_mm > sag_mm;
+        edge.opening
+            && narrows > 0.0
+            && narrows * tilt < 0.5
+            && below_plane
+            && above_mirror
+            && radius_mm + edge.beside_mm() < edge.limit_mm2.sqrt()
     }
 }
 
-#[inline(always)]
-fn passed_at<const FUSED: bool>(edge: &Edge, [x, y, z]: [f64; 3], [dx, dy, dz]: [f64; 3]) -> bool {
-    let gap = add_product::<FUSED>(edge.tilt, x, edge.height_mm) - z;
-    let pace = add_product::<FUSED>(-edge.tilt, dx, dz);
-    let along = add_product::<FUSED>(x + edge.offset_mm, pace, dx * gap);
-    let across = add_product::<FUSED>(y, pace, dy * gap);
-    let square = add_product::<FUSED>(along, along, across * across);
-    let limit = edge.limit_mm2 * (pace * pace);
-    // What is no number passes neither.
-    if edge.opening { square <= limit } else { square >= limit }
-}
-
-/// d - 2 (d.N) N/N^2 with the unnormalised normal N = (-zx, -zy, 1), times N^2.
-#[inline(always)]
-fn reflect<const FUSED: bool>(block: &mut Block) {
-    for i in 0..BLOCK {
-        let steep = block.steepness[i];
-        let (sx, sy) = (block.hit_x[i] * steep, block.hit_y[i] * steep);
-        let (dx, dy, dz) = (block.dx[i], block.dy[i], block.dz[i]);
-        let beam = add_product::<FUSED>(-sx, dx, add_product::<FUSED>(-sy, dy, dz));
-        let square = add_product::<FUSED>(sx, sx, add_product::<FUSED>(sy, sy, 1.0));
-        let twice = 2.0 * beam;
-        block.up_x[i] = add_product::<FUSED>(square, dx, twice * sx);
-        block.up_y[i] = add_product::<FUSED>(square, dy, twice * sy);
-        block.up_z[i] = add_product::<FUSED>(square, dz, -twice);
+impl Optics {
+    /// Whether a ray is one that the loops cannot place.
+    pub(super) fn is_doubtful(&self, origin_mm: [f64; 3], direction: [f64; 3]) -> bool {
+        let ([x, y, z], [dx, dy, dz]) = (origin_mm, direction);
+        let (c, k) = (self.curvature_per_mm, self.shape);
+        let sideways = dx * dx + dy * dy;
+        let is_unit = (sideways + dz * dz - 1.0).abs() <= UNIT;
+        let (a, b) = (c * (sideways + k * dz * dz), c * (x * dx + y * dy + k * z * dz) - dz);
+        let q = c * (x * x + y * y + k * z * z) - 2.0 * z;
+        let t = -q / (b + (b * b - a * q).sqrt());
+        // What is no number is within no bounds.
+        let is_ray = is_unit && dz < 0.0 && b > 0.0 && t.abs() <= FAR_MM;
+        let Some(table) = &self.figure else { return !is_ray };
+        let (x, y, z) = (x + t * dx, y + t * dy, z + t * dz);
+        let r = x.hypot(y);
+        if r > table.end_mm() * (1.0 + BEHIND_END) {
+            return !is_ray;
+        }
+        let (h, s) = table.height_and_slope(r);
+        let closing = dz - (c / (1.0 - k * c * z) + s / r) * (x * dx + y * dy);
+        let by = h / closing;
+        let is_safe = sideways * by * by <= table.safe_shift_mm() * table.safe_shift_mm();
+        !(is_ray && is_safe && r >= NEAR_AXIS_MM)
     }
 }
-
-#[inline(always)]
-fn land<const FUSED: bool>(height_mm: f64, block: &mut Block) {
-    for i in 0..BLOCK {
-        let t = (height_mm - block.hit_z[i]) / block.up_z[i];
-        block.along[i] = add_product::<FUSED>(block.up_x[i], t, block.hit_x[i]);
-        block.across[i] = add_product::<FUSED>(block.up_y[i], t, block.hit_y[i]);
-    }
-}
-
-/// Puts rays of a ring into a block from place `at` on, reflected: they hit the mirror at angles of these cosines and
-/// sines; their weight is the beam's cross-section.
-#[allow(clippy::too_many_arguments)]
-#[inline]
-pub(super) fn ring(
-    set: Instructions,
-    of: &Ring,
-    towards: [f64; 3],
-    cos: &[f64],
-    sin: &[f64],
-    at: usize,
-    block: &mut Block,
-    weight: &mut Column,
-) {
-    match set {
-        Instructions::Avx512 => ring_avx512(of, towards, cos, sin, at, block, weight),
-        Instructions::Avx2 => ring_avx2(of, towards, cos, sin, at, block, weight),
-        Instructions::Portable => ring_with::<false>(of, towards, cos, sin, at, block, weight),
-    }
-}
-
-#[allow(clippy::too_many_arguments)]
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma"))]
-fn ring_avx512(
-    of: &Ring,
-    towards: [f64; 3],
-    cos: &[f64],
-    sin: &[f64],
-    at: usize,
-    block: &mut Block,
-    weight: &mut Column,
-) {
-    match_target! {
-        "x86_64+fma" => ring_with::<true>(of, towards, cos, sin, at, block, weight),
-        _ => ring_with::<false>(of, towards, cos, sin, at, block, weight),
-    }
-}
-
-#[allow(clippy::too_many_arguments)]
-#[multiversion(targets("x86_64+avx2+fma"))]
-fn ring_avx2(
-    of: &Ring,
-    towards: [f64; 3],
-    cos: &[f64],
-    sin: &[f64],
-    at: usize,
-    block: &mut Block,
-    weight: &mut Column,
-) {
-    match_target! {
-        "x86_64+fma" => ring_with::<true>(of, towards, cos, sin, at, block, weight),
-        _ => ring_with::<false>(of, towards, cos, sin, at, block, weight),
-    }
-}
-
-#[allow(clippy::too_many_arguments)]
-#[inline(always)]
-fn ring_with<const FUSED: bool>(
-    of: &Ring,
-    [tx, ty, tz]: [f64; 3],
-    cos: &[f64],
-    sin: &[f64],
-    at: usize,
-    block: &mut Block,
-    weight: &mut Column,
-) {
-    let (r, s) = (of.radius_mm, of.slope);
-    let square = add_product::<FUSED>(s, s, 1.0);
-    let count = cos.len();
-    let sin = &sin[..count];
-    let (hit_x, hit_y) = (&mut block.hit_x[at..at + count], &mut block.hit_y[at..at + count]);
-    let (up_x, up_y) = (&mut block.up_x[at..at + count], &mut block.up_y[at..at + count]);
-    let (up_z, weight) = (&mut block.up_z[at..at + count], &mut weight[at..at + count]);
-    block.hit_z[at..at + count].fill(of.height_mm);
-    for i in 0..count {
-        let (cos, sin) = (cos[i], sin[i]);
-        let beam = add_product::<FUSED>(-s, add_product::<FUSED>(tx, cos, ty * sin), tz);
-        let aside = -2.0 * beam * s;
-        (hit_x[i], hit_y[i], weight[i]) = (r * cos, r * sin, beam);
-        up_x[i] = add_product::<FUSED>(aside, cos, -square * tx);
-        up_y[i] = add_product::<FUSED>(aside, sin, -square * ty);
-        up_z[i] = add_product::<FUSED>(2.0, beam, -square * tz);
-    }
-}
-
-/// Takes reflected rays, known by where they hit the mirror, past all round parts to the plane at a height.
-#[inline]
-pub(super) fn go_on(set: Instructions, optics: &Optics, height_mm: f64, block: &mut Block) {
-    match set {
-        Instructions::Avx512 => go_on_avx512(optics, height_mm, block),
-        Instructions::Avx2 => go_on_avx2(optics, height_mm, block),
-        Instructions::Portable => go_on_with::<false>(optics, height_mm, block),
-    }
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma"))]
-fn go_on_avx512(optics: &Optics, height_mm: f64, block: &mut Block) {
-    match_target! {
-        "x86_64+fma" => go_on_with::<true>(optics, height_mm, block),
-        _ => go_on_with::<false>(optics, height_mm, block),
-    }
-}
-
-#[multiversion(targets("x86_64+avx2+fma"))]
-fn go_on_avx2(optics: &Optics, height_mm: f64, block: &mut Block) {
-    match_target! {
-        "x86_64+fma" => go_on_with::<true>(optics, height_mm, block),
-        _ => go_on_with::<false>(optics, height_mm, block),
-    }
-}
-
-#[inline(always)]
-fn go_on_with<const FUSED: bool>(optics: &Optics, height_mm: f64, block: &mut Block) {
-    for edge in &optics.down {
-        come_down::<FUSED>(edge, block);
-    }
-    for edge in &optics.up {
-        go_up::<FUSED>(edge, block);
-    }
-    land::<FUSED>(height_mm, block);
-}
-
-/// What [`go_down`] does, by where the light hits the mirror.
-#[inline(always)]
-fn come_down<const FUSED: bool>(edge: &Edge, block: &mut Block) {
-    let toward = [block.dx[0], block.dy[0], block.dz[0]];
-    for i in 0..BLOCK {
-        let far = passed_at::<FUSED>(edge, [block.hit_x[i], block.hit_y[i], block.hit_z[i]], toward);
-        block.lit[i] = if far { block.lit[i] } else { 0.0 };
-    }
-}
-
-// Rows are held here so that the loops and the table agree about their width.
-const _: () = assert!(std::mem::size_of::<Row<4>>() == 32 && std::mem::size_of::<Row<8>>() == 64);

@@ -1,9 +1,9 @@
 //! A train as the loops see it, and the slow road for what they leave.
 
-use super::block::{BLOCK, Block, Column, Edge, FAR_MM, Optics, UNIT, trace};
+use super::block::{BLOCK, Block, Column, Edge, FAR_MM, Optics, Starts, UNIT, Wanted, trace};
 use super::table::Table;
 use crate::model::Coating;
-use crate::numeric::simd::Instructions;
+use crate::numeric::vector::Set;
 use crate::trace::mirror::length;
 use crate::trace::prepared::Prepared;
 use crate::trace::ray::{Ray, StarBeam};
@@ -58,7 +58,8 @@ impl Compiled {
                 Met::Mirror => limit_mm = limit_mm.min(circle.radius_mm + GRAZING_MM),
             }
         }
-        let bare = prepared.mirror().bare_conic().is_some();
+        // Even an even film has a height of its own, as light meets it at an angle.
+        let bare = prepared.mirror().bare_conic().is_some() && prepared.mirror().film().is_none();
         let figure = if bare { None } else { prepared.figure_table(|| table(prepared)) };
         let primary = prepared.train().primary();
         let plain = primary.coating == Coating::new(primary.coating.reflectance);
@@ -70,36 +71,41 @@ impl Compiled {
         }
     }
 
-    pub(super) fn odd_parts(&self) -> bool {
-        self.odd_parts
+    /// Whether the loops need no look at single rays: all parts are plain circles, and the reflectance is even.
+    pub(super) fn is_plain(&self) -> bool {
+        self.fast && !self.odd_parts && self.even_reflectance.is_some()
     }
 
-    /// Traces a block to the plane at a height, some rays by the slow road; `count` of its rays are real. The number of
-    /// the first ray that cannot be, with what is wrong with it.
+    /// Traces a block to the plane at a height, some rays by the slow road; `count` of its rays are real, and the others
+    /// are stopped. The number of the first ray that cannot be, with what is wrong with it.
     pub(super) fn follow(
         &self,
         prepared: &Prepared,
-        set: Instructions,
+        set: Set,
         height_mm: f64,
+        starts: Starts<'_>,
         block: &mut Block,
         count: usize,
     ) -> Result<(), (usize, Fault)> {
         if self.fast {
-            if trace(set, &self.optics, height_mm, block) {
-                for i in (0..count).filter(|i| block.unsure[*i] != 0).collect::<Vec<_>>() {
-                    slowly(prepared, height_mm, block, i)?;
+            let wanted = if self.is_plain() { Wanted::Places } else { Wanted::Ways };
+            let sure = trace(set, &self.optics, height_mm, starts, wanted, block);
+            for i in 0..count {
+                let ([x, y, z], way) = ray(starts, i);
+                if !sure && self.optics.is_doubtful([x, y, z], way) {
+                    slowly(prepared, height_mm, starts, block, i)?;
+                } else if self.odd_parts
+                    && block.spare[i] >= 0.0
+                    && stopped_by_odd_part(prepared, block, way, i)
+                {
+                    block.spare[i] = -1.0;
                 }
             }
-            if self.odd_parts {
-                for i in 0..count {
-                    if block.lit[i] > 0.0 && block.unsure[i] == 0 && stopped_by_odd_part(prepared, block, i) {
-                        block.lit[i] = 0.0;
-                    }
-                }
-            }
-            return Ok(());
+        } else {
+            (0..count).try_for_each(|i| slowly(prepared, height_mm, starts, block, i))?;
         }
-        (0..count).try_for_each(|i| slowly(prepared, height_mm, block, i))
+        block.spare[count..].fill(-1.0);
+        Ok(())
     }
 
     /// Multiplies the light of each ray by the reflectance where it met the mirror.
@@ -108,13 +114,27 @@ impl Compiled {
             Some(share) => weight.iter_mut().for_each(|w| *w *= share),
             None => {
                 for i in 0..BLOCK {
-                    if block.lit[i] > 0.0 {
+                    if block.spare[i] >= 0.0 {
                         weight[i] *= prepared.reflectance(block.hit_x[i], block.hit_y[i]);
                     }
                 }
             }
         }
     }
+
+    /// Height and slope of a round mirror.
+    pub(super) fn height_and_slope(&self, prepared: &Prepared, r_mm: f64) -> (f64, f64) {
+        let Some(table) = &self.optics.figure else { return prepared.mirror().height_and_slope(r_mm) };
+        let (h, s) = table.height_and_slope(r_mm);
+        let (z, slope) = prepared.mirror().conic_height_and_slope(r_mm);
+        (z + h, slope + s)
+    }
+}
+
+/// Where a ray of a block starts and how it goes.
+fn ray(starts: Starts<'_>, i: usize) -> ([f64; 3], [f64; 3]) {
+    let [x, y, z, dx, dy, dz] = starts.map(|column| column[i]);
+    ([x, y, z], [dx, dy, dz])
 }
 
 /// The round figure as a table; none where it is not round, or no table holds it.
@@ -145,9 +165,14 @@ fn table(prepared: &Prepared) -> Option<Table> {
 }
 
 /// One ray by the rules of single rays.
-fn slowly(prepared: &Prepared, height_mm: f64, block: &mut Block, i: usize) -> Result<(), (usize, Fault)> {
-    let origin_mm = [block.x[i], block.y[i], block.z[i]];
-    let direction = [block.dx[i], block.dy[i], block.dz[i]];
+fn slowly(
+    prepared: &Prepared,
+    height_mm: f64,
+    starts: Starts<'_>,
+    block: &mut Block,
+    i: usize,
+) -> Result<(), (usize, Fault)> {
+    let (origin_mm, direction) = ray(starts, i);
     if !origin_mm.iter().all(|c| c.abs() <= FAR_MM) {
         return Err((i, Fault::Origin));
     }
@@ -159,8 +184,7 @@ fn slowly(prepared: &Prepared, height_mm: f64, block: &mut Block, i: usize) -> R
     }
     let long = square.sqrt();
     let direction = direction.map(|d| d / long);
-    let lit = block.lit[i];
-    block.lit[i] = 0.0;
+    block.spare[i] = -1.0;
     let Some(point) = prepared.mirror().intersect(origin_mm, direction) else { return Ok(()) };
     let beam = StarBeam::parallel(direction.map(|d| -d));
     let ray = beam.reflect(&point);
@@ -170,14 +194,14 @@ fn slowly(prepared: &Prepared, height_mm: f64, block: &mut Block, i: usize) -> R
     let on_mirror = x.hypot(y) <= prepared.clear_radius_mm() + GRAZING_MM;
     let arrives = block.along[i].is_finite() && block.across[i].is_finite();
     if on_mirror && arrives && prepared.lets_pass(&ray, &beam) {
-        block.lit[i] = lit;
+        block.spare[i] = 1.0;
     }
     Ok(())
 }
 
 /// Whether a part that is no plain circle stops a ray that the loops let pass.
-pub(super) fn stopped_by_odd_part(prepared: &Prepared, block: &Block, i: usize) -> bool {
-    let beam = StarBeam::parallel([-block.dx[i], -block.dy[i], -block.dz[i]]);
+pub(super) fn stopped_by_odd_part(prepared: &Prepared, block: &Block, way: [f64; 3], i: usize) -> bool {
+    let beam = StarBeam::parallel(way.map(|d| -d));
     let up = block.up(i);
     let long = up.iter().map(|c| c * c).sum::<f64>().sqrt();
     let ray = Ray {

@@ -1,22 +1,22 @@
 //! Rays that a caller gives.
 
-use std::sync::Mutex;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use serde::{Deserialize, Serialize};
 
-use super::block::{BLOCK, Block, Column};
+use super::block::{BLOCK, Block, Column, Starts, sum};
 use super::compiled::{Compiled, Fault};
-use super::lanes::{Lanes, add};
+use super::lanes::{Lanes, Written, add, write};
 use super::ray_spot::{self, RaySpot, Sums};
 use crate::error::{Error, Result};
 use crate::numeric::pool;
 use crate::numeric::simd::Instructions;
+use crate::numeric::vector::Set;
 use crate::trace::prepared::Prepared;
 use crate::trace::spot::check_shift;
-use crate::units::UM_PER_MM;
 
 /// Rays of a chunk: what one thread takes at a time.
-pub(super) const CHUNK: usize = 4096;
+pub(super) const CHUNK: usize = 16 * BLOCK;
 /// Above this many rays the work is worth handing to other threads: some hundred microseconds.
 pub(super) const WORTHWHILE: usize = 40_000;
 
@@ -199,8 +199,25 @@ impl Prepared {
         let centre_mm = rays.centre_mm(tracer.height_mm);
         let chunk = |k: usize| {
             let mut lanes = Lanes::new();
-            tracer.chunk(k, |_, _, block, weight| add(set, block, weight, centre_mm, &mut lanes))?;
-            Ok(Sums::from(&lanes))
+            let light = tracer.even_light()?;
+            let plain = light.is_some() && tracer.compiled.is_plain();
+            tracer.chunk(k, |piece| {
+                let (set, height_mm, optics) = (tracer.set, tracer.height_mm, &tracer.compiled.optics);
+                if plain && piece.count == BLOCK {
+                    let about = (&mut lanes, centre_mm);
+                    if sum(set, optics, height_mm, piece.starts, piece.block, about) {
+                        return Ok(());
+                    }
+                }
+                tracer.follow(piece)?;
+                if light.is_none() {
+                    tracer.light(piece)?;
+                }
+                let light = light.is_none().then_some(&*piece.weight);
+                add(set, piece.block, light, centre_mm, &mut lanes);
+                Ok(())
+            })?;
+            Ok(Sums::from(&light.map_or(lanes, |light| lanes.with_light(light))))
         };
         let chunks = pool::sum_ordered(rays.count.div_ceil(CHUNK), rays.count > WORTHWHILE, chunk, |a, b| {
             let (a, b): (Sums, Sums) = (a?, b?);
@@ -268,17 +285,24 @@ impl Prepared {
             })
             .collect();
         let chunk = |k: usize| {
-            let mut piece = pieces[k].lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+            let mut piece = pieces[k].lock().unwrap_or_else(PoisonError::into_inner);
             let (along, across, passed, light) = &mut *piece;
-            tracer.chunk(k, |from, count, block, weight| {
-                write(&mut along[from..from + count], &block.along, &block.lit, UM_PER_MM);
-                write(&mut across[from..from + count], &block.across, &block.lit, UM_PER_MM);
-                for (to, lit) in passed[from..from + count].iter_mut().zip(&block.lit) {
-                    *to = *lit > 0.0;
+            tracer.chunk(k, |piece| {
+                tracer.follow(piece)?;
+                match tracer.even_light()? {
+                    Some(even) if light.is_some() => *piece.weight = [even; BLOCK],
+                    Some(_) => {}
+                    None => tracer.light(piece)?,
                 }
-                if let Some(light) = light {
-                    write(&mut light[from..from + count], weight, &block.lit, 1.0);
-                }
+                let range = piece.from..piece.from + piece.count;
+                let written = Written {
+                    along_um: &mut along[range.clone()],
+                    across_um: &mut across[range.clone()],
+                    passed: &mut passed[range.clone()],
+                    light: light.as_mut().map(|light| &mut light[range]),
+                };
+                write(tracer.set, piece.block, piece.weight, written);
+                Ok(())
             })
         };
         let done = pool::map_ordered(pieces.len(), rays.count > WORTHWHILE, chunk);
@@ -318,70 +342,97 @@ impl Prepared {
     }
 }
 
-/// Writes a column where its rays are lit, else 0.
-fn write(to: &mut [f64], from: &Column, lit: &Column, scale: f64) {
-    for ((to, value), lit) in to.iter_mut().zip(from).zip(lit) {
-        *to = if *lit > 0.0 { scale * value } else { 0.0 };
-    }
-}
-
 /// Rays on their way through one train.
 struct Tracer<'a> {
     prepared: &'a Prepared,
     compiled: &'a Compiled,
-    set: Instructions,
+    set: Set,
     rays: &'a Rays<'a>,
     height_mm: f64,
+    /// Blocks that no thread uses now: making one costs a tenth of a chunk.
+    spare: Mutex<Vec<Box<Block>>>,
+}
+
+/// A block of a chunk.
+struct Piece<'a> {
+    /// Where it begins in the chunk, and in the rays; how many rays it has.
+    from: usize,
+    ray: usize,
+    count: usize,
+    starts: Starts<'a>,
+    block: &'a mut Block,
+    weight: &'a mut Column,
 }
 
 impl<'a> Tracer<'a> {
     fn new(prepared: &'a Prepared, set: Instructions, rays: &'a Rays<'a>, focus_shift_mm: f64) -> Self {
         let height_mm = prepared.focal_length_mm() + focus_shift_mm;
-        Self { prepared, compiled: prepared.compiled(), set, rays, height_mm }
+        let (compiled, spare) = (prepared.compiled(), Mutex::default());
+        Self { prepared, compiled, set: Set::of(set), rays, height_mm, spare }
     }
 
-    /// Traces a chunk; `take` gets each block with where it begins in the chunk, how many rays it has, and their light.
-    fn chunk(&self, k: usize, mut take: impl FnMut(usize, usize, &Block, &Column)) -> Result<()> {
+    /// Hands the blocks of a chunk on, one by one. Whole blocks of the caller's columns are read where they are.
+    fn chunk(&self, k: usize, mut take: impl FnMut(&mut Piece<'_>) -> Result<()>) -> Result<()> {
         let (begin, end) = (k * CHUNK, ((k + 1) * CHUNK).min(self.rays.count));
-        let mut block = Block::new();
+        let [x, y, z] = self.rays.origin_mm;
+        let [dx, dy, dz] = self.rays.direction;
+        let columns = [x, y, z, dx, dy, dz];
+        let mut held = columns.map(|column| match column {
+            RayColumn::Same(value) => [value; BLOCK],
+            RayColumn::Each(_) => [0.0; BLOCK],
+        });
+        let mut block = self.spare().pop().unwrap_or_else(Block::new);
+        block.forget();
         let mut weight = [1.0; BLOCK];
-        // Where all rays carry the same light, it is told once.
-        let same = match (self.rays.weight, self.compiled.even_reflectance) {
-            (RayColumn::Same(light), Some(share)) => {
-                check_weight(light, 0)?;
-                weight = [light * share; BLOCK];
-                true
+        for ray in (begin..end).step_by(BLOCK) {
+            let count = BLOCK.min(end - ray);
+            if count < BLOCK {
+                columns.iter().zip(&mut held).for_each(|(column, to)| load(*column, ray, count, to));
             }
-            _ => false,
-        };
-        for from in (begin..end).step_by(BLOCK) {
-            let count = BLOCK.min(end - from);
-            let [x, y, z] = self.rays.origin_mm;
-            let [dx, dy, dz] = self.rays.direction;
-            for (column, to) in [
-                (x, &mut block.x),
-                (y, &mut block.y),
-                (z, &mut block.z),
-                (dx, &mut block.dx),
-                (dy, &mut block.dy),
-                (dz, &mut block.dz),
-            ] {
-                load(column, from, count, to);
-            }
-            block.lit[..count].fill(1.0);
-            block.lit[count..].fill(0.0);
-            self.compiled
-                .follow(self.prepared, self.set, self.height_mm, &mut block, count)
-                .map_err(|(i, fault)| refusal(&block, i, from + i, fault))?;
-            if !same {
-                load(self.rays.weight, from, count, &mut weight);
-                for (i, light) in weight[..count].iter().enumerate() {
-                    check_weight(*light, from + i)?;
-                }
-                self.compiled.dim(self.prepared, &block, &mut weight);
-            }
-            take(from - begin, count, &block, &weight);
+            let starts = std::array::from_fn(|i| match columns[i] {
+                RayColumn::Each(values) => values[ray..].first_chunk::<BLOCK>().unwrap_or(&held[i]),
+                RayColumn::Same(_) => &held[i],
+            });
+            take(&mut Piece {
+                from: ray - begin,
+                ray,
+                count,
+                starts,
+                block: &mut block,
+                weight: &mut weight,
+            })?;
         }
+        self.spare().push(block);
+        Ok(())
+    }
+
+    fn spare(&self) -> MutexGuard<'_, Vec<Box<Block>>> {
+        self.spare.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Traces a block, some of its rays by the slow road.
+    fn follow(&self, piece: &mut Piece<'_>) -> Result<()> {
+        let Piece { starts, count, ray, .. } = *piece;
+        self.compiled
+            .follow(self.prepared, self.set, self.height_mm, starts, piece.block, count)
+            .map_err(|(i, fault)| refusal(starts, i, ray + i, fault))
+    }
+
+    /// The light of all rays that arrive, where it is the same for all.
+    fn even_light(&self) -> Result<Option<f64>> {
+        match (self.rays.weight, self.compiled.even_reflectance) {
+            (RayColumn::Same(light), Some(share)) => check_weight(light, 0).map(|()| Some(light * share)),
+            _ => Ok(None),
+        }
+    }
+
+    /// Fills in the light of each ray of a block that arrives.
+    fn light(&self, piece: &mut Piece<'_>) -> Result<()> {
+        load(self.rays.weight, piece.ray, piece.count, piece.weight);
+        for (i, light) in piece.weight[..piece.count].iter().enumerate() {
+            check_weight(*light, piece.ray + i)?;
+        }
+        self.compiled.dim(self.prepared, piece.block, piece.weight);
         Ok(())
     }
 }
@@ -406,10 +457,11 @@ fn load(column: RayColumn<'_>, from: usize, count: usize, to: &mut Column) {
     }
 }
 
-fn refusal(block: &Block, i: usize, ray: usize, fault: Fault) -> Error {
+fn refusal(starts: Starts<'_>, i: usize, ray: usize, fault: Fault) -> Error {
+    let [x, y, z, dx, dy, dz] = starts.map(|column| column[i]);
     match fault {
         Fault::Origin => {
-            let found = format!("({}, {}, {})", block.x[i], block.y[i], block.z[i]);
+            let found = format!("({x}, {y}, {z})");
             Error::input(
                 format!("origins_mm[:, {ray}]"),
                 found,
@@ -418,8 +470,7 @@ fn refusal(block: &Block, i: usize, ray: usize, fault: Fault) -> Error {
             )
         }
         Fault::Direction => {
-            let [x, y, z] = [block.dx[i], block.dy[i], block.dz[i]];
-            let length = (x * x + y * y + z * z).sqrt();
+            let length = (dx * dx + dy * dy + dz * dz).sqrt();
             let cause = if (length - 1.0).abs() > 0.5 * super::block::UNIT || length.is_nan() {
                 "not brought to length 1?"
             } else {
@@ -427,7 +478,7 @@ fn refusal(block: &Block, i: usize, ray: usize, fault: Fault) -> Error {
             };
             Error::input(
                 format!("directions[:, {ray}]"),
-                format!("({x}, {y}, {z})"),
+                format!("({dx}, {dy}, {dz})"),
                 "a vector of length 1 whose z is negative",
                 cause,
             )

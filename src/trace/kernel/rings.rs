@@ -1,30 +1,24 @@
 //! The library's own rays: by where they hit the mirror, on rings. Height, slope and normal are then the same all
 //! around a ring.
 
-use super::block::{BLOCK, Block, Column, go_on};
-use super::compiled::stopped_by_odd_part;
+use super::block::{BLOCK, Block, Column};
+use super::compiled::{Compiled, stopped_by_odd_part};
 use super::given::{CHUNK, WORTHWHILE};
 use super::lanes::{Lanes, add};
 use super::ray_spot::{self, RaySpot, Sums};
+use super::ring_loop::{Angles, Beam, Fate, GLANCES, Ring};
 use crate::error::{Error, Result};
-use crate::numeric::phase::sine_and_cosine;
 use crate::numeric::pool;
 use crate::numeric::simd::Instructions;
+use crate::numeric::vector::Set;
 use crate::trace::light::no_light;
 use crate::trace::prepared::Prepared;
+use crate::trace::ray::StarBeam;
 use crate::trace::spot::{check_field, check_shift};
 use crate::units::Field;
 
 /// Most rays of a call: some minutes of work.
 const MOST_RAYS: usize = 1_000_000_000;
-
-/// A ring of the mirror.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Ring {
-    pub(super) radius_mm: f64,
-    pub(super) height_mm: f64,
-    pub(super) slope: f64,
-}
 
 impl Prepared {
     /// Statistics of a star's rays that hit the mirror on rings of equal area: `rings` of them, with `rays_per_ring`
@@ -73,38 +67,25 @@ impl Prepared {
         if rays_per_ring < 3 {
             return Err(Error::input("rays_per_ring", rays_per_ring, "3 or more", ""));
         }
-        let turn = std::f64::consts::TAU / rays_per_ring as f64;
-        let (sin, cos): (Vec<f64>, Vec<f64>) =
-            (0..rays_per_ring).map(|i| sine_and_cosine((i as f64 + 0.5) * turn)).unzip();
-        let height_mm = self.focal_length_mm() + focus_shift_mm;
+        let (towards, height_mm) = (field.towards(), self.focal_length_mm() + focus_shift_mm);
         let [tx, ty] = field.tangents();
         let centre_mm = [-height_mm * tx, -height_mm * ty];
-        let rim_mm = self.open_radius_mm();
-        let walk = Walk { prepared: self, set, towards: field.towards(), height_mm, cos: &cos, sin: &sin };
-        let chunk = |k: usize| {
-            let (mut lanes, mut block, mut weight) = (Lanes::new(), Block::new(), [0.0; BLOCK]);
-            let ([x, y, z], end) = (field.towards(), ((k + 1) * CHUNK).min(rays));
-            (block.dx, block.dy, block.dz) = ([-x; BLOCK], [-y; BLOCK], [-z; BLOCK]);
-            let (mut number, mut ring) = (usize::MAX, Ring { radius_mm: 0.0, height_mm: 0.0, slope: 0.0 });
-            for from in (k * CHUNK..end).step_by(BLOCK) {
-                let count = BLOCK.min(end - from);
-                let mut at = 0;
-                while at < count {
-                    let (of, first) = ((from + at) / rays_per_ring, (from + at) % rays_per_ring);
-                    if of != number {
-                        let radius_mm = rim_mm * ((of as f64 + 0.5) / rings as f64).sqrt();
-                        (number, ring) = (of, walk.ring(radius_mm));
-                    }
-                    let many = (rays_per_ring - first).min(count - at);
-                    walk.place(&ring, first, at..at + many, &mut block, &mut weight);
-                    at += many;
-                }
-                walk.finish(count, &mut block, &mut weight);
-                add(set, &block, &weight, centre_mm, &mut lanes);
-            }
-            Sums::from(&lanes)
+        let compiled = self.compiled();
+        let walk = Walk {
+            prepared: self,
+            compiled,
+            beam: Beam { set: Set::of(set), optics: &compiled.optics, towards, height_mm, centre_mm },
+            angles: Angles::even(rays_per_ring, towards),
+            glances: Angles::even(GLANCES, towards),
+            rings,
+            rays_per_ring,
         };
-        let chunks = pool::sum_ordered(rays.div_ceil(CHUNK), rays > WORTHWHILE, chunk, Sums::with);
+        // Pieces of rings, so many to a chunk.
+        let pieces_per_ring = rays_per_ring.div_ceil(BLOCK);
+        let pieces = rings * pieces_per_ring;
+        let per_chunk = CHUNK / BLOCK;
+        let chunk = |k: usize| walk.chunk(k * per_chunk..((k + 1) * per_chunk).min(pieces), pieces_per_ring);
+        let chunks = pool::sum_ordered(pieces.div_ceil(per_chunk), rays > WORTHWHILE, chunk, Sums::with);
         ray_spot::of(&chunks, rays, centre_mm, focus_shift_mm)
             .ok_or_else(|| no_light(field, &self.light(field)))
     }
@@ -113,61 +94,74 @@ impl Prepared {
 /// The light of one star by the rings.
 struct Walk<'a> {
     prepared: &'a Prepared,
-    set: Instructions,
-    towards: [f64; 3],
-    height_mm: f64,
-    cos: &'a [f64],
-    sin: &'a [f64],
+    compiled: &'a Compiled,
+    beam: Beam<'a>,
+    angles: Angles,
+    glances: Angles,
+    rings: usize,
+    rays_per_ring: usize,
 }
 
 impl Walk<'_> {
-    fn ring(&self, radius_mm: f64) -> Ring {
-        let (height_mm, slope) = self.prepared.mirror().height_and_slope(radius_mm);
-        Ring { radius_mm, height_mm, slope }
-    }
-
-    /// Puts rays of a ring into their places of a block, reflected.
-    fn place(
-        &self,
-        ring: &Ring,
-        first: usize,
-        range: std::ops::Range<usize>,
-        block: &mut Block,
-        weight: &mut Column,
-    ) {
-        let many = range.len();
-        let (cos, sin) = (&self.cos[first..first + many], &self.sin[first..first + many]);
-        super::block::ring(self.set, ring, self.towards, cos, sin, range.start, block, weight);
-    }
-
-    /// Stops and lands the block's rays, and dims their light.
-    fn finish(&self, count: usize, block: &mut Block, weight: &mut Column) {
-        let prepared = self.prepared;
-        block.lit[..count].fill(1.0);
-        block.lit[count..].fill(0.0);
-        let compiled = prepared.compiled();
-        if prepared.detail().is_some() {
-            uneven(prepared, self.towards, count, block, weight);
-        }
-        go_on(self.set, &compiled.optics, self.height_mm, block);
-        if compiled.odd_parts() {
-            for i in 0..count {
-                if block.lit[i] > 0.0 && stopped_by_odd_part(prepared, block, i) {
-                    block.lit[i] = 0.0;
+    fn chunk(&self, pieces: std::ops::Range<usize>, pieces_per_ring: usize) -> Sums {
+        let mut lanes = Lanes::new();
+        let plain = self.compiled.is_plain();
+        // Room that only some trains need.
+        let mut room = (!plain).then(|| (Block::new(), [0.0; BLOCK]));
+        let (mut number, mut ring, mut fate) = (usize::MAX, self.ring(0), Fate::Mixed);
+        for piece in pieces {
+            let first = piece % pieces_per_ring * BLOCK;
+            let count = BLOCK.min(self.rays_per_ring - first);
+            if piece / pieces_per_ring != number {
+                number = piece / pieces_per_ring;
+                ring = self.ring(number);
+                // A look costs as much as a few dozen rays.
+                let look = plain && self.rays_per_ring > 4 * GLANCES;
+                fate = if look { self.beam.fate(&ring, &self.glances) } else { Fate::Mixed };
+            }
+            if fate == Fate::Stopped {
+                continue;
+            }
+            match &mut room {
+                None => {
+                    let clear = fate == Fate::Passes;
+                    self.beam.add(&ring, &self.angles, (first, count), clear, &mut lanes);
+                }
+                Some((block, weight)) => {
+                    self.piece(&ring, first, count, block, weight);
+                    add(self.beam.set, block, Some(weight), self.beam.centre_mm, &mut lanes);
                 }
             }
         }
-        compiled.dim(prepared, block, weight);
+        match self.compiled.even_reflectance {
+            Some(share) if plain => Sums::from(&lanes.dimmed(share)),
+            _ => Sums::from(&lanes),
+        }
     }
-}
 
-/// A figure that is not round has its own height and slopes at each point.
-fn uneven(prepared: &Prepared, towards: [f64; 3], count: usize, block: &mut Block, weight: &mut Column) {
-    let beam = crate::trace::ray::StarBeam::parallel(towards);
-    for i in 0..count {
-        let ray = beam.ray(prepared.mirror(), block.hit_x[i], block.hit_y[i]);
-        block.hit_z[i] = ray.hit_mm[2];
-        block.set_up(i, ray.direction);
-        weight[i] = ray.beam;
+    fn ring(&self, number: usize) -> Ring {
+        let radius_mm = self.prepared.open_radius_mm() * ((number as f64 + 0.5) / self.rings as f64).sqrt();
+        let (height_mm, slope) = self.compiled.height_and_slope(self.prepared, radius_mm);
+        Ring { radius_mm, height_mm, slope }
+    }
+
+    /// A piece of a ring with parts and figures of all kinds.
+    fn piece(&self, ring: &Ring, first: usize, count: usize, block: &mut Block, weight: &mut Column) {
+        let (prepared, beam) = (self.prepared, StarBeam::parallel(self.beam.towards));
+        self.beam.place(ring, &self.angles, first, block, weight);
+        block.spare[count..].fill(-1.0);
+        let way = self.beam.towards.map(|t| -t);
+        for i in 0..count {
+            if prepared.detail().is_some() {
+                // A figure that is not round has its own height and slopes at each point.
+                let ray = beam.ray(prepared.mirror(), block.hit_x[i], block.hit_y[i]);
+                block.set_ray(i, ray.hit_mm, ray.direction, ray.at_height_mm(self.beam.height_mm));
+                weight[i] = ray.beam;
+                block.spare[i] = if prepared.lets_pass(&ray, &beam) { 1.0 } else { -1.0 };
+            } else if block.spare[i] >= 0.0 && stopped_by_odd_part(prepared, block, way, i) {
+                block.spare[i] = -1.0;
+            }
+        }
+        self.compiled.dim(prepared, block, weight);
     }
 }

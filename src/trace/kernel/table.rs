@@ -3,7 +3,7 @@
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
-use super::block::{BLOCK, Column};
+use crate::numeric::vector::{FEW, V, Wide};
 
 /// Coefficients of a piece, by the power of the distance from where the piece begins.
 pub(super) type Row<const TERMS: usize> = [f64; TERMS];
@@ -12,8 +12,10 @@ pub(super) type Row<const TERMS: usize> = [f64; TERMS];
 const EVEN: usize = 512;
 /// Equal cells over the radius, by which a piece is found where pieces are not equal.
 const CELLS: usize = 1024;
-/// Most pieces: what is rougher than that is left to the slow road.
-const MOST: usize = 2048;
+/// Rows of a table, a power of two; most pieces: what is rougher than that is left to the slow road.
+pub(super) const MOST: usize = 2048;
+/// A height may be off by this, mm: above the rounding of the surface, of which the figure is what the conic leaves.
+const HEIGHT_ERROR_MM: f64 = 1e-13;
 /// Halvings of a stretch between two breaks.
 const DEPTH: u32 = 9;
 /// Terms of the slope's polynomial: for cubic pieces, and for the others.
@@ -46,7 +48,7 @@ impl Table {
         let tries = [(true, QUADRATIC), (false, QUADRATIC), (true, MOST_TERMS), (false, MOST_TERMS)];
         let mut found = tries.into_iter().filter_map(|(is_even, terms)| {
             let pieces = if is_even { even(terms) } else { by_need(terms) };
-            pieces.filter(|p| p.len() <= MOST).map(|pieces| (is_even, terms == QUADRATIC, pieces))
+            pieces.filter(|p| p.len() < MOST).map(|pieces| (is_even, terms == QUADRATIC, pieces))
         });
         let (even, cubic, pieces) = found.next()?;
         // The third derivative of the height, and how far it lets a slope be moved to first order.
@@ -94,6 +96,10 @@ struct Piece {
 }
 
 impl Piece {
+    fn height(&self, t: f64) -> f64 {
+        self.row.iter().rev().fold(0.0, |sum, c| sum * t + c)
+    }
+
     fn slope(&self, t: f64) -> f64 {
         (1..8).rev().fold(0.0, |sum, power| sum * t + power as f64 * self.row[power])
     }
@@ -136,15 +142,16 @@ fn fit(
     // The height is the slope's integral from a height in the middle.
     let at_middle = (1..8).rev().fold(0.0, |sum, k| (sum + row[k]) * half);
     piece.row[0] = figure(middle).0 - at_middle;
-    let off = (0..=24)
-        .map(|k| half * (f64::from(k) + 0.5) / 12.5)
-        .map(|t| (piece.slope(t) - figure(from_mm + t).1).abs())
-        .fold(0.0, f64::max);
-    if off <= slope_error {
+    let off = |at: fn(&Piece, f64) -> f64, of: fn((f64, f64)) -> f64| {
+        let places = (0..25).map(|k| half * (f64::from(k) + 0.5) / 12.5);
+        places.map(|t| (at(&piece, t) - of(figure(from_mm + t))).abs()).fold(0.0, f64::max)
+    };
+    // A step changes no slope.
+    if off(Piece::slope, |(_, s)| s) <= slope_error && off(Piece::height, |(h, _)| h) <= HEIGHT_ERROR_MM {
         pieces.push(piece);
         return (pieces.len() <= MOST).then_some(());
     }
-    if depth == 0 || off.is_nan() {
+    if depth == 0 {
         return None;
     }
     fit(figure, from_mm, middle, (slope_error, terms), depth - 1, pieces)?;
@@ -228,15 +235,18 @@ fn equal_pieces(
 /// Polynomials side by side.
 #[derive(Clone, Debug)]
 pub(crate) struct Pieces<const TERMS: usize> {
-    find: Find<TERMS>,
-    end_mm: f64,
+    pub(super) find: Find,
+    pub(super) rows: Box<[Row<TERMS>; MOST]>,
+    /// The same by terms, where there are few.
+    pub(super) few: Option<[[f64; FEW]; TERMS]>,
+    pub(super) end_mm: f64,
 }
 
 /// How the piece of a radius is found.
 #[derive(Clone, Debug)]
-enum Find<const TERMS: usize> {
+pub(super) enum Find {
     /// By its number: the pieces are equal.
-    Even { width_mm: f64, rows: Box<[Row<TERMS>; EVEN]> },
+    Even { width_mm: f64, last: f64 },
     /// By the cell in which the radius lies, and a look at the ends from there on.
     Uneven {
         cells_per_mm: f64,
@@ -244,32 +254,30 @@ enum Find<const TERMS: usize> {
         first: Vec<u16>,
         /// Where each piece begins, and one more that no radius reaches.
         starts_mm: Vec<f64>,
-        rows: Vec<Row<TERMS>>,
     },
 }
 
 /// Added to a small number, it leaves the nearest whole number in the last bits.
 const WHOLE: f64 = 6_755_399_441_055_744.0;
 
-/// The number of the equal piece that holds a radius, and how far into it the radius lies. On the end between two
-/// pieces either is right.
+/// The numbers, in their last bits, of the equal pieces that hold radii, and how far into these the radii lie. On the
+/// end between two pieces either is right.
 #[inline(always)]
-fn even_place(r_mm: f64, width_mm: f64, per_mm: f64) -> (u64, f64) {
-    let whole = (r_mm * per_mm - 0.5) + WHOLE;
-    (whole.to_bits() & (EVEN as u64 - 1), r_mm - (whole - WHOLE) * width_mm)
+pub(super) fn even_place<S: Wide>(set: S, r_mm: V<S>, width_mm: f64, last: f64) -> (V<S>, V<S>) {
+    let all = |value: f64| V::all(set, value);
+    let number = (r_mm.times_plus(all(1.0 / width_mm), all(-0.5)) + all(WHOLE)).least(all(WHOLE + last));
+    (number, (all(WHOLE) - number).times_plus(all(width_mm), r_mm))
 }
 
 impl<const TERMS: usize> Pieces<TERMS> {
     fn new(pieces: &[Piece], even: bool, end_mm: f64) -> Self {
-        let mut rows: Vec<Row<TERMS>> = pieces.iter().map(|p| std::array::from_fn(|k| p.row[k])).collect();
+        let rows: Vec<Row<TERMS>> = pieces.iter().map(|p| std::array::from_fn(|k| p.row[k])).collect();
         if even {
             let width_mm = end_mm / rows.len() as f64;
-            // The end itself may round into the piece behind the last one.
-            let last = rows[rows.len() - 1];
-            let behind: Row<TERMS> = std::array::from_fn(|k| taylor(&last, width_mm, k));
-            rows.resize(EVEN, behind);
-            let rows = rows.try_into().unwrap_or_else(|_| unreachable!("filled up to that length"));
-            return Self { find: Find::Even { width_mm, rows }, end_mm };
+            // The end itself may round into the piece behind the last one, and is brought back.
+            let find = Find::Even { width_mm, last: (rows.len() - 1) as f64 };
+            let few = by_terms(&rows);
+            return Self { find, rows: filled(rows), few, end_mm };
         }
         let cells_per_mm = CELLS as f64 / end_mm;
         let mut starts_mm: Vec<f64> = pieces.iter().map(|p| p.from_mm).collect();
@@ -279,7 +287,8 @@ impl<const TERMS: usize> Pieces<TERMS> {
         };
         let first = (0..=CELLS).map(holds).collect();
         starts_mm.push(f64::INFINITY);
-        Self { find: Find::Uneven { cells_per_mm, first, starts_mm, rows }, end_mm }
+        let few = by_terms(&rows);
+        Self { find: Find::Uneven { cells_per_mm, first, starts_mm }, rows: filled(rows), few, end_mm }
     }
 
     #[cfg(test)]
@@ -290,72 +299,43 @@ impl<const TERMS: usize> Pieces<TERMS> {
         }
     }
 
-    /// The place of a radius within its piece, and the piece's row.
-    #[inline(always)]
-    fn place_and_row(&self, r_mm: f64) -> (f64, &Row<TERMS>) {
+    /// The number of the piece that holds a radius, and how far into it the radius lies.
+    pub(super) fn place(&self, r_mm: f64) -> (usize, f64) {
         match &self.find {
-            Find::Even { width_mm, rows } => {
-                let (number, place) = even_place(r_mm, *width_mm, 1.0 / width_mm);
-                (place, &rows[number as usize & (EVEN - 1)])
+            Find::Even { width_mm, last } => {
+                let number = (r_mm / width_mm - 0.5).round_ties_even().max(0.0).min(*last);
+                (number as usize, r_mm - number * width_mm)
             }
-            Find::Uneven { cells_per_mm, first, starts_mm, rows } => {
+            Find::Uneven { cells_per_mm, first, starts_mm, .. } => {
                 let cell = ((r_mm * cells_per_mm) as usize).min(CELLS);
                 let mut piece = usize::from(first[cell]);
                 while r_mm >= starts_mm[piece + 1] {
                     piece += 1;
                 }
-                (r_mm - starts_mm[piece], &rows[piece])
+                (piece, r_mm - starts_mm[piece])
             }
         }
     }
 
     fn height_and_slope(&self, r_mm: f64) -> (f64, f64) {
-        let (t, row) = self.place_and_row(r_mm.min(self.end_mm));
+        let (number, t) = self.place(r_mm.min(self.end_mm));
+        let row = &self.rows[number];
         row.iter().rev().fold((0.0, 0.0), |(h, s), c| (h * t + c, s * t + h))
-    }
-
-    /// The place within its piece and the coefficients of each radius, in columns.
-    #[inline(always)]
-    pub(super) fn look_up(
-        &self,
-        radius: &Column,
-        number: &mut [u64; BLOCK],
-        place: &mut Column,
-        columns: &mut [Column; 8],
-    ) {
-        let Find::Even { width_mm, rows } = &self.find else {
-            for i in 0..BLOCK {
-                let (t, row) = self.place_and_row(radius[i]);
-                place[i] = t;
-                for term in 0..TERMS {
-                    columns[term][i] = row[term];
-                }
-            }
-            return;
-        };
-        let per_mm = 1.0 / width_mm;
-        for i in 0..BLOCK {
-            (number[i], place[i]) = even_place(radius[i], *width_mm, per_mm);
-        }
-        // Four whole rows at a time, exchanged with columns: loads of single numbers from many places cost twice as
-        // much.
-        for (four, numbers) in number.as_chunks::<4>().0.iter().enumerate() {
-            // No `map` over the array: a helper that is not inlined has no vector instructions.
-            let a = &rows[numbers[0] as usize & (EVEN - 1)];
-            let b = &rows[numbers[1] as usize & (EVEN - 1)];
-            let c = &rows[numbers[2] as usize & (EVEN - 1)];
-            let d = &rows[numbers[3] as usize & (EVEN - 1)];
-            for term in 0..TERMS {
-                let column = &mut columns[term].as_chunks_mut::<4>().0[four];
-                *column = [a[term], b[term], c[term], d[term]];
-            }
-        }
     }
 }
 
-/// A coefficient of a polynomial counted from another place.
-fn taylor<const TERMS: usize>(row: &Row<TERMS>, at: f64, power: usize) -> f64 {
-    (power..TERMS).rev().fold(0.0, |sum, k| sum * at + binomial(k, power) * row[k])
+/// The terms of a few rows, side by side.
+fn by_terms<const TERMS: usize>(rows: &[Row<TERMS>]) -> Option<[[f64; FEW]; TERMS]> {
+    (rows.len() <= FEW).then(|| {
+        let row = |k: usize| rows[k.min(rows.len() - 1)];
+        std::array::from_fn(|term| std::array::from_fn(|k| row(k)[term]))
+    })
+}
+
+/// Rows with empty ones behind them, so that any number within a power of two finds one.
+fn filled<const TERMS: usize>(mut rows: Vec<Row<TERMS>>) -> Box<[Row<TERMS>; MOST]> {
+    rows.resize(MOST, [0.0; TERMS]);
+    rows.try_into().unwrap_or_else(|_| unreachable!("filled up to that number"))
 }
 
 #[cfg(test)]
@@ -396,6 +376,23 @@ mod tests {
         let (h, s) = largest_difference(&table, bell);
         assert!(h < 1e-14 && s < 1.2e-16, "{h:e} {s:e}");
         assert_eq!(table.height_and_slope(1e9), table.height_and_slope(159.0));
+    }
+
+    #[test]
+    fn steps_lie_between_pieces() {
+        // No slope shows them, and none of the equal pieces ends there.
+        let step = |r: f64| (if r < 91.3 { 2e-9 * r * r } else { 2e-9 * r * r - 6e-5 }, 4e-9 * r);
+        let table = Table::new(step, &[91.3], 100.0, 3e-17).expect("a table");
+        let (h, s) = largest_difference(&table, step);
+        assert!(h < 1e-18 && s < 1e-19, "{h:e} {s:e}");
+        // A narrow ring, far narrower than a piece is looked at.
+        let ring = |r: f64| {
+            let t = ((r - 60.0) / 0.04).abs();
+            if t < 1.0 { (3e-5 * (1.0 - t * t), -6e-5 * (r - 60.0) / 0.0016) } else { (0.0, 0.0) }
+        };
+        let table = Table::new(ring, &[59.96, 60.04], 100.0, 3e-17).expect("a table");
+        let (h, s) = largest_difference(&table, ring);
+        assert!(h < 1e-16 && s < 1e-13, "{h:e} {s:e}");
     }
 
     #[test]
