@@ -6,9 +6,9 @@ use std::process::Command;
 
 use catoptric::numeric::simd::Instructions;
 use catoptric::{
-    AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff, EdgeStep,
-    Error, Field, FigureLayer, FocalLengthMm, FocalPlane, Holder, Indexing, Joined, Metal, MetalCoat, MetalFilm,
-    Opening, Prepared, Primary, RadialProfile,
+    AxisDirection, CentralHill, Coating, CoatingPatch, CoatingRing, Diagonal, Drawtube, EdgeRollOff,
+    EdgeStep, Error, Field, FigureLayer, FocalLengthMm, FocalPlane, Holder, Indexing, Joined, Metal,
+    MetalCoat, MetalFilm, Opening, Prepared, Primary, RadialProfile,
     RayColumn::{Each, Same},
     RaySpot, Rays, RaysOut, ReflectanceMap, SensorMask, Spider, Star, ThinPatch, ThinRing, TracedRays, Train,
     TrainBuilder, TurnedEdge, UM_PER_MM, ZernikeTerms, Zone,
@@ -186,14 +186,21 @@ fn trains() -> Vec<(&'static str, TrainBuilder)> {
 /// Mirrors whose coating differs from place to place, as light of one colour sees it.
 fn coated() -> Vec<(&'static str, Prepared)> {
     let metal = || MetalCoat::new(MetalFilm::new(Metal::Aluminium, 80.0));
-    let shares = ndarray::Array2::from_shape_fn((41, 41), |(i, j)| 0.85 + 0.1 * ((i + 2 * j) as f64).sin().abs());
+    let shares =
+        ndarray::Array2::from_shape_fn((41, 41), |(i, j)| 0.85 + 0.1 * ((i + 2 * j) as f64).sin().abs());
     let haze = ReflectanceMap::new(shares, 9.0, AxisDirection::MinusY, AxisDirection::PlusX);
     let coatings = [
         ("even metal", Coating::default().metal(metal())),
         ("a thin ring of metal", Coating::default().metal(metal().ring(ThinRing::new(100.07, 100.21, 20.0)))),
-        ("a soft ring", Coating::default().metal(metal().ring(ThinRing::new(60.0, 62.0, 25.0).softness_mm(0.3)))),
+        (
+            "a soft ring",
+            Coating::default().metal(metal().ring(ThinRing::new(60.0, 62.0, 25.0).softness_mm(0.3))),
+        ),
         ("a ring to the rim", Coating::default().metal(metal().ring(ThinRing::new(150.3, 159.0, 25.0)))),
-        ("a patch of metal", Coating::default().metal(metal().patch(ThinPatch::new([40.0, -30.0], 12.0, 30.0)))),
+        (
+            "a patch of metal",
+            Coating::default().metal(metal().patch(ThinPatch::new([40.0, -30.0], 12.0, 30.0))),
+        ),
         ("a haze", Coating::of_map(haze)),
         ("a ring of haze", Coating::new(0.9).ring(CoatingRing::new(30.0, 30.2, 0.5))),
     ];
@@ -220,7 +227,9 @@ fn coatings_find_what_single_rays_find() {
             let dim = traced.light.iter().zip(&slow.light).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
             let lit = slow.light.iter().copied().filter(|l| *l > 0.0);
             let (low, high) = (lit.clone().fold(1.0, f64::min), lit.fold(0.0, f64::max));
-            println!("{name}, {field:?}: {mm:.1e} mm, {alone} alone, light {low:.3} to {high:.3}, {dim:.1e} apart");
+            println!(
+                "{name}, {field:?}: {mm:.1e} mm, {alone} alone, light {low:.3} to {high:.3}, {dim:.1e} apart"
+            );
             assert_eq!(alone, 0, "{name}");
             assert!(mm < 1e-11, "{name}: {mm:e} mm");
             assert!(dim < 1e-9, "{name}: light {dim:e} apart");

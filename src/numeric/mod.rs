@@ -37,6 +37,6 @@ pub mod spline;
 pub mod stats;
 pub mod student;
 pub mod sums;
-pub mod zernike;
 pub(crate) mod vector;
+pub mod zernike;
 pub mod zernike_sum;

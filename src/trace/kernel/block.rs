@@ -218,8 +218,12 @@ impl Trace<'_, '_> {
                     Table::Cubic { pieces, .. } if S::PICKS && pieces.few.is_some() => {
                         step::<S, PARABOLA, 4, true>(set, optics, pieces, starts, block)
                     }
-                    Table::Cubic { pieces, .. } => step::<S, PARABOLA, 4, false>(set, optics, pieces, starts, block),
-                    Table::High { pieces, .. } => step::<S, PARABOLA, 8, false>(set, optics, pieces, starts, block),
+                    Table::Cubic { pieces, .. } => {
+                        step::<S, PARABOLA, 4, false>(set, optics, pieces, starts, block)
+                    }
+                    Table::High { pieces, .. } => {
+                        step::<S, PARABOLA, 8, false>(set, optics, pieces, starts, block)
+                    }
                 };
                 let safe_mm = table.safe_shift_mm();
                 sure &= moved_mm * moved_mm * found.aslant <= safe_mm * safe_mm
@@ -274,7 +278,12 @@ impl Trace<'_, '_> {
 /// root and the division cost nothing beside the products, which other parts of the processor make; a series for them
 /// costs more.
 #[inline(always)]
-fn meet<S: Wide, const PARABOLA: bool>(set: S, optics: &Optics, starts: Starts<'_>, block: &mut Block) -> Found {
+fn meet<S: Wide, const PARABOLA: bool>(
+    set: S,
+    optics: &Optics,
+    starts: Starts<'_>,
+    block: &mut Block,
+) -> Found {
     let all = |value: f64| V::all(set, value);
     let (c, k, one) = (all(optics.curvature_per_mm), all(optics.shape), all(1.0));
     let [x, y, z, dx, dy, dz] = starts.map(|column| wide::<S>(column));
@@ -315,10 +324,14 @@ fn meet<S: Wide, const PARABOLA: bool>(set: S, optics: &Optics, starts: Starts<'
     }
     Found {
         // What is no number is not below.
-        sure: off.largest() <= UNIT && far.total() <= FAR_MM && facing.smallest() > 0.0 && down.largest() < 0.0,
+        sure: off.largest() <= UNIT
+            && far.total() <= FAR_MM
+            && facing.smallest() > 0.0
+            && down.largest() < 0.0,
         aslant: aslant.largest(),
         nearest_mm2: nearest.smallest(),
-        farthest_mm2: farthest.largest(),
+        // What lies farther out misses the mirror.
+        farthest_mm2: farthest.largest().min(optics.limit_mm2),
     }
 }
 
@@ -447,7 +460,8 @@ fn step<S: Wide, const PARABOLA: bool, const TERMS: usize, const FEW_ROWS: bool>
             }
             _ => {
                 let numbers = &block.number[i * S::F64_LANES..][..S::F64_LANES];
-                let row = |lane: usize| rows[numbers[lane].to_bits() as usize & (MOST - 1)].as_chunks::<4>().0;
+                let row =
+                    |lane: usize| rows[numbers[lane].to_bits() as usize & (MOST - 1)].as_chunks::<4>().0;
                 let low = set.columns(|lane| &row(lane)[0]);
                 let high = if TERMS > 4 { set.columns(|lane| &row(lane)[1]) } else { low };
                 std::array::from_fn(|term| V(set, if term < 4 { low[term] } else { high[term - 4] }))
@@ -465,11 +479,8 @@ fn step<S: Wide, const PARABOLA: bool, const TERMS: usize, const FEW_ROWS: bool>
         let raised = s.times_plus(shift, h);
         let square_here = (aside + aside).times_plus(by, V(set, square[i]));
         let height = if PARABOLA { height } else { dz.times_plus(by, height) - raised };
-        let steep_here = if PARABOLA {
-            steep_here
-        } else {
-            conic_steep::<S, PARABOLA>(set, optics, height) + per_radius
-        };
+        let steep_here =
+            if PARABOLA { steep_here } else { conic_steep::<S, PARABOLA>(set, optics, height) + per_radius };
         steep[i] = (shift * inverse).times_plus(half_bend + half_bend - per_radius, steep_here).1;
         z[i] = conic_height::<S, PARABOLA>(set, optics, square_here, height, raised).1;
         (x[i], y[i]) = (dx.times_plus(by, V(set, x[i])).1, dy.times_plus(by, V(set, y[i])).1);
@@ -596,8 +607,8 @@ impl Optics {
     /// radius of a straight line is nowhere above the line between its radii at both ends.
     fn is_clear_up(&self, edge: &Edge, found: &Found, reach_mm: f64, plane_mm: f64) -> bool {
         let sag_mm = self.highest_mm(found);
-        // A ray is moved by less than this from the conic to the glass.
-        let from_mm = found.farthest_mm2.sqrt() + 0.1;
+        // A ray is moved sideways by less than this from the conic to the glass.
+        let from_mm = 1.002 * found.farthest_mm2.sqrt() + 0.01;
         let narrows = (from_mm - reach_mm) / (plane_mm - sag_mm);
         let tilt = edge.tilt.abs();
         let radius_mm = (from_mm - narrows * (edge.height_mm - sag_mm)) / (1.0 - narrows * tilt);

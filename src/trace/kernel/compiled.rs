@@ -94,7 +94,10 @@ impl Compiled {
                 let ([x, y, z], way) = ray(starts, i);
                 if !sure && self.optics.is_doubtful([x, y, z], way) {
                     slowly(prepared, height_mm, starts, block, i)?;
-                } else if self.odd_parts && block.spare[i] >= 0.0 && stopped_by_odd_part(prepared, block, way, i) {
+                } else if self.odd_parts
+                    && block.spare[i] >= 0.0
+                    && stopped_by_odd_part(prepared, block, way, i)
+                {
                     block.spare[i] = -1.0;
                 }
             }

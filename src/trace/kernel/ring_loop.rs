@@ -104,7 +104,14 @@ impl Beam<'_> {
 
     /// Puts the rays of a ring from angle `first` on into a block, a whole one, landed, past all round parts.
     #[inline]
-    pub(super) fn place(&self, ring: &Ring, angles: &Angles, first: usize, block: &mut Block, weight: &mut Column) {
+    pub(super) fn place(
+        &self,
+        ring: &Ring,
+        angles: &Angles,
+        first: usize,
+        block: &mut Block,
+        weight: &mut Column,
+    ) {
         self.set.run(Place { beam: self, ring, angles, first, block, weight });
     }
 }
