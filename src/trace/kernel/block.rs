@@ -332,7 +332,8 @@ fn meet<S: Wide, const PARABOLA: bool>(
             && down.largest() < 0.0,
         aslant: aslant.largest(),
         nearest_mm2: nearest.smallest(),
-        farthest_mm2: farthest.largest(),
+        // What lies farther out misses the mirror.
+        farthest_mm2: farthest.largest().min(optics.limit_mm2),
     }
 }
 
@@ -608,8 +609,8 @@ impl Optics {
     /// radius of a straight line is nowhere above the line between its radii at both ends.
     fn is_clear_up(&self, edge: &Edge, found: &Found, reach_mm: f64, plane_mm: f64) -> bool {
         let sag_mm = self.highest_mm(found);
-        // A ray is moved by less than this from the conic to the glass.
-        let from_mm = found.farthest_mm2.sqrt() + 0.1;
+        // A ray is moved sideways by less than this from the conic to the glass.
+        let from_mm = 1.002 * found.farthest_mm2.sqrt() + 0.01;
         let narrows = (from_mm - reach_mm) / (plane_mm - sag_mm);
         let tilt = edge.tilt.abs();
         let radius_mm = (from_mm - narrows * (edge.height_mm - sag_mm)) / (1.0 - narrows * tilt);
