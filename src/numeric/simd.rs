@@ -81,3 +81,48 @@ impl Instructions {
         }
     }
 }
+
+/// One function for each set of instructions, and one in front that chooses: its first argument says which.
+///
+/// The work itself is an `#[inline(always)]` function with the same arguments and one constant, whether products are
+/// fused (`mul_add` costs a call where the processor has none). What it calls has to be `#[inline(always)]` too, or it
+/// is compiled without the instructions. Other processors than x86 take the portable one, which knows their own.
+///
+/// ```text
+/// each_set! {
+///     /// Adds a list to sums.
+///     pub(super) fn add(list: &[f64], sums: &mut [f64; 8]) -> bool = add_with;
+/// }
+/// #[inline(always)]
+/// fn add_with<const FUSED: bool>(list: &[f64], sums: &mut [f64; 8]) -> bool { .. }
+/// ```
+macro_rules! each_set {
+    ($(#[$about:meta])* $shown:vis fn $name:ident($($arg:ident: $kind:ty),* $(,)?) $(-> $gives:ty)? = $work:ident;) => {
+        $(#[$about])*
+        #[allow(clippy::too_many_arguments)]
+        #[inline]
+        $shown fn $name(set: $crate::numeric::simd::Instructions, $($arg: $kind),*) $(-> $gives)? {
+            use $crate::numeric::simd::Instructions;
+            #[multiversion::multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma"))]
+            fn avx512($($arg: $kind),*) $(-> $gives)? {
+                multiversion::target::match_target! {
+                    "x86_64+fma" => $work::<true>($($arg),*),
+                    _ => $work::<false>($($arg),*),
+                }
+            }
+            #[multiversion::multiversion(targets("x86_64+avx2+fma"))]
+            fn avx2($($arg: $kind),*) $(-> $gives)? {
+                multiversion::target::match_target! {
+                    "x86_64+fma" => $work::<true>($($arg),*),
+                    _ => $work::<false>($($arg),*),
+                }
+            }
+            match set {
+                Instructions::Avx512 => avx512($($arg),*),
+                Instructions::Avx2 => avx2($($arg),*),
+                Instructions::Portable => $work::<false>($($arg),*),
+            }
+        }
+    };
+}
+pub(crate) use each_set;
