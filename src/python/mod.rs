@@ -45,6 +45,7 @@ mod mtf;
 mod nights;
 mod obstructions;
 mod pictures;
+mod pupil_map;
 mod rays;
 mod record;
 mod ripple;
@@ -89,6 +90,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     cone::register(module)?;
     sight_lines::register(module)?;
     waves::register(module)?;
+    pupil_map::register(module)?;
     mtf::register(module)?;
     nights::register(module)?;
     seeing::register(module)?;

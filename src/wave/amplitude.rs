@@ -16,7 +16,7 @@ use super::lanes::{self, Folded, LANES, Lanes, PAIRS, Panel, TAP_ROOM, Turns};
 use super::places::Places;
 use super::source::Pupil;
 use super::spectrum::Spectrum;
-use super::taps::{self, OVERSAMPLING, SPREAD, TAPS};
+use super::taps::{self, OVERSAMPLING, SPREAD, TAPS, WIDE};
 use crate::numeric::simd::Instructions;
 use crate::numeric::{gauss, sums};
 use crate::units::{NM_PER_MM, UM_PER_MM};
@@ -36,11 +36,23 @@ pub(crate) struct Amplitude {
     filled: Vec<usize>,
     /// How far from the reference point the sums hold, along and across, um.
     pub(crate) reach_um: f64,
+    pub(super) undo: Undo,
     /// The image is the same above and below: sums of rows alone count.
     pub(crate) is_even: bool,
     pub(super) set: Instructions,
     /// The same at few places, made when first asked for.
     coarse: OnceLock<Arc<Coarse>>,
+}
+
+/// What was spread over the net, and has to be divided out of its sums.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Undo {
+    /// Nodes.
+    Nodes,
+    /// Lines of a map.
+    Lines,
+    /// Nothing: the net is the map itself.
+    Nothing,
 }
 
 /// The net of one wavelength.
@@ -116,6 +128,7 @@ impl Amplitude {
             half,
             filled: filled(half, places.radius / step),
             reach_um,
+            undo: Undo::Nodes,
             is_even: places.is_even,
             set,
             coarse: OnceLock::new(),
@@ -130,6 +143,43 @@ impl Amplitude {
         amplitude
     }
 
+    /// The light of nets that are summed already, one for each line of a spectrum: half of a side, folded, and the phase of
+    /// one step for each um and nm.
+    pub(super) fn of_nets(
+        set: Instructions,
+        (half, undo): (usize, Undo),
+        nets: Vec<Vec<Folded>>,
+        spectrum: &Spectrum,
+        step: f64,
+        reach_um: f64,
+    ) -> Self {
+        let counts = spectrum.peak_shares();
+        let colours = nets
+            .into_iter()
+            .zip(spectrum.lines())
+            .zip(counts)
+            .map(|((net, (nm, _)), counts)| Colour { net, step_per_um: TAU * step / (nm / 1000.0), counts });
+        Self {
+            colours: colours.collect(),
+            half,
+            filled: vec![half; half],
+            reach_um,
+            undo,
+            is_even: false,
+            set,
+            coarse: OnceLock::new(),
+        }
+    }
+
+    /// What the spreading takes from the amplitude where one step of the net has this phase.
+    pub(super) fn kernel(&self, turn: f64) -> f64 {
+        match self.undo {
+            Undo::Nodes => SPREAD.transform(turn),
+            Undo::Lines => WIDE.at(turn),
+            Undo::Nothing => 1.0,
+        }
+    }
+
     /// Intensity at a point of the plane, 1 at the centre of a perfect star.
     pub(crate) fn intensity(&self, along_um: f64, across_um: f64) -> f64 {
         self.colours.iter().map(|colour| self.intensity_of(colour, along_um, across_um)).sum()
@@ -142,14 +192,14 @@ impl Amplitude {
 
     fn intensity_of(&self, colour: &Colour, along_um: f64, across_um: f64) -> f64 {
         let (x, y) = (colour.step_per_um * along_um, colour.step_per_um * across_um);
-        let kernel = SPREAD.transform(x) * SPREAD.transform(y);
+        let kernel = self.kernel(x) * self.kernel(y);
         let turns = [x, y].map(|turn| single_turns(self.set, turn, self.half));
         colour.counts * lanes::at_place(self.set, &colour.net, &turns[0], &turns[1]) / (kernel * kernel)
     }
 
     /// The amplitude at few places, where that is worth its making for so many on a side.
     fn coarse_for(&self, pixels: usize) -> Option<&Coarse> {
-        let side = Coarse::side(self)?;
+        let side = Coarse::side(self).filter(|_| self.undo == Undo::Nodes)?;
         (self.coarse.get().is_some() || 4 * pixels >= 5 * side).then(|| self.coarse())
     }
 
@@ -160,7 +210,7 @@ impl Amplitude {
     /// The amplitude at few places, where it is at hand or soon made.
     pub(crate) fn coarse_near(&self) -> Option<&Coarse> {
         const SMALL_SIDE: usize = 128;
-        let side = Coarse::side(self)?;
+        let side = Coarse::side(self).filter(|_| self.undo == Undo::Nodes)?;
         (self.coarse.get().is_some() || side <= SMALL_SIDE).then(|| self.coarse())
     }
 
@@ -233,7 +283,7 @@ impl Amplitude {
             let (mut turn, mut scale) = ([0.0; LANES], [0.0; LANES]);
             for (lane, place_um) in places.iter().enumerate() {
                 turn[lane] = colour.step_per_um * place_um;
-                scale[lane] = SPREAD.transform(turn[lane]).recip();
+                scale[lane] = self.kernel(turn[lane]).recip();
             }
             lanes::turns(self.set, &turn, &scale, table);
         }
@@ -285,8 +335,7 @@ impl Amplitude {
                         let chord_um = radius_um * angle.cos();
                         turn[lane] = colour.step_per_um * t * chord_um;
                         // Measures of the line (in its angle) and of the point.
-                        share[lane] =
-                            line * chord_um * weight * chord_um / SPREAD.transform(turn[lane]).powi(2);
+                        share[lane] = line * chord_um * weight * chord_um / self.kernel(turn[lane]).powi(2);
                     }
                     for panels in &panels {
                         let [above, below] = lanes::at_places(self.set, panels, &turn);
@@ -315,7 +364,7 @@ impl Amplitude {
                 self.panels(colour, &self.tables(colour, &places), &mut panels);
                 for (y, weight) in &points {
                     let turn = colour.step_per_um * y;
-                    let share = colour.counts * weight / SPREAD.transform(turn).powi(2);
+                    let share = colour.counts * weight / self.kernel(turn).powi(2);
                     for panels in &panels {
                         let [above, below] = lanes::at_places(self.set, panels, &[turn; LANES]);
                         let line = |(l, (_, line)): (usize, &(f64, f64))| line * (above[l] + below[l]);
@@ -345,7 +394,7 @@ impl Amplitude {
                     let (mut turn, mut share) = ([0.0; LANES], [0.0; LANES]);
                     for (lane, r) in radii.iter().enumerate() {
                         turn[lane] = colour.step_per_um * r * sin;
-                        share[lane] = colour.counts / SPREAD.transform(turn[lane]).powi(2);
+                        share[lane] = colour.counts / self.kernel(turn[lane]).powi(2);
                     }
                     for panels in &panels {
                         let [above, below] = lanes::at_places(self.set, panels, &turn);
@@ -418,7 +467,7 @@ fn folded(net: &[f64], half: usize, is_even: bool) -> Vec<Folded> {
     folded
 }
 
-fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
+pub(super) fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
     [
         a[0] + c[0] + (b[0] + d[0]),
         a[1] + c[1] + (b[1] + d[1]),

@@ -87,7 +87,7 @@ impl Coarse {
                 for (there, panels) in panels.iter().enumerate() {
                     for (rows, turns) in table.chunks_exact(light.half).enumerate() {
                         let values = if light.is_even {
-                            across_even_places(light.set, panels, turns)
+                            across_even_places(light.set, panels, turns).map(|value| [value, value])
                         } else {
                             across_places(light.set, panels, turns)
                         };
@@ -128,8 +128,7 @@ impl Coarse {
         let mut taps = [[0.0; TAP_ROOM]; 2];
         lanes::taps(self.set, &BETWEEN.taps, &found.map(|f| f.1), &mut taps);
         let places = [along_um, across_um];
-        let [along, across] =
-            [0, 1].map(|i| Share { at_um: places[i], first: found[i].0, taps: taps[i] });
+        let [along, across] = [0, 1].map(|i| Share { at_um: places[i], first: found[i].0, taps: taps[i] });
         let of_colour = |colour: &Colour| {
             let kernel = colour.kernel(along_um) * colour.kernel(across_um);
             colour.counts * point(self.set, &colour.net, self.side, &along, &across) / (kernel * kernel)
@@ -222,33 +221,31 @@ fn across_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns]) -> [
 }
 
 each_set! {
-    /// The same where the rows' difference is nothing.
-    fn across_even_places(panels: &[Panel], table: &[Turns]) -> [[Complex; 2]; LANES] = across_even_places_with;
+    /// The same where the rows' difference is nothing: each mirror place is like its place.
+    fn across_even_places(panels: &[Panel], table: &[Turns]) -> [Complex; LANES] = across_even_places_with;
 }
 
 #[inline(always)]
-fn across_even_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns]) -> [[Complex; 2]; LANES] {
+fn across_even_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns]) -> [Complex; LANES] {
     let table = &table[..panels.len()];
-    let mut values = [[[[0.0; LANES]; 2]; 2]; LANES];
+    let mut values = [[[0.0; LANES]; 2]; LANES];
     for start in [0, 4] {
         let zero = [0.0; LANES];
         let (mut re_0, mut re_1, mut re_2, mut re_3) = (zero, zero, zero, zero);
         let (mut im_0, mut im_1, mut im_2, mut im_3) = (zero, zero, zero, zero);
         for k in 0..panels.len() {
-            let ([re, im, _, _], [cosine, _]) = (&panels[k], &table[k]);
-            re_0 = plus::<FUSED>(cosine[start], *re, re_0);
-            im_0 = plus::<FUSED>(cosine[start], *im, im_0);
-            re_1 = plus::<FUSED>(cosine[start + 1], *re, re_1);
-            im_1 = plus::<FUSED>(cosine[start + 1], *im, im_1);
-            re_2 = plus::<FUSED>(cosine[start + 2], *re, re_2);
-            im_2 = plus::<FUSED>(cosine[start + 2], *im, im_2);
-            re_3 = plus::<FUSED>(cosine[start + 3], *re, re_3);
-            im_3 = plus::<FUSED>(cosine[start + 3], *im, im_3);
+            let ([re, im, _, _], [cosine, _]) = (panels[k], &table[k]);
+            re_0 = plus::<FUSED>(cosine[start], re, re_0);
+            im_0 = plus::<FUSED>(cosine[start], im, im_0);
+            re_1 = plus::<FUSED>(cosine[start + 1], re, re_1);
+            im_1 = plus::<FUSED>(cosine[start + 1], im, im_1);
+            re_2 = plus::<FUSED>(cosine[start + 2], re, re_2);
+            im_2 = plus::<FUSED>(cosine[start + 2], im, im_2);
+            re_3 = plus::<FUSED>(cosine[start + 3], re, re_3);
+            im_3 = plus::<FUSED>(cosine[start + 3], im, im_3);
         }
-        values[start] = [[re_0, im_0], [re_0, im_0]];
-        values[start + 1] = [[re_1, im_1], [re_1, im_1]];
-        values[start + 2] = [[re_2, im_2], [re_2, im_2]];
-        values[start + 3] = [[re_3, im_3], [re_3, im_3]];
+        let sums = [[re_0, im_0], [re_1, im_1], [re_2, im_2], [re_3, im_3]];
+        values[start..start + 4].copy_from_slice(&sums);
     }
     values
 }

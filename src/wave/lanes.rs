@@ -143,11 +143,7 @@ fn taps_with<const FUSED: bool>(table: &[Taps], at: &[f64], values: &mut [Taps])
 
 /// Polynomials of one variable from 0 to 1, side by side, in so many pieces of equal length.
 #[inline(always)]
-fn pieces_with<const FUSED: bool, const N: usize>(
-    table: &[[f64; N]],
-    at: &[f64],
-    values: &mut [[f64; N]],
-) {
+fn pieces_with<const FUSED: bool, const N: usize>(table: &[[f64; N]], at: &[f64], values: &mut [[f64; N]]) {
     let table = &table[..PIECES * TERMS];
     for (at, value) in at.iter().zip(values) {
         let place = at * PIECES as f64;

@@ -21,8 +21,6 @@ pub(super) const PIECES: usize = 16;
 pub(super) const TERMS: usize = 7;
 /// Gauss nodes for a kernel's transform over half of its width.
 const TRANSFORM_NODES: usize = 60;
-/// Terms of the transform's series.
-const SERIES: usize = 24;
 
 /// The kernel for spreading nodes: right wherever the image asks within the reach.
 pub(super) static SPREAD: LazyLock<Kernel> =
@@ -33,6 +31,54 @@ pub(super) static BETWEEN: LazyLock<Kernel> =
     LazyLock::new(|| Kernel::new(BETWEEN_STEEPNESS * PI * TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING)));
 const BETWEEN_STEEPNESS: f64 = 1.06;
 
+/// Lines of a net that a line of a map reaches (`map_sums.rs`).
+pub(super) const WIDE_TAPS: usize = 14;
+const WIDE_STEEPNESS: f64 = 0.98 * PI * WIDE_TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING);
+
+/// The kernel for such lines at a distance z from its middle, in half-widths.
+pub(super) fn wide_bell(z: f64) -> f64 {
+    bell(WIDE_STEEPNESS, z)
+}
+
+/// Its transform.
+pub(super) static WIDE: LazyLock<Transform> = LazyLock::new(|| Transform::new(WIDE_TAPS, WIDE_STEEPNESS, 32));
+
+/// The transform of a kernel, to be divided out of sums over a net.
+#[derive(Clone, Debug)]
+pub(super) struct Transform {
+    largest_turn: f64,
+    /// Half of the kernel's width.
+    half: f64,
+    /// Series of (2 t/T)^2 - 1, T the largest turn.
+    series: Vec<f64>,
+}
+
+impl Transform {
+    fn new(width: usize, steepness: f64, terms: usize) -> Self {
+        let half = 0.5 * width as f64;
+        // Half of the width times the largest phase of one step of the net, pi over the oversampling, and a hair more.
+        let largest_turn = half * PI / OVERSAMPLING * 1.001;
+        let series = chebyshev::series(
+            |s| {
+                let turn = largest_turn * (0.5 * (s + 1.0)).max(0.0).sqrt();
+                let nodes = gauss::on_interval(TRANSFORM_NODES, 0.0, PI / 2.0);
+                // z = sin(angle) takes the root at the kernel's edge smoothly.
+                let terms =
+                    nodes.map(|(a, w)| w * a.cos() * bell(steepness, a.sin()) * (turn * a.sin()).cos());
+                2.0 * half * terms.sum::<f64>()
+            },
+            terms,
+        );
+        Self { largest_turn, half, series }
+    }
+
+    /// The transform for a phase of one step of the net, radians: within +- pi over the oversampling.
+    pub(super) fn at(&self, step_rad: f64) -> f64 {
+        let share = self.half * step_rad / self.largest_turn;
+        chebyshev::sum(&self.series, 2.0 * share * share - 1.0)
+    }
+}
+
 /// What a place counts for its neighbours on a net.
 pub(super) struct Kernel {
     /// Coefficients of the taps, piece after piece, from the highest power down: u, how far the first point lies beyond the
@@ -40,17 +86,13 @@ pub(super) struct Kernel {
     pub(super) taps: Vec<Taps>,
     /// The same, each twice.
     pub(super) pairs: Vec<Pairs>,
-    /// The kernel's transform as a series of (2 t/T)^2 - 1, T the largest turn.
-    transform: Vec<f64>,
+    transform: Transform,
 }
 
 /// The kernel at a distance z from its middle, in half-widths.
 fn bell(steepness: f64, z: f64) -> f64 {
     (steepness * ((1.0 - z * z).max(0.0).sqrt() - 1.0)).exp()
 }
-
-/// Half of the kernel's width times the largest phase of one step of the net, pi over the oversampling, and a hair more.
-const LARGEST_TURN: f64 = 0.5 * TAPS as f64 * PI / OVERSAMPLING * 1.001;
 
 impl Kernel {
     fn new(steepness: f64) -> Self {
@@ -64,24 +106,14 @@ impl Kernel {
                 }
             }
         }
-        let transform = chebyshev::series(
-            |s| {
-                let turn = LARGEST_TURN * (0.5 * (s + 1.0)).max(0.0).sqrt();
-                let nodes = gauss::on_interval(TRANSFORM_NODES, 0.0, PI / 2.0);
-                // z = sin(angle) takes the root at the kernel's edge smoothly.
-                let terms = nodes.map(|(a, w)| w * a.cos() * bell(steepness, a.sin()) * (turn * a.sin()).cos());
-                TAPS as f64 * terms.sum::<f64>()
-            },
-            SERIES,
-        );
-        let pairs = taps.iter().map(|row| std::array::from_fn::<f64, PAIRS, _>(|lane| row[lane / 2])).collect();
-        Self { taps, pairs, transform }
+        let pairs =
+            taps.iter().map(|row| std::array::from_fn::<f64, PAIRS, _>(|lane| row[lane / 2])).collect();
+        Self { taps, pairs, transform: Transform::new(TAPS, steepness, 24) }
     }
 
     /// The kernel's transform for a phase of one step of the net, radians: within +- pi over the oversampling.
     pub(super) fn transform(&self, step_rad: f64) -> f64 {
-        let share = 0.5 * TAPS as f64 * step_rad / LARGEST_TURN;
-        chebyshev::sum(&self.transform, 2.0 * share * share - 1.0)
+        self.transform.at(step_rad)
     }
 }
 

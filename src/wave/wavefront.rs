@@ -1,6 +1,7 @@
 //! The wavefront of one star, seen from one point of the image.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
@@ -47,8 +48,9 @@ const ERROR_FLOOR: f64 = 1e-10;
 pub struct Wavefront {
     pub(crate) source: Source,
     pub(crate) reference_mm: [f64; 3],
-    pub(crate) pupil: Pupil,
-    pub(crate) view: View,
+    /// Nodes and what they see, shared by all copies.
+    pub(crate) pupil: Arc<Pupil>,
+    pub(crate) view: Arc<View>,
     pub(crate) kept: KeptLists,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
@@ -217,8 +219,8 @@ impl Wavefront {
             error_estimate,
             source,
             reference_mm,
-            pupil,
-            view,
+            pupil: Arc::new(pupil),
+            view: Arc::new(view),
             kept: KeptLists::default(),
         }
     }
