@@ -99,9 +99,9 @@ pub use view::{
     ViewOptions, eye_mtf,
 };
 pub use wave::{
-    Airy, ArtificialStar, Autocorrelation, DetailContrast, Focus, FocusSteps, HazeHalo, HazeScatter, Mtf,
-    MtfOptions, NightsThatShow, Otf, Psf, PsfSize, RingEnergy, Seeing, SeenSize, SeenStar, ShowsWhen,
-    SpectralStrehl, Spectrum, Spikes, StrehlApproximations, ThroughFocus, TypicalFault, Wavefront,
+    Airy, ArtificialStar, Autocorrelation, DetailContrast, Focus, FocusSteps, HazeHalo, HazeScatter, MapPsf,
+    Mtf, MtfOptions, NightsThatShow, Otf, Psf, PsfSize, PupilMap, RingEnergy, Seeing, SeenSize, SeenStar,
+    ShowsWhen, SpectralStrehl, Spectrum, Spikes, StrehlApproximations, ThroughFocus, TypicalFault, Wavefront,
     WavefrontMap, nights_that_show, perfect_mtf, scatter_loss, typical_faults,
 };
 

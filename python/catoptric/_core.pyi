@@ -141,6 +141,7 @@ __all__ = [
     "Light",
     "LightMap",
     "LitCircle",
+    "MapPsf",
     "MaskRow",
     "MaskSweep",
     "MaskingBound",
@@ -232,6 +233,7 @@ __all__ = [
     "masking_bound",
     "nights_that_show",
     "perfect_mtf",
+    "psf_of_map",
     "recoat",
     "scatter_loss",
     "smallest_diagonal",
@@ -2141,6 +2143,42 @@ class Psf(_Record):
     ) -> Axes: ...
     def plot_energy(self, ax: Axes | None = None) -> Axes: ...
 
+@final
+class MapPsf(_Record):
+    @property
+    def image(self) -> Floats: ...
+    @property
+    def along_um(self) -> Floats: ...
+    @property
+    def across_um(self) -> Floats: ...
+    @property
+    def pixel_um(self) -> float: ...
+    @property
+    def wavelength_nm(self) -> float: ...
+    @property
+    def spectrum(self) -> Spectrum: ...
+    @property
+    def strehl(self) -> float: ...
+    @property
+    def focal_ratio(self) -> float: ...
+    @property
+    def lit_pixels(self) -> int: ...
+    def plot(self, ax: Axes | None = None, *, scale: ScaleName = "root") -> Axes: ...
+
+def psf_of_map(
+    *,
+    path_nm: Numbers2D,
+    pixel_mm: Number,
+    focal_length_mm: Number,
+    rows_run: AxisDirectionName,
+    columns_run: AxisDirectionName,
+    amplitude: Numbers2D | None = None,
+    half_width_um: Number | None = None,
+    pixel_um: Number | None = None,
+    pixels: int = 129,
+    wavelength_nm: Number = 550.0,
+    spectrum: Spectrum | None = None,
+) -> MapPsf: ...
 @final
 class ThroughFocus(_Record):
     @property

@@ -56,7 +56,7 @@ impl AxisDirection {
         }
     }
 
-    pub(super) fn is_along_x(self) -> bool {
+    pub(crate) fn is_along_x(self) -> bool {
         matches!(self, Self::PlusX | Self::MinusX)
     }
 

@@ -47,6 +47,7 @@ mod noise_study;
 mod obstructions;
 mod once;
 mod pictures;
+mod pupil_map;
 mod rays;
 mod record;
 mod ripple;
@@ -93,6 +94,7 @@ pub fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     cone::register(module)?;
     sight_lines::register(module)?;
     waves::register(module)?;
+    pupil_map::register(module)?;
     mtf::register(module)?;
     nights::register(module)?;
     seeing::register(module)?;

@@ -7,21 +7,22 @@
 //! peak against the direct sum.
 
 use std::f64::consts::{PI, TAU};
+use std::sync::{Arc, OnceLock};
 
 use ndarray::Array2;
 
-use super::lanes::{self, Folded, LANES, Lanes, Panel, TAP_LANES, Turns};
+use super::between::Coarse;
+use super::lanes::{self, Folded, LANES, Lanes, PAIRS, Panel, TAP_ROOM, Turns};
+use super::places::Places;
 use super::source::Pupil;
 use super::spectrum::Spectrum;
-use super::taps::{self, OVERSAMPLING, TAPS};
+use super::taps::{self, OVERSAMPLING, SPREAD, TAPS, WIDE};
+use crate::numeric::simd::Instructions;
 use crate::numeric::{gauss, sums};
 use crate::units::{NM_PER_MM, UM_PER_MM};
 
 /// Nodes whose taps are held at once: they fit the first cache.
 const BLOCK: usize = 48;
-
-/// Places of the list of nodes from which they are taken in turn.
-const STREAMS: usize = 16;
 
 /// The light of a pupil, ready to be summed at any point of the image plane within a square.
 ///
@@ -35,6 +36,23 @@ pub(crate) struct Amplitude {
     filled: Vec<usize>,
     /// How far from the reference point the sums hold, along and across, um.
     pub(crate) reach_um: f64,
+    pub(super) undo: Undo,
+    /// The image is the same above and below: sums of rows alone count.
+    pub(crate) is_even: bool,
+    pub(super) set: Instructions,
+    /// The same at few places, made when first asked for.
+    coarse: OnceLock<Arc<Coarse>>,
+}
+
+/// What was spread over the net, and has to be divided out of its sums.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Undo {
+    /// Nodes.
+    Nodes,
+    /// Lines of a map.
+    Lines,
+    /// Nothing: the net is the map itself.
+    Nothing,
 }
 
 /// The net of one wavelength.
@@ -47,110 +65,119 @@ pub(super) struct Colour {
     pub(super) counts: f64,
 }
 
-/// Where the nodes lie and what they count, whatever the wavelength.
-struct Places {
-    /// Rates along and across: the conjugate coordinate with the other sign.
-    along: Vec<f64>,
-    across: Vec<f64>,
-    path_nm: Vec<f64>,
-    light: Vec<f64>,
-}
-
-impl Places {
-    fn new(pupil: &Pupil, reference_mm: [f64; 3]) -> Self {
-        let view = pupil.seen_from(reference_mm);
-        let light: Vec<f64> = pupil.weight.iter().zip(&pupil.amplitude).map(|(w, a)| w * a).collect();
-        let peak = sums::pairwise(&light);
-        // Neighbours of the list lie beside each other in the net; taken from sixteen places of the list in turn, a node
-        // does not wait for what its neighbour has just written.
-        let (count, part) = (pupil.len(), pupil.len().div_ceil(STREAMS));
-        let order: Vec<usize> = (0..part)
-            .flat_map(|k| (0..STREAMS).map(move |stream| stream * part + k))
-            .filter(|i| *i < count)
-            .collect();
-        Self {
-            along: order.iter().map(|&i| -view.toward[i][0]).collect(),
-            across: order.iter().map(|&i| -view.toward[i][1]).collect(),
-            path_nm: order.iter().map(|&i| view.path_nm[i]).collect(),
-            light: order.iter().map(|&i| light[i] / peak).collect(),
-        }
-    }
-
-    /// Middle and half-width of the rates in both directions, one square for both, and the largest distance from the
-    /// middle.
-    fn extent(&self) -> ([f64; 2], f64, f64) {
-        let ends = |rates: &[f64]| {
-            rates.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &r| (l.min(r), h.max(r)))
-        };
-        let (along, across) = (ends(&self.along), ends(&self.across));
-        let middle = [f64::midpoint(along.0, along.1), f64::midpoint(across.0, across.1)];
-        let half = 0.5 * (along.1 - along.0).max(across.1 - across.0);
-        let rates = self.along.iter().zip(&self.across);
-        let square =
-            rates.map(|(u, v)| (u - middle[0]).powi(2) + (v - middle[1]).powi(2)).fold(0.0, f64::max);
-        (middle, half, square.sqrt())
-    }
-}
-
 impl Amplitude {
     /// The amplitude of a pupil for image points within `reach_um` along and across.
     pub(crate) fn new(pupil: &Pupil, reference_mm: [f64; 3], spectrum: &Spectrum, reach_um: f64) -> Self {
-        let places = Places::new(pupil, reference_mm);
+        Self::with(Instructions::in_use(), pupil, reference_mm, spectrum, reach_um)
+    }
+
+    /// The same with a set of instructions.
+    pub(crate) fn with(
+        set: Instructions,
+        pupil: &Pupil,
+        reference_mm: [f64; 3],
+        spectrum: &Spectrum,
+        reach_um: f64,
+    ) -> Self {
+        let (shortest_nm, lines) = (spectrum.lines()[0].0, spectrum.lines());
         // Behind metal every colour has a path and a light of its own, at the same places.
-        let coloured: Vec<Places> = if pupil.has_film() {
+        let has_film = pupil.has_film();
+        let places = Places::new(set, pupil, reference_mm, (!has_film).then_some(shortest_nm));
+        let coloured: Vec<Places> = if has_film {
             let lines = spectrum.lines().iter();
-            lines.map(|(nm, _)| Places::new(&pupil.in_colour(*nm), reference_mm)).collect()
+            lines.map(|(nm, _)| Places::new(set, &pupil.in_colour(*nm), reference_mm, None)).collect()
         } else {
             Vec::new()
         };
-        let (middle, extent, radius) = places.extent();
-        let (shortest_nm, lines) = (spectrum.lines()[0].0, spectrum.lines());
         let step = shortest_nm * UM_PER_MM / NM_PER_MM / (2.0 * OVERSAMPLING * reach_um);
-        let half = (extent / step).ceil() as usize + TAPS / 2 + 1;
+        let half = (places.half / step).ceil() as usize + TAPS / 2 + 1;
         // A common rate only turns the amplitude's phase, so the net is laid about the middle.
-        let place = |rate: f64, middle: f64| (rate - middle) / step + (half as f64 - 0.5);
-        let stride = 2 * half + TAP_LANES;
-        let mut nets = vec![vec![0.0; 2 * stride * 2 * half]; lines.len()];
-        let count = places.light.len();
-        let (mut along, mut across) = (vec![[0.0; TAP_LANES]; BLOCK], vec![[0.0; TAP_LANES]; BLOCK]);
-        let (mut first, mut at) = (Vec::with_capacity(BLOCK), [[0.0; BLOCK]; 2]);
+        let (per_step, centre) = (step.recip(), half as f64 - 0.5);
+        let place = |rate: f64, middle: f64| (rate - middle) * per_step + centre;
+        let stride = 4 * half;
+        let mut nets = vec![vec![0.0; stride * 2 * half]; lines.len()];
+        let (mut along, mut across) = (vec![[0.0; PAIRS]; BLOCK], vec![[0.0; TAP_ROOM]; BLOCK]);
+        let (mut first, mut at) = ([0; BLOCK], [[0.0; BLOCK]; 2]);
+        let (mut path, mut light) = ([0.0; BLOCK], [0.0; BLOCK]);
         let (mut re, mut im) = ([0.0; BLOCK], [0.0; BLOCK]);
-        for from in (0..count).step_by(BLOCK) {
-            let block = from..(from + BLOCK).min(count);
-            first.clear();
-            for (k, i) in block.clone().enumerate() {
-                let (column, x) = taps::first_and_variable(place(places.along[i], middle[0]));
-                let (row, y) = taps::first_and_variable(place(places.across[i], middle[1]));
-                first.push(2 * row * stride + column);
+        for block in places.blocks(BLOCK) {
+            let held = block.len();
+            for (k, &i) in block.iter().enumerate() {
+                let (column, x) = taps::first_and_variable(place(places.along[i], places.middle[0]));
+                let (row, y) = taps::first_and_variable(place(places.across[i], places.middle[1]));
+                first[k] = row * stride + 2 * column;
                 (at[0][k], at[1][k]) = (x, y);
             }
-            let held = block.len();
-            lanes::polynomials(&taps::POLYNOMIALS, &at[0][..held], &mut along);
-            lanes::polynomials(&taps::POLYNOMIALS, &at[1][..held], &mut across);
+            lanes::pairs(set, &SPREAD.pairs, &at[0][..held], &mut along);
+            lanes::taps(set, &SPREAD.taps, &at[1][..held], &mut across);
             for (k, (net, (wavelength_nm, _))) in nets.iter_mut().zip(lines).enumerate() {
-                let own = coloured.get(k).unwrap_or(&places);
-                let path = &own.path_nm[block.clone()];
+                if k == 0 || has_film {
+                    let own = coloured.get(k).unwrap_or(&places);
+                    for (k, &i) in block.iter().enumerate() {
+                        (path[k], light[k]) = (own.path_nm[i] - own.path_nm[0], own.light[i]);
+                    }
+                }
                 let per_path = TAU / wavelength_nm;
-                let light = &own.light[block.clone()];
-                lanes::phasors(path, own.path_nm[0], per_path, light, &mut re, &mut im);
-                lanes::spread::<TAPS>(net, stride, &first, (&re, &im), (&along, &across));
+                lanes::phasors(set, &path[..held], per_path, &light[..held], &mut re, &mut im);
+                lanes::spread(set, net, stride, &first[..held], (&re, &im), (&along, &across));
             }
         }
         let counts = spectrum.peak_shares();
         let mut amplitude = Self {
             colours: Vec::with_capacity(lines.len()),
             half,
-            filled: filled(half, radius / step),
+            filled: filled(half, places.radius / step),
             reach_um,
+            undo: Undo::Nodes,
+            is_even: places.is_even,
+            set,
+            coarse: OnceLock::new(),
         };
         for ((net, (nm, _)), counts) in nets.into_iter().zip(lines).zip(&counts) {
             amplitude.colours.push(Colour {
-                net: folded(&net, half, stride),
+                net: folded(&net, half, places.is_even),
                 step_per_um: TAU * step / (nm / 1000.0),
                 counts: *counts,
             });
         }
         amplitude
+    }
+
+    /// The light of nets that are summed already, one for each line of a spectrum: half of a side, folded, and the phase of
+    /// one step for each um and nm.
+    pub(super) fn of_nets(
+        set: Instructions,
+        (half, undo): (usize, Undo),
+        nets: Vec<Vec<Folded>>,
+        spectrum: &Spectrum,
+        step: f64,
+        reach_um: f64,
+    ) -> Self {
+        let counts = spectrum.peak_shares();
+        let colours = nets
+            .into_iter()
+            .zip(spectrum.lines())
+            .zip(counts)
+            .map(|((net, (nm, _)), counts)| Colour { net, step_per_um: TAU * step / (nm / 1000.0), counts });
+        Self {
+            colours: colours.collect(),
+            half,
+            filled: vec![half; half],
+            reach_um,
+            undo,
+            is_even: false,
+            set,
+            coarse: OnceLock::new(),
+        }
+    }
+
+    /// What the spreading takes from the amplitude where one step of the net has this phase.
+    pub(super) fn kernel(&self, turn: f64) -> f64 {
+        match self.undo {
+            Undo::Nodes => SPREAD.transform(turn),
+            Undo::Lines => WIDE.at(turn),
+            Undo::Nothing => 1.0,
+        }
     }
 
     /// Intensity at a point of the plane, 1 at the centre of a perfect star.
@@ -165,13 +192,43 @@ impl Amplitude {
 
     fn intensity_of(&self, colour: &Colour, along_um: f64, across_um: f64) -> f64 {
         let (x, y) = (colour.step_per_um * along_um, colour.step_per_um * across_um);
-        let kernel = taps::transform(x) * taps::transform(y);
-        let turns = [x, y].map(|turn| single_turns(turn, self.half));
-        colour.counts * lanes::at_place(&colour.net, &turns[0], &turns[1]) / (kernel * kernel)
+        let kernel = self.kernel(x) * self.kernel(y);
+        let turns = [x, y].map(|turn| single_turns(self.set, turn, self.half));
+        colour.counts * lanes::at_place(self.set, &colour.net, &turns[0], &turns[1]) / (kernel * kernel)
+    }
+
+    /// The amplitude at few places, where that is worth its making for so many on a side.
+    fn coarse_for(&self, pixels: usize) -> Option<&Coarse> {
+        let side = Coarse::side(self).filter(|_| self.undo == Undo::Nodes)?;
+        (self.coarse.get().is_some() || 4 * pixels >= 5 * side).then(|| self.coarse())
+    }
+
+    fn coarse(&self) -> &Coarse {
+        self.coarse.get_or_init(|| Arc::new(Coarse::new(self)))
+    }
+
+    /// The amplitude at few places, where it is at hand or soon made.
+    pub(crate) fn coarse_near(&self) -> Option<&Coarse> {
+        const SMALL_SIDE: usize = 128;
+        let side = Coarse::side(self).filter(|_| self.undo == Undo::Nodes)?;
+        (self.coarse.get().is_some() || side <= SMALL_SIDE).then(|| self.coarse())
     }
 
     /// Intensity on the square net of `axis_um` in both directions, symmetric about 0: rows across, columns along.
     pub(crate) fn picture(&self, axis_um: &[f64]) -> Array2<f64> {
+        let pixels = axis_um.len();
+        let Some(coarse) = self.coarse_for(pixels) else { return self.summed_picture(axis_um) };
+        let shares = coarse.shares(axis_um);
+        let image = if self.is_even {
+            coarse.even_picture(&shares, &shares[pixels / 2..])
+        } else {
+            coarse.picture(&shares, &shares)
+        };
+        Array2::from_shape_vec((pixels, pixels), image).unwrap_or_else(|_| unreachable!("so many pixels"))
+    }
+
+    /// The same, every place summed by itself.
+    pub(crate) fn summed_picture(&self, axis_um: &[f64]) -> Array2<f64> {
         let pixels = axis_um.len();
         let positive = &axis_um[pixels / 2..];
         let chunks = positive.len().div_ceil(LANES);
@@ -190,7 +247,7 @@ impl Amplitude {
                 for (panels, [above, below]) in panels.iter().zip(&mut columns) {
                     let rows = above.chunks_mut(LANES).zip(below.chunks_mut(LANES));
                     for (rows_of, (above, below)) in rows.enumerate() {
-                        lanes::across_rows(panels, turns(rows_of), colour.counts, above, below);
+                        lanes::across_rows(self.set, panels, turns(rows_of), colour.counts, above, below);
                     }
                 }
             }
@@ -212,8 +269,9 @@ impl Amplitude {
 
     /// The sums over the columns for eight places and their mirror places, one panel for each pair of rows.
     pub(super) fn panels(&self, colour: &Colour, turns: &[Turns], panels: &mut [Vec<Panel>; 2]) {
+        let along_rows = if self.is_even { lanes::along_even_rows } else { lanes::along_rows };
         for (j, row) in colour.net.chunks_exact(self.half).enumerate() {
-            let [here, there] = lanes::along_rows(&row[..self.filled[j]], &turns[..self.filled[j]]);
+            let [here, there] = along_rows(self.set, &row[..self.filled[j]], &turns[..self.filled[j]]);
             (panels[0][j], panels[1][j]) = (here, there);
         }
     }
@@ -225,9 +283,31 @@ impl Amplitude {
             let (mut turn, mut scale) = ([0.0; LANES], [0.0; LANES]);
             for (lane, place_um) in places.iter().enumerate() {
                 turn[lane] = colour.step_per_um * place_um;
-                scale[lane] = taps::transform(turn[lane]).recip();
+                scale[lane] = self.kernel(turn[lane]).recip();
             }
-            lanes::turns(&turn, &scale, table);
+            lanes::turns(self.set, &turn, &scale, table);
+        }
+        table
+    }
+
+    /// Cosines and sines for eight places after eight, each rate times a factor of its own.
+    pub(super) fn bare_tables(
+        &self,
+        colour: &Colour,
+        places_um: &[f64],
+        factor: impl Fn(usize) -> f64,
+    ) -> Vec<Turns> {
+        let factors: Vec<f64> = (0..self.half).map(factor).collect();
+        let mut table = vec![[[0.0; LANES]; 2]; places_um.len().div_ceil(LANES) * self.half];
+        for (places, table) in places_um.chunks(LANES).zip(table.chunks_mut(self.half)) {
+            let mut turn = [0.0; LANES];
+            for (turn, place_um) in turn.iter_mut().zip(places) {
+                *turn = colour.step_per_um * place_um;
+            }
+            lanes::turns(self.set, &turn, &[1.0; LANES], table);
+            for (turns, factor) in table.iter_mut().zip(&factors) {
+                *turns = turns.map(|lanes| lanes.map(|t| t * factor));
+            }
         }
         table
     }
@@ -255,11 +335,10 @@ impl Amplitude {
                         let chord_um = radius_um * angle.cos();
                         turn[lane] = colour.step_per_um * t * chord_um;
                         // Measures of the line (in its angle) and of the point.
-                        share[lane] =
-                            line * chord_um * weight * chord_um / taps::transform(turn[lane]).powi(2);
+                        share[lane] = line * chord_um * weight * chord_um / self.kernel(turn[lane]).powi(2);
                     }
                     for panels in &panels {
-                        let [above, below] = lanes::at_places(panels, &turn);
+                        let [above, below] = lanes::at_places(self.set, panels, &turn);
                         let sum: f64 = (0..LANES).map(|l| share[l] * (above[l] + below[l])).sum();
                         sums_of_lines.push(colour.counts * sum);
                     }
@@ -285,9 +364,9 @@ impl Amplitude {
                 self.panels(colour, &self.tables(colour, &places), &mut panels);
                 for (y, weight) in &points {
                     let turn = colour.step_per_um * y;
-                    let share = colour.counts * weight / taps::transform(turn).powi(2);
+                    let share = colour.counts * weight / self.kernel(turn).powi(2);
                     for panels in &panels {
-                        let [above, below] = lanes::at_places(panels, &[turn; LANES]);
+                        let [above, below] = lanes::at_places(self.set, panels, &[turn; LANES]);
                         let line = |(l, (_, line)): (usize, &(f64, f64))| line * (above[l] + below[l]);
                         parts.push(share * lines.iter().enumerate().map(line).sum::<f64>());
                     }
@@ -315,10 +394,10 @@ impl Amplitude {
                     let (mut turn, mut share) = ([0.0; LANES], [0.0; LANES]);
                     for (lane, r) in radii.iter().enumerate() {
                         turn[lane] = colour.step_per_um * r * sin;
-                        share[lane] = colour.counts / taps::transform(turn[lane]).powi(2);
+                        share[lane] = colour.counts / self.kernel(turn[lane]).powi(2);
                     }
                     for panels in &panels {
-                        let [above, below] = lanes::at_places(panels, &turn);
+                        let [above, below] = lanes::at_places(self.set, panels, &turn);
                         for lane in 0..LANES {
                             sums[lane] += share[lane] * (above[lane] + below[lane]);
                         }
@@ -350,9 +429,9 @@ fn place_row(
 }
 
 /// Cosines and sines of (k + 1/2) `turn`, k from 0, in the form of [`lanes::at_place`].
-fn single_turns(turn: f64, count: usize) -> Vec<Lanes> {
+fn single_turns(set: Instructions, turn: f64, count: usize) -> Vec<Lanes> {
     let mut table = vec![[0.0; LANES]; count];
-    lanes::single_turns(turn, &mut table);
+    lanes::single_turns(set, turn, &mut table);
     table
 }
 
@@ -368,20 +447,27 @@ fn filled(half: usize, radius: f64) -> Vec<usize> {
 }
 
 /// The four points (+-column, +-row) of a net taken together.
-fn folded(net: &[f64], half: usize, stride: usize) -> Vec<Folded> {
-    let at =
-        |row: usize, column: usize| [net[2 * row * stride + column], net[(2 * row + 1) * stride + column]];
+fn folded(net: &[f64], half: usize, is_even: bool) -> Vec<Folded> {
+    let side = 2 * half;
+    let (points, _) = net.as_chunks::<2>();
     let mut folded = Vec::with_capacity(half * half);
     for j in 0..half {
-        for k in 0..half {
-            let (up, down, right, left) = (half + j, half - 1 - j, half + k, half - 1 - k);
-            folded.push(fold([at(up, right), at(up, left), at(down, right), at(down, left)]));
+        let row = |row: usize| points[row * side..(row + 1) * side].split_at(half);
+        let ((up_left, up_right), (down_left, down_right)) = (row(half + j), row(half - 1 - j));
+        let up = up_right.iter().zip(up_left.iter().rev());
+        let down = down_right.iter().zip(down_left.iter().rev());
+        folded.extend(up.zip(down).map(|((a, b), (c, d))| fold([*a, *b, *c, *d])));
+        if is_even {
+            // Half of the nodes have been left out: the rows' difference is theirs alone.
+            for points in &mut folded[j * half..] {
+                (points[2], points[3], points[6], points[7]) = (0.0, 0.0, 0.0, 0.0);
+            }
         }
     }
     folded
 }
 
-fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
+pub(super) fn fold([a, b, c, d]: [[f64; 2]; 4]) -> Folded {
     [
         a[0] + c[0] + (b[0] + d[0]),
         a[1] + c[1] + (b[1] + d[1]),
@@ -443,7 +529,7 @@ mod tests {
             let pupil = source.pupil(&density);
             let half_width_um = reach * shortest_nm / 1000.0 * 4.9;
             let amplitude = Amplitude::new(&pupil, reference, &spectrum, half_width_um);
-            let places = Places::new(&pupil, reference);
+            let places = Places::new(Instructions::in_use(), &pupil, reference, None);
             for pixels in [9_u32, 36] {
                 let axis_um: Vec<f64> = (0..pixels)
                     .map(|i| half_width_um * (2.0 * f64::from(i) / f64::from(pixels - 1) - 1.0))

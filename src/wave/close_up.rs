@@ -5,7 +5,7 @@
 
 use super::amplitude::Amplitude;
 use super::lanes::{self, LANES};
-use super::taps::{self, TAPS};
+use super::taps::TAPS;
 use crate::numeric::chebyshev;
 
 impl Amplitude {
@@ -33,8 +33,8 @@ impl Amplitude {
                 self.panels(colour, &self.tables(colour, places), &mut panels);
                 for (row, y) in values.chunks_exact_mut(along_um.len()).zip(across_um) {
                     let turn = colour.step_per_um * y;
-                    let share = colour.counts / taps::transform(turn).powi(2);
-                    let [here, _] = lanes::at_places(&panels[0], &[turn; LANES]);
+                    let share = colour.counts / self.kernel(turn).powi(2);
+                    let [here, _] = lanes::at_places(self.set, &panels[0], &[turn; LANES]);
                     for (value, intensity) in row[chunk * LANES..].iter_mut().zip(&here) {
                         *value += share * intensity;
                     }

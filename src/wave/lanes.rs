@@ -6,18 +6,21 @@
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
-use multiversion::multiversion;
-use multiversion::target::match_target;
-
+use super::taps::{PIECES, TAPS, TERMS};
 use crate::numeric::phase::sine_and_cosine;
+use crate::numeric::simd::each_set;
 
 /// Places that are summed side by side.
 pub(super) const LANES: usize = 8;
 pub(super) type Lanes = [f64; LANES];
 
-/// Room for the taps of a node on one side; those beyond its own count are 0.
-pub(super) const TAP_LANES: usize = 16;
-pub(super) type Taps = [f64; TAP_LANES];
+/// The taps of a node on one side, and room up to a whole number of short vectors; what is beyond is 0.
+pub(super) const TAP_ROOM: usize = 12;
+pub(super) type Taps = [f64; TAP_ROOM];
+
+/// The same taps, each twice: for a real and an imaginary part beside each other.
+pub(super) const PAIRS: usize = 2 * TAPS;
+pub(super) type Pairs = [f64; PAIRS];
 
 /// What the spread weights at the four points (+-column, +-row) of a net add up to: sum and difference of the rows
 /// (real, imaginary, each), of the columns' sum first, then of the columns' difference.
@@ -37,7 +40,7 @@ fn add_product<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
 
 /// a times eight numbers plus eight sums: values in and out, which stay in registers.
 #[inline(always)]
-fn plus<const FUSED: bool>(a: f64, b: Lanes, c: Lanes) -> Lanes {
+pub(super) fn plus<const FUSED: bool>(a: f64, b: Lanes, c: Lanes) -> Lanes {
     let mut sum = c;
     for lane in 0..LANES {
         sum[lane] = add_product::<FUSED>(a, b[lane], c[lane]);
@@ -57,7 +60,7 @@ fn plus_each<const FUSED: bool>(a: Lanes, b: Lanes, c: Lanes) -> Lanes {
 
 /// Squares of two parts, added.
 #[inline(always)]
-fn squares(re: Lanes, im: Lanes) -> Lanes {
+pub(super) fn squares(re: Lanes, im: Lanes) -> Lanes {
     let mut sum = re;
     for lane in 0..LANES {
         sum[lane] = re[lane] * re[lane] + im[lane] * im[lane];
@@ -66,12 +69,12 @@ fn squares(re: Lanes, im: Lanes) -> Lanes {
 }
 
 #[inline(always)]
-fn added(a: Lanes, b: Lanes) -> Lanes {
+pub(super) fn added(a: Lanes, b: Lanes) -> Lanes {
     plus_each::<false>([1.0; LANES], a, b)
 }
 
 #[inline(always)]
-fn less(a: Lanes, b: Lanes) -> Lanes {
+pub(super) fn less(a: Lanes, b: Lanes) -> Lanes {
     let mut difference = a;
     for lane in 0..LANES {
         difference[lane] = a[lane] - b[lane];
@@ -79,107 +82,117 @@ fn less(a: Lanes, b: Lanes) -> Lanes {
     difference
 }
 
-/// Spreads weights over a net: `weights` (real, imaginary) of nodes whose taps begin at `first` and are `along`, `across`.
-///
-/// A row of the net holds its real parts, then `stride` numbers later its imaginary parts.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn spread<const TAPS: usize>(
-    net: &mut [f64],
-    stride: usize,
-    first: &[usize],
-    weights: (&[f64], &[f64]),
-    taps: (&[Taps], &[Taps]),
-) {
-    match_target! {
-        "x86_64+fma" => spread_with::<TAPS, true>(net, stride, first, weights, taps),
-        "aarch64+neon" => spread_with::<TAPS, true>(net, stride, first, weights, taps),
-        _ => spread_with::<TAPS, false>(net, stride, first, weights, taps),
-    }
+each_set! {
+    /// Spreads weights over a net: `weights` (real, imaginary) of nodes whose taps begin at `first` and are `along`, `across`.
+    ///
+    /// A row of the net is `stride` numbers long; real and imaginary parts lie beside each other.
+    pub(super) fn spread(
+        net: &mut [f64],
+        stride: usize,
+        first: &[usize],
+        weights: (&[f64], &[f64]),
+        taps: (&[Pairs], &[Taps]),
+    ) = spread_with;
 }
 
 #[inline(always)]
-fn spread_with<const TAPS: usize, const FUSED: bool>(
+fn spread_with<const FUSED: bool>(
     net: &mut [f64],
     stride: usize,
     first: &[usize],
     (re, im): (&[f64], &[f64]),
-    (along, across): (&[Taps], &[Taps]),
+    (along, across): (&[Pairs], &[Taps]),
 ) {
     for i in 0..first.len() {
-        let (re, im, along) = (re[i], im[i], &along[i]);
+        let (re, im, along, across) = (re[i], im[i], &along[i], &across[i]);
+        let mut both = [0.0; PAIRS];
         for k in 0..TAPS {
-            let (share_re, share_im) = (across[i][k] * re, across[i][k] * im);
-            let from = first[i] + 2 * k * stride;
-            let row: &mut [f64; TAP_LANES] = net[from..].first_chunk_mut().unwrap_or_else(|| unreachable!());
-            for lane in 0..TAP_LANES {
-                row[lane] = add_product::<FUSED>(share_re, along[lane], row[lane]);
-            }
-            let row: &mut [f64; TAP_LANES] =
-                net[from + stride..].first_chunk_mut().unwrap_or_else(|| unreachable!());
-            for lane in 0..TAP_LANES {
-                row[lane] = add_product::<FUSED>(share_im, along[lane], row[lane]);
+            both[2 * k] = re * along[2 * k];
+            both[2 * k + 1] = im * along[2 * k + 1];
+        }
+        let rows = &mut net[first[i]..first[i] + (TAPS - 1) * stride + PAIRS];
+        for k in 0..TAPS {
+            let share = across[k];
+            let row: &mut Pairs = rows[k * stride..].first_chunk_mut().unwrap_or_else(|| unreachable!());
+            for lane in 0..PAIRS {
+                row[lane] = add_product::<FUSED>(share, both[lane], row[lane]);
             }
         }
     }
 }
 
-/// Polynomials of one variable, sixteen at a time: `coefficients` from the constant term upward.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn polynomials(coefficients: &[Taps], at: &[f64], values: &mut [Taps]) {
-    match_target! {
-        "x86_64+fma" => polynomials_with::<true>(coefficients, at, values),
-        "aarch64+neon" => polynomials_with::<true>(coefficients, at, values),
-        _ => polynomials_with::<false>(coefficients, at, values),
-    }
+each_set! {
+    /// Taps at places between two points of a net, each twice: `at` is how far the first point lies beyond the kernel's edge.
+    pub(super) fn pairs(table: &[Pairs], at: &[f64], values: &mut [Pairs]) = pairs_with;
+}
+
+each_set! {
+    /// The same, each once.
+    pub(super) fn taps(table: &[Taps], at: &[f64], values: &mut [Taps]) = taps_with;
 }
 
 #[inline(always)]
-fn polynomials_with<const FUSED: bool>(coefficients: &[Taps], at: &[f64], values: &mut [Taps]) {
-    // Four at once, so that no sum waits for itself.
-    let mut start = 0;
-    while start < at.len() {
-        let x = |k: usize| at[(start + k).min(at.len() - 1)];
-        let (x_0, x_1, x_2, x_3) = (x(0), x(1), x(2), x(3));
-        let zero = [0.0; TAP_LANES];
-        let (mut sum_0, mut sum_1, mut sum_2, mut sum_3) = (zero, zero, zero, zero);
-        for k in (0..coefficients.len()).rev() {
-            let row = coefficients[k];
-            sum_0 = next::<FUSED>(sum_0, x_0, row);
-            sum_1 = next::<FUSED>(sum_1, x_1, row);
-            sum_2 = next::<FUSED>(sum_2, x_2, row);
-            sum_3 = next::<FUSED>(sum_3, x_3, row);
-        }
-        let left = values.len() - start;
-        for (value, sum) in values[start..].iter_mut().zip([sum_0, sum_1, sum_2, sum_3]).take(left) {
-            *value = sum;
-        }
-        start += 4;
-    }
+fn pairs_with<const FUSED: bool>(table: &[Pairs], at: &[f64], values: &mut [Pairs]) {
+    pieces_with::<FUSED, PAIRS>(table, at, values);
 }
 
-/// One step of Horner's rule.
 #[inline(always)]
-fn next<const FUSED: bool>(sum: Taps, x: f64, coefficient: Taps) -> Taps {
-    let mut out = sum;
-    for lane in 0..TAP_LANES {
-        out[lane] = add_product::<FUSED>(sum[lane], x, coefficient[lane]);
-    }
-    out
+fn taps_with<const FUSED: bool>(table: &[Taps], at: &[f64], values: &mut [Taps]) {
+    pieces_with::<FUSED, TAP_ROOM>(table, at, values);
 }
 
-/// Light times cosine and sine of the phases per path times `per_path`, less those of `zero`.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn phasors(path: &[f64], zero: f64, per_path: f64, light: &[f64], re: &mut [f64], im: &mut [f64]) {
+/// Polynomials of one variable from 0 to 1, side by side, in so many pieces of equal length.
+#[inline(always)]
+fn pieces_with<const FUSED: bool, const N: usize>(table: &[[f64; N]], at: &[f64], values: &mut [[f64; N]]) {
+    let table = &table[..PIECES * TERMS];
+    for (at, value) in at.iter().zip(values) {
+        let place = at * PIECES as f64;
+        let piece = (place as usize).min(PIECES - 1);
+        let x = 2.0 * (place - piece as f64) - 1.0;
+        let rows = &table[piece * TERMS..(piece + 1) * TERMS];
+        let mut sum = rows[0];
+        for row in &rows[1..] {
+            for lane in 0..N {
+                sum[lane] = add_product::<FUSED>(sum[lane], x, row[lane]);
+            }
+        }
+        *value = sum;
+    }
+}
+
+each_set! {
+    /// Light times cosine and sine of the phases per path times `per_path`.
+    pub(super) fn phasors(
+        path: &[f64],
+        per_path: f64,
+        light: &[f64],
+        re: &mut [f64],
+        im: &mut [f64],
+    ) = phasors_with;
+}
+
+#[inline(always)]
+fn phasors_with<const FUSED: bool>(
+    path: &[f64],
+    per_path: f64,
+    light: &[f64],
+    re: &mut [f64],
+    im: &mut [f64],
+) {
     for (((path, light), re), im) in path.iter().zip(light).zip(re).zip(im) {
-        let (sine, cosine) = sine_and_cosine(per_path * (path - zero));
+        let (sine, cosine) = sine_and_cosine(per_path * path);
         *re = light * cosine;
         *im = light * sine;
     }
 }
 
-/// Cosines and sines of (k + 1/2) `turn` for eight turns, k from 0, both times `scale`.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn turns(turn: &Lanes, scale: &Lanes, table: &mut [Turns]) {
+each_set! {
+    /// Cosines and sines of (k + 1/2) `turn` for eight turns, k from 0, both times `scale`.
+    pub(super) fn turns(turn: &Lanes, scale: &Lanes, table: &mut [Turns]) = turns_with;
+}
+
+#[inline(always)]
+fn turns_with<const FUSED: bool>(turn: &Lanes, scale: &Lanes, table: &mut [Turns]) {
     for k in 0..table.len() {
         let order = k as f64 + 0.5;
         let row = &mut table[k];
@@ -191,14 +204,9 @@ pub(super) fn turns(turn: &Lanes, scale: &Lanes, table: &mut [Turns]) {
     }
 }
 
-/// The sums over one pair of rows of a folded net: at eight places, and at their mirror places.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn along_rows(row: &[Folded], table: &[Turns]) -> [Panel; 2] {
-    match_target! {
-        "x86_64+fma" => along_rows_with::<true>(row, table),
-        "aarch64+neon" => along_rows_with::<true>(row, table),
-        _ => along_rows_with::<false>(row, table),
-    }
+each_set! {
+    /// The sums over one pair of rows of a folded net: at eight places, and at their mirror places.
+    pub(super) fn along_rows(row: &[Folded], table: &[Turns]) -> [Panel; 2] = along_rows_with;
 }
 
 #[inline(always)]
@@ -225,11 +233,34 @@ fn along_rows_with<const FUSED: bool>(row: &[Folded], table: &[Turns]) -> [Panel
     ]
 }
 
-/// Four sums over the rows at eight places along and one across: even and odd, real and imaginary.
-type Across = [Lanes; 4];
+each_set! {
+    /// The same where the rows' difference is nothing.
+    pub(super) fn along_even_rows(row: &[Folded], table: &[Turns]) -> [Panel; 2] = along_even_rows_with;
+}
 
 #[inline(always)]
-fn across<const FUSED: bool>(sums: Across, cosine: f64, sine: f64, panel: Panel) -> Across {
+fn along_even_rows_with<const FUSED: bool>(row: &[Folded], table: &[Turns]) -> [Panel; 2] {
+    let zero = [0.0; LANES];
+    let (mut even_0, mut even_1, mut odd_0, mut odd_1) = (zero, zero, zero, zero);
+    let table = &table[..row.len()];
+    for k in 0..row.len() {
+        let (w, [cosine, sine]) = (row[k], table[k]);
+        even_0 = plus::<FUSED>(w[0], cosine, even_0);
+        even_1 = plus::<FUSED>(w[1], cosine, even_1);
+        odd_0 = plus::<FUSED>(w[4], sine, odd_0);
+        odd_1 = plus::<FUSED>(w[5], sine, odd_1);
+    }
+    [
+        [less(even_0, odd_1), added(even_1, odd_0), zero, zero],
+        [added(even_0, odd_1), less(even_1, odd_0), zero, zero],
+    ]
+}
+
+/// Four sums over the rows at eight places along and one across: even and odd, real and imaginary.
+pub(super) type Across = [Lanes; 4];
+
+#[inline(always)]
+pub(super) fn across<const FUSED: bool>(sums: Across, cosine: f64, sine: f64, panel: Panel) -> Across {
     [
         plus::<FUSED>(cosine, panel[0], sums[0]),
         plus::<FUSED>(cosine, panel[1], sums[1]),
@@ -247,21 +278,10 @@ fn both([even_re, even_im, odd_re, odd_im]: Across) -> [Lanes; 2] {
     ]
 }
 
-/// Adds `weight` times the intensity to pictures at eight places along, for as many places across (up to eight) as there are rows
-/// of `above` (and as many mirror places in `below`), from one panel for each rate across.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn across_rows(
-    panels: &[Panel],
-    table: &[Turns],
-    weight: f64,
-    above: &mut [Lanes],
-    below: &mut [Lanes],
-) {
-    match_target! {
-        "x86_64+fma" => across_rows_with::<true>(panels, table, weight, above, below),
-        "aarch64+neon" => across_rows_with::<true>(panels, table, weight, above, below),
-        _ => across_rows_with::<false>(panels, table, weight, above, below),
-    }
+each_set! {
+    /// Adds `weight` times the intensity to pictures at eight places along, for as many places across (up to eight) as there are rows
+    /// of `above` (and as many mirror places in `below`), from one panel for each rate across.
+    pub(super) fn across_rows(panels: &[Panel], table: &[Turns], weight: f64, above: &mut [Lanes], below: &mut [Lanes]) = across_rows_with;
 }
 
 #[inline(always)]
@@ -296,15 +316,10 @@ fn across_rows_with<const FUSED: bool>(
     }
 }
 
-/// The intensity at eight places, each with its own place across: `turn` is its phase for one step of the rates. Both
-/// the place and its mirror place across.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn at_places(panels: &[Panel], turn: &Lanes) -> [Lanes; 2] {
-    match_target! {
-        "x86_64+fma" => at_places_with::<true>(panels, turn),
-        "aarch64+neon" => at_places_with::<true>(panels, turn),
-        _ => at_places_with::<false>(panels, turn),
-    }
+each_set! {
+    /// The intensity at eight places, each with its own place across: `turn` is its phase for one step of the rates. Both
+    /// the place and its mirror place across.
+    pub(super) fn at_places(panels: &[Panel], turn: &Lanes) -> [Lanes; 2] = at_places_with;
 }
 
 #[inline(always)]
@@ -329,14 +344,9 @@ fn at_places_with<const FUSED: bool>(panels: &[Panel], turn: &Lanes) -> [Lanes; 
     both([even_re, even_im, odd_re, odd_im])
 }
 
-/// The intensity at one place: `along` holds the cosine (four times) and the sine (four times) of each rate there, `across` both.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn at_place(net: &[Folded], along: &[Lanes], across: &[Lanes]) -> f64 {
-    match_target! {
-        "x86_64+fma" => at_place_with::<true>(net, along, across),
-        "aarch64+neon" => at_place_with::<true>(net, along, across),
-        _ => at_place_with::<false>(net, along, across),
-    }
+each_set! {
+    /// The intensity at one place: `along` holds the cosine (four times) and the sine (four times) of each rate there, `across` both.
+    pub(super) fn at_place(net: &[Folded], along: &[Lanes], across: &[Lanes]) -> f64 = at_place_with;
 }
 
 #[inline(always)]
@@ -365,9 +375,13 @@ fn at_place_with<const FUSED: bool>(net: &[Folded], along: &[Lanes], across: &[L
     re * re + im * im
 }
 
-/// Cosine (four times) and sine (four times) of (k + 1/2) `turn`, k from 0.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+fma", "x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn single_turns(turn: f64, table: &mut [Lanes]) {
+each_set! {
+    /// Cosine (four times) and sine (four times) of (k + 1/2) `turn`, k from 0.
+    pub(super) fn single_turns(turn: f64, table: &mut [Lanes]) = single_turns_with;
+}
+
+#[inline(always)]
+fn single_turns_with<const FUSED: bool>(turn: f64, table: &mut [Lanes]) {
     // By rotation: its error grows by one rounding a step.
     let (mut s, mut c) = sine_and_cosine(0.5 * turn);
     let (step_s, step_c) = sine_and_cosine(turn);

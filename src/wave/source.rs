@@ -13,10 +13,12 @@ use serde::{Deserialize, Serialize};
 
 use super::density::SlopeTable;
 use super::path::{dot, ideal_line, line_of_sight};
+use super::places::rates_of_hits;
 use super::spectrum::Spectrum;
 use super::terms::Terms;
 use crate::error::Result;
 use crate::model::Train;
+use crate::numeric::simd::Instructions;
 use crate::trace::{Density, Detail, Nodes, Prepared, Star, StarBeam};
 use crate::units::NM_PER_MM;
 
@@ -371,6 +373,23 @@ impl Pupil {
                 let moved = |line: &[f64; 3]| dot(line, &reference_mm) * NM_PER_MM;
                 let path_nm = path_nm.iter().zip(&toward).map(|(w, line)| w - moved(line)).collect();
                 View { path_nm, toward }
+            }
+        }
+    }
+
+    /// What [`Pupil::seen_from`] tells of the image, column by column: the rates along and across, which are the conjugate
+    /// coordinate with the other sign, and the wavefront, nm.
+    pub(crate) fn rates(&self, set: Instructions, reference_mm: [f64; 3]) -> [Vec<f64>; 3] {
+        match &self.body {
+            Body::Star { hits_mm, down_mm, .. } => {
+                let [mut along, mut across, mut path_nm] = [0; 3].map(|_| vec![0.0; self.len()]);
+                let found = [&mut along[..], &mut across[..], &mut path_nm[..]];
+                rates_of_hits(set, hits_mm, down_mm, reference_mm, NM_PER_MM, found);
+                [along, across, path_nm]
+            }
+            Body::Terms { .. } => {
+                let View { path_nm, toward } = self.seen_from(reference_mm);
+                [toward.iter().map(|m| -m[0]).collect(), toward.iter().map(|m| -m[1]).collect(), path_nm]
             }
         }
     }

@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use ndarray::Array2;
 
 use super::amplitude::Amplitude;
+use super::between::Coarse;
 use super::close_up::CloseUp;
 use super::density::{Fineness, PhaseDensity, SlopeTable};
 use super::image::{ERROR_FLOOR, IMAGE_ACCURACY, REFINEMENTS};
@@ -38,6 +39,7 @@ pub(crate) struct Reach {
 
 /// The light near a point.
 pub(crate) enum Near<'a> {
+    Coarse(&'a Coarse),
     CloseUp(CloseUp, &'a Amplitude),
     Round(&'a RoundStar),
 }
@@ -45,6 +47,7 @@ pub(crate) enum Near<'a> {
 impl Near<'_> {
     pub(crate) fn intensity(&self, along_um: f64, across_um: f64) -> f64 {
         match self {
+            Self::Coarse(light) => light.intensity(along_um, across_um),
             Self::CloseUp(near, _) if near.holds(along_um, across_um) => near.intensity(along_um, across_um),
             Self::CloseUp(_, light) => light.intensity(along_um, across_um),
             Self::Round(star) => star.at(along_um.hypot(across_um)),
@@ -71,7 +74,10 @@ impl StarLight {
 
     pub(crate) fn near(&self, centre_um: [f64; 2], reach_um: f64) -> Near<'_> {
         match self {
-            Self::Net(light) => Near::CloseUp(light.close_up(centre_um, reach_um), light),
+            Self::Net(light) => match light.coarse_near() {
+                Some(coarse) => Near::Coarse(coarse),
+                None => Near::CloseUp(light.close_up(centre_um, reach_um), light),
+            },
             Self::Round(star) => Near::Round(star),
         }
     }

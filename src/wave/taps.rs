@@ -2,75 +2,129 @@
 //!
 //! The kernel exp(b (sqrt(1 - z^2) - 1)) over ten points falls off so steeply, and its transform too, that the sum over the
 //! net is the sum over the nodes to 2e-12 once the transform is divided out. The taps are polynomials of the node's
-//! place between two points, fitted once.
+//! place between two points, in pieces, fitted once.
 //!
 //! Source: Barnett, Magland & af Klinteberg 2019, SIAM J. Sci. Comput. 41 (the kernel), from memory.
 
 use std::f64::consts::PI;
 use std::sync::LazyLock;
 
-use super::lanes::{TAP_LANES, Taps};
+use super::lanes::{PAIRS, Pairs, TAP_ROOM, Taps};
 use crate::numeric::{chebyshev, gauss};
 
 /// Points of the net that a node reaches on a side.
 pub(super) const TAPS: usize = 10;
 /// How much finer the net is than the reach in the image needs.
 pub(super) const OVERSAMPLING: f64 = 2.0;
-/// Steepness of the kernel for these two.
-const STEEPNESS: f64 = 0.98 * PI * TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING);
-/// Terms of the taps' polynomials: 1e-13 of the kernel's middle.
-const TERMS: usize = 15;
-/// Gauss nodes for the kernel's transform over half of its width.
+/// Pieces into which the distance of two points is cut, and terms of the taps' polynomials on each: 1e-13 of the kernel's middle.
+pub(super) const PIECES: usize = 16;
+pub(super) const TERMS: usize = 7;
+/// Gauss nodes for a kernel's transform over half of its width.
 const TRANSFORM_NODES: usize = 60;
-/// Terms of the transform's series.
-const SERIES: usize = 24;
+
+/// The kernel for spreading nodes: right wherever the image asks within the reach.
+pub(super) static SPREAD: LazyLock<Kernel> =
+    LazyLock::new(|| Kernel::new(0.98 * PI * TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING)));
+
+/// The kernel between places of the image (`between.rs`): steeper, as next to nothing of the light has the farthest rates.
+pub(super) static BETWEEN: LazyLock<Kernel> =
+    LazyLock::new(|| Kernel::new(BETWEEN_STEEPNESS * PI * TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING)));
+const BETWEEN_STEEPNESS: f64 = 1.06;
+
+/// Lines of a net that a line of a map reaches (`map_sums.rs`).
+pub(super) const WIDE_TAPS: usize = 14;
+const WIDE_STEEPNESS: f64 = 0.98 * PI * WIDE_TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING);
+
+/// The kernel for such lines at a distance z from its middle, in half-widths.
+pub(super) fn wide_bell(z: f64) -> f64 {
+    bell(WIDE_STEEPNESS, z)
+}
+
+/// Its transform.
+pub(super) static WIDE: LazyLock<Transform> = LazyLock::new(|| Transform::new(WIDE_TAPS, WIDE_STEEPNESS, 32));
+
+/// The transform of a kernel, to be divided out of sums over a net.
+#[derive(Clone, Debug)]
+pub(super) struct Transform {
+    largest_turn: f64,
+    /// Half of the kernel's width.
+    half: f64,
+    /// Series of (2 t/T)^2 - 1, T the largest turn.
+    series: Vec<f64>,
+}
+
+impl Transform {
+    fn new(width: usize, steepness: f64, terms: usize) -> Self {
+        let half = 0.5 * width as f64;
+        // Half of the width times the largest phase of one step of the net, pi over the oversampling, and a hair more.
+        let largest_turn = half * PI / OVERSAMPLING * 1.001;
+        let series = chebyshev::series(
+            |s| {
+                let turn = largest_turn * (0.5 * (s + 1.0)).max(0.0).sqrt();
+                let nodes = gauss::on_interval(TRANSFORM_NODES, 0.0, PI / 2.0);
+                // z = sin(angle) takes the root at the kernel's edge smoothly.
+                let terms =
+                    nodes.map(|(a, w)| w * a.cos() * bell(steepness, a.sin()) * (turn * a.sin()).cos());
+                2.0 * half * terms.sum::<f64>()
+            },
+            terms,
+        );
+        Self { largest_turn, half, series }
+    }
+
+    /// The transform for a phase of one step of the net, radians: within +- pi over the oversampling.
+    pub(super) fn at(&self, step_rad: f64) -> f64 {
+        let share = self.half * step_rad / self.largest_turn;
+        chebyshev::sum(&self.series, 2.0 * share * share - 1.0)
+    }
+}
+
+/// What a place counts for its neighbours on a net.
+pub(super) struct Kernel {
+    /// Coefficients of the taps, piece after piece, from the highest power down: u, how far the first point lies beyond the
+    /// kernel's edge, goes from -1 to 1 on each piece.
+    pub(super) taps: Vec<Taps>,
+    /// The same, each twice.
+    pub(super) pairs: Vec<Pairs>,
+    transform: Transform,
+}
 
 /// The kernel at a distance z from its middle, in half-widths.
-fn bell(z: f64) -> f64 {
-    (STEEPNESS * ((1.0 - z * z).max(0.0).sqrt() - 1.0)).exp()
+fn bell(steepness: f64, z: f64) -> f64 {
+    (steepness * ((1.0 - z * z).max(0.0).sqrt() - 1.0)).exp()
 }
 
-/// Coefficients of the taps in 2 u - 1, u how far the first point lies beyond the kernel's edge.
-pub(super) static POLYNOMIALS: LazyLock<Vec<Taps>> = LazyLock::new(|| {
-    let mut table = vec![[0.0; TAP_LANES]; TERMS];
-    for k in 0..TAPS {
-        let tap = |s: f64| bell((k as f64 + 0.5 * (s + 1.0)) / (0.5 * TAPS as f64) - 1.0);
-        for (row, c) in table.iter_mut().zip(powers(&chebyshev::series(tap, TERMS))) {
-            row[k] = c;
+impl Kernel {
+    fn new(steepness: f64) -> Self {
+        let mut taps = vec![[0.0; TAP_ROOM]; PIECES * TERMS];
+        for (piece, rows) in taps.chunks_mut(TERMS).enumerate() {
+            for k in 0..TAPS {
+                let u = |s: f64| (piece as f64 + 0.5 * (s + 1.0)) / PIECES as f64;
+                let tap = |s: f64| bell(steepness, (k as f64 + u(s)) / (0.5 * TAPS as f64) - 1.0);
+                for (row, c) in rows.iter_mut().rev().zip(powers(&chebyshev::series(tap, TERMS))) {
+                    row[k] = c;
+                }
+            }
         }
+        let pairs =
+            taps.iter().map(|row| std::array::from_fn::<f64, PAIRS, _>(|lane| row[lane / 2])).collect();
+        Self { taps, pairs, transform: Transform::new(TAPS, steepness, 24) }
     }
-    table
-});
 
-/// The kernel's transform as a series of (2 t/T)^2 - 1, T the largest turn.
-static TRANSFORM: LazyLock<Vec<f64>> = LazyLock::new(|| {
-    chebyshev::series(
-        |s| {
-            let turn = LARGEST_TURN * (0.5 * (s + 1.0)).max(0.0).sqrt();
-            let nodes = gauss::on_interval(TRANSFORM_NODES, 0.0, PI / 2.0);
-            // z = sin(angle) takes the root at the kernel's edge smoothly.
-            let half: f64 = nodes.map(|(a, w)| w * a.cos() * bell(a.sin()) * (turn * a.sin()).cos()).sum();
-            TAPS as f64 * half
-        },
-        SERIES,
-    )
-});
-
-/// Half of the kernel's width times the largest phase of one step of the net, pi over the oversampling, and a hair more.
-const LARGEST_TURN: f64 = 0.5 * TAPS as f64 * PI / OVERSAMPLING * 1.001;
-
-/// The kernel's transform for a phase of one step of the net, radians: within +- pi over the oversampling.
-pub(super) fn transform(step_rad: f64) -> f64 {
-    let share = 0.5 * TAPS as f64 * step_rad / LARGEST_TURN;
-    chebyshev::sum(&TRANSFORM, 2.0 * share * share - 1.0)
+    /// The kernel's transform for a phase of one step of the net, radians: within +- pi over the oversampling.
+    pub(super) fn transform(&self, step_rad: f64) -> f64 {
+        self.transform.at(step_rad)
+    }
 }
 
-/// The first point that a node at `place` reaches, and the variable of its polynomials.
+/// The first point that a node at `place` reaches, and how far it lies beyond the kernel's edge.
 #[inline]
 pub(super) fn first_and_variable(place: f64) -> (usize, f64) {
     let edge = place - 0.5 * TAPS as f64;
-    let first = edge.ceil();
-    (first as usize, 2.0 * (first - edge) - 1.0)
+    // Rounded up without a call of the library: places are never negative.
+    let below = edge as usize;
+    let first = below + usize::from(edge > below as f64);
+    (first, first as f64 - edge)
 }
 
 /// The same series by powers of its variable.
@@ -95,20 +149,29 @@ fn powers(series: &[f64]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::wave::lanes::polynomials;
+    use crate::numeric::simd::Instructions;
+    use crate::wave::lanes;
+
+    const STEEPNESS: f64 = 0.98 * PI * TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING);
 
     #[test]
     fn polynomials_are_the_kernel() {
-        let at: Vec<f64> = (0..=200).map(|i| f64::from(i) / 100.0 - 1.0).collect();
-        let mut taps = vec![[0.0; TAP_LANES]; at.len()];
-        polynomials(&POLYNOMIALS, &at, &mut taps);
-        for (s, row) in at.iter().zip(&taps) {
-            for k in 0..TAP_LANES {
-                let z = (k as f64 + 0.5 * (s + 1.0)) / (0.5 * TAPS as f64) - 1.0;
-                let truth = if k < TAPS { bell(z.min(1.0)) } else { 0.0 };
-                // The root at the kernel's edge, where the kernel is 9e-11, is rounded off; inside the fit is exact.
-                let allowed = if k == 0 || k == TAPS - 1 { 5e-11 } else { 1e-12 };
-                assert!((row[k] - truth).abs() < allowed, "tap {k} at {s}: {} for {truth}", row[k]);
+        let at: Vec<f64> = (0..=200).map(|i| f64::from(i) / 200.0).collect();
+        let (mut taps, mut pairs) = (vec![[0.0; TAP_ROOM]; at.len()], vec![[0.0; PAIRS]; at.len()]);
+        for set in Instructions::ALL.into_iter().filter(|set| set.is_there()) {
+            lanes::taps(set, &SPREAD.taps, &at, &mut taps);
+            lanes::pairs(set, &SPREAD.pairs, &at, &mut pairs);
+            for ((u, row), pair) in at.iter().zip(&taps).zip(&pairs) {
+                for k in 0..TAP_ROOM {
+                    let z = (k as f64 + u) / (0.5 * TAPS as f64) - 1.0;
+                    let truth = if k < TAPS { bell(STEEPNESS, z.min(1.0)) } else { 0.0 };
+                    // The root at the kernel's edge, where the kernel is 9e-11, is rounded off; inside the fit is exact.
+                    let allowed = if k == 0 || k == TAPS - 1 { 5e-11 } else { 1e-12 };
+                    assert!((row[k] - truth).abs() < allowed, "tap {k} at {u}: {} for {truth}", row[k]);
+                    if k < TAPS {
+                        assert_eq!([pair[2 * k], pair[2 * k + 1]].map(f64::to_bits), [row[k].to_bits(); 2]);
+                    }
+                }
             }
         }
     }
@@ -118,9 +181,9 @@ mod tests {
         for i in 0..50 {
             let step = PI / OVERSAMPLING * f64::from(i) / 49.0;
             let half = gauss::on_interval(400, 0.0, 1.0)
-                .map(|(z, weight)| weight * bell(z) * (0.5 * TAPS as f64 * step * z).cos());
+                .map(|(z, weight)| weight * bell(STEEPNESS, z) * (0.5 * TAPS as f64 * step * z).cos());
             let truth = TAPS as f64 * half.sum::<f64>();
-            assert!((transform(step) / truth - 1.0).abs() < 1e-11, "at {step}");
+            assert!((SPREAD.transform(step) / truth - 1.0).abs() < 1e-11, "at {step}");
         }
     }
 }

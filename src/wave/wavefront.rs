@@ -48,6 +48,7 @@ const ERROR_FLOOR: f64 = 1e-10;
 pub struct Wavefront {
     pub(crate) source: Source,
     pub(crate) reference_mm: [f64; 3],
+    /// Nodes and what they see, shared by all copies.
     pub(crate) pupil: Arc<Pupil>,
     pub(crate) view: Arc<View>,
     pub(crate) kept: KeptLists,

@@ -413,6 +413,21 @@ def parts():
 
 
 @functools.cache
+def star_of_a_map(**changes):
+    """Return the star behind a map of an annulus with a wave of chance in it."""
+    y, x = np.mgrid[-1:1:40j, -1:1:40j]
+    radius = np.hypot(x, y)
+    path = np.where((radius < 1) & (radius > 0.2), 60 * x * y + 80 * radius**4, np.nan)
+    given = {
+        "path_nm": path,
+        "pixel_mm": 5,
+        "focal_length_mm": 1000,
+        "rows_run": "+y",
+        "columns_run": "+x",
+    }
+    return ct.psf_of_map(**(given | {"half_width_um": 15, "pixels": 31} | changes))
+
+
 def results():
     """Return one object of each class that answers something, by class name."""
     train = complete()
@@ -510,6 +525,7 @@ def results():
             primary_limit_mm=8,
             focuser_limit_mm=6,
         ),
+        star_of_a_map(),
         ct.nights_that_show(before=bare(conic=-0.8), after=bare(), fwhm_arcsec=[0.5, 1.5, 3]),
     ]
     return {type(result).__name__: result for result in found}

@@ -26,6 +26,7 @@ from samples import (  # noqa: E402
     coating_outline,
     lamp_spots,
     recoats,
+    star_of_a_map,
     thin_coat,
 )
 from samples import ladder as a_ladder  # noqa: E402
@@ -339,6 +340,7 @@ PICTURES = {
     "knife_shadow": (plotting.knife_shadow, a_shadow, "mm", "mm"),
     "spot": (plotting.spot, a_spot, "um", "um"),
     "star_image": (plotting.star_image, a_psf, "um", "um"),
+    "map_star_image": (plotting.map_star_image, star_of_a_map, "um", "um"),
     "energy": (plotting.energy, a_psf, "um", "share"),
     "ring_energy": (plotting.ring_energy, a_psf, "", "share"),
     "through_focus": (plotting.through_focus, a_strip, "um", "um"),
@@ -457,6 +459,7 @@ REAL = {
     "knife_shadow": real_shadow,
     "spot": lambda: real_train().spot(field_arcmin=(10, 5)),
     "star_image": lambda: real_train().psf(focus="peak"),
+    "map_star_image": star_of_a_map,
     "energy": lambda: real_train().psf(focus="peak"),
     "ring_energy": lambda: real_train().psf(focus="peak"),
     "through_focus": lambda: real_strip(),
@@ -498,6 +501,7 @@ OWN_PLOT = {
     "knife_shadow": lambda result, ax: result.plot(ax, rays=True),
     "spot": lambda result, ax: result.plot(ax, wavelength_nm=500),
     "star_image": lambda result, ax: result.plot(ax, scale="log"),
+    "map_star_image": lambda result, ax: result.plot(ax, scale="log"),
     "energy": lambda result, ax: result.plot_energy(ax),
     "through_focus": lambda result, ax: result.plot(ax, scale="log", own_scale=True),
     "through_focus_profiles": lambda result, ax: result.plot_profiles(ax),

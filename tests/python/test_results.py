@@ -110,6 +110,7 @@ strehl_range strehl_without_heights strehl_even shape_loss pinhole_scatter throu
 possible_share both years fresh_loss_per_year old_loss_per_year what coat gain_ranges
 gain_magnitudes returned_of_lost peak_ratio gain_per_price aged_gain effect
 enclosure open_share against_image worst_against_image cautions lines rays
+lit_pixels
 """
 WITHOUT_UNIT = set(NAMES.split())
 

@@ -18,7 +18,7 @@ from .noise import noise_study
 from .section import sight_lines, sights_in_section, train_section
 from .seeing import air_contrast, nights, seen_star
 from .shadows import grating_bands, knife_shadow
-from .star import energy, ring_energy, spot, star_image
+from .star import energy, map_star_image, ring_energy, spot, star_image
 from .through_focus import through_focus, through_focus_gallery, through_focus_profiles
 from .value_ladder import value_ladder
 from .verdict import profiles, verdict
@@ -43,6 +43,7 @@ __all__ = [
     "illumination_map",
     "knife_shadow",
     "layer_fit",
+    "map_star_image",
     "mask_sweep",
     "nights",
     "noise_study",

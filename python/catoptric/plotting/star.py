@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from . import _style
-from ._results.star import PsfLike, SpotLike
+from ._results.star import MapPsfLike, PsfLike, SpotLike
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,6 +21,9 @@ RINGS_SHOWN = 5.0
 
 FAINTEST_SHOWN = 1e-4
 """Where the logarithmic scale of a star image ends, of the perfect star's peak."""
+
+SCALES = {"root": "square-root scale", "linear": "even scale", "log": "logarithmic scale"}
+"""Words for the scales of brightness."""
 
 
 def spot(
@@ -86,6 +89,50 @@ def star_image(
     Units: um in the focal plane; brightness in peaks of the perfect star.
     """
     ax = _style.axes_for(ax, 6.0, 5.4)
+    shown, reach = _show_light(ax, result, scale)
+    ring = float(np.asarray(result.airy.dark_rings_um)[0])
+    _circle(ax, ring, _style.ORANGE, ":", "perfect star's first dark ring")
+    _style.square_field(ax, half_width_um or min(reach, RINGS_SHOWN * ring), "um")
+    _style.scale_beside(ax, shown, f"brightness, perfect star's peak = 1 ({SCALES[scale]})")
+    ax.grid(False)
+    _style.heading(
+        ax,
+        f"A star at {result.wavelength_nm:g} nm: Strehl {result.strehl:.3f}",
+        _style.SEEN_IN_EYEPIECE,
+        f"full width at half brightness {result.fwhm_um:.2f} um",
+        f"dotted: first dark ring of the perfect star, radius {ring:.3g} um",
+    )
+    return ax
+
+
+def map_star_image(
+    result: MapPsfLike,
+    ax: Axes | None = None,
+    *,
+    scale: Literal["root", "linear", "log"] = "root",
+) -> Axes:
+    """Draw the image of a star behind a map of the pupil, as `star_image` does.
+
+    Units: um in the focal plane; brightness in peaks of the star without path differences.
+    """
+    ax = _style.axes_for(ax, 6.0, 5.4)
+    shown, reach = _show_light(ax, result, scale)
+    _style.square_field(ax, reach, "um")
+    _style.scale_beside(ax, shown, f"brightness, perfect star's peak = 1 ({SCALES[scale]})")
+    ax.grid(False)
+    _style.heading(
+        ax,
+        f"A star at {result.wavelength_nm:g} nm: Strehl {result.strehl:.3f}",
+        _style.SEEN_IN_EYEPIECE,
+        f"summed over {result.lit_pixels} pixels of the pupil at f/{result.focal_ratio:.3g}",
+    )
+    return ax
+
+
+def _show_light(
+    ax: Axes, result: PsfLike | MapPsfLike, scale: Literal["root", "linear", "log"]
+) -> tuple[Any, float]:
+    """Show an image with along upward; return what is shown and how far it reaches, um."""
     along, across = np.asarray(result.along_um), np.asarray(result.across_um)
     half_pixel = (across[1] - across[0]) / 2.0, (along[1] - along[0]) / 2.0
     shown = ax.imshow(
@@ -101,21 +148,7 @@ def star_image(
         norm=_brightness(scale),
         interpolation="bilinear",
     )
-    ring = float(np.asarray(result.airy.dark_rings_um)[0])
-    _circle(ax, ring, _style.ORANGE, ":", "perfect star's first dark ring")
-    reach = float(along[-1] + half_pixel[1])
-    _style.square_field(ax, half_width_um or min(reach, RINGS_SHOWN * ring), "um")
-    words = {"root": "square-root scale", "linear": "even scale", "log": "logarithmic scale"}
-    _style.scale_beside(ax, shown, f"brightness, perfect star's peak = 1 ({words[scale]})")
-    ax.grid(False)
-    _style.heading(
-        ax,
-        f"A star at {result.wavelength_nm:g} nm: Strehl {result.strehl:.3f}",
-        _style.SEEN_IN_EYEPIECE,
-        f"full width at half brightness {result.fwhm_um:.2f} um",
-        f"dotted: first dark ring of the perfect star, radius {ring:.3g} um",
-    )
-    return ax
+    return shown, float(along[-1] + half_pixel[1])
 
 
 def energy(

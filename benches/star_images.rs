@@ -1,10 +1,10 @@
-//! Waves: Strehl and star images of a whole train, each beside the slow obvious way.
+//! Strehl and star images of a whole train and of a caller's own map, each beside the slow obvious way.
 
 use std::f64::consts::TAU;
 
 use catoptric::{
-    Diagonal, Field, FocalLengthMm, FocalPlane, Focus, FocusSteps, Prepared, Primary, PsfSize, Spectrum,
-    Train, TurnedEdge, Wavefront, Zone,
+    AxisDirection, Diagonal, Field, FocalLengthMm, FocalPlane, Focus, FocusSteps, Prepared, Primary, PsfSize,
+    PupilMap, Spectrum, Train, TurnedEdge, Wavefront, Zone,
 };
 use divan::{Bencher, black_box};
 
@@ -89,6 +89,51 @@ fn star_image_by_even_samples(bencher: Bencher<'_, '_>) {
     let places: Vec<[f64; 2]> =
         (0..33 * 33).map(|k| [k % 33, k / 33].map(|i| (f64::from(i) - 16.0) * pixel_um)).collect();
     bencher.bench(|| even_samples(&telescope, &wavefront, black_box(&places)));
+}
+
+/// A star on the axis, whose pupil is the same above and below.
+#[divan::bench]
+fn star_image_on_the_axis(bencher: Bencher<'_, '_>) {
+    let wavefront = telescope().wavefront(Field::AXIS, Focus::LeastRms, WAVELENGTH_NM).expect("a wavefront");
+    bencher.bench(|| wavefront.psf(black_box(PsfSize { half_width_um: None, pixels: 256 })));
+}
+
+/// An annulus of so many pixels on a side, with a wave in it.
+fn map(side: usize) -> PupilMap {
+    let middle = 0.5 * (side as f64 - 1.0);
+    let path_nm = ndarray::Array2::from_shape_fn((side, side), |(i, j)| {
+        let (y, x) = ((i as f64 - middle) / middle, (j as f64 - middle) / middle);
+        if (0.22..=1.0).contains(&x.hypot(y)) { 60.0 * x * y + 80.0 * x.powi(4) } else { f64::NAN }
+    });
+    PupilMap::new(path_nm, 318.0 / side as f64, 1558.0, AxisDirection::PlusY, AxisDirection::PlusX)
+}
+
+/// Pictures of 256 x 256 pixels behind a map.
+#[divan::bench(args = [128, 512, 2048])]
+fn star_of_a_map(bencher: Bencher<'_, '_>, side: usize) {
+    let (map, light) = (map(side), Spectrum::line(WAVELENGTH_NM).expect("a line"));
+    bencher.bench(|| map.psf(black_box(PsfSize { half_width_um: None, pixels: 256 }), &light));
+}
+
+/// The slow twin, 16 x 16 pixels of 512 x 512: every pixel a sum over the whole map.
+#[divan::bench(sample_count = 3)]
+fn star_of_a_map_pixel_by_pixel(bencher: Bencher<'_, '_>) {
+    let map = map(512);
+    let step_um = 24.0 * 0.55 * 1558.0 / 318.0 / 256.0;
+    bencher.bench(|| {
+        let places = (0..256).map(|k| [k % 16, k / 16].map(|i| f64::from(i) * step_um));
+        let intensity = |place: [f64; 2]| {
+            let (mut re, mut im, mut count) = (0.0, 0.0, 0.0);
+            for ((i, j), path_nm) in map.path_nm.indexed_iter().filter(|(_, path)| !path.is_nan()) {
+                let sines = [j, i].map(|k| (k as f64 - 255.5) * map.pixel_mm / map.focal_length_mm);
+                let step_nm = 1000.0 * (sines[0] * place[0] + sines[1] * place[1]);
+                let (s, c) = (TAU * (path_nm + step_nm) / WAVELENGTH_NM).sin_cos();
+                (re, im, count) = (re + c, im + s, count + 1.0);
+            }
+            (re * re + im * im) / (count * count)
+        };
+        places.map(intensity).collect::<Vec<f64>>()
+    });
 }
 
 #[divan::bench]
