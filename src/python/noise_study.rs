@@ -28,7 +28,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 ///
 /// Each repeat draws every opening's mean reading again: its noise is that of one reading over the root of the number of
 /// runs. A repeat has the same readings in a study of any length. The focus is that of least RMS; the brightest focus gives
-/// more: 0.001 or less where the Strehl is above 0.95, some 0.05 for a turned edge with 0.72. `repeat_with_noise` looks for
+/// more: less than 1e-5 where the Strehl is 0.99, 0.08 for a turned edge (0.70 for 0.62). `repeat_with_noise` looks for
 /// it and takes some ten times as long.
 ///
 /// Units: nm of wavefront, mm of reading.

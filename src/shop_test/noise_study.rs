@@ -79,7 +79,7 @@ impl NoiseStudyOptions {
 /// Source: own derivation: between two knots the wavefront is straight in t = s/(1 + s/R^2), s = r^2, so that the light of each
 /// opening is added up in closed form; good to 1e-8 of the Strehl ratio.
 /// Leaves out: what the readings cannot see ([`KnifeEdgeReadings::reduce`] has it). The focus is that of least squares. The
-/// brightest focus gives more: 0.001 or less where the Strehl ratio is above 0.95, 0.05 for a turned edge with 0.72; see
+/// brightest focus gives more: less than 1e-5 where the Strehl ratio is 0.99, 0.08 for a turned edge (0.70 for 0.62); see
 /// [`KnifeEdgeReadings::repeat_with_noise`], which looks for it and takes some ten times as long.
 ///
 /// ```

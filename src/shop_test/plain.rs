@@ -182,7 +182,9 @@ pub(super) fn errors_mm(readings: &KnifeEdgeReadings, mean_mm: &[f64]) -> Vec<f6
 
 fn less_the_mean(mut errors_mm: Vec<f64>) -> Vec<f64> {
     let mean = errors_mm.iter().sum::<f64>() / errors_mm.len() as f64;
-    errors_mm.iter_mut().for_each(|e| *e -= mean);
+    for error in &mut errors_mm {
+        *error -= mean;
+    }
     errors_mm
 }
 

@@ -230,12 +230,12 @@ impl<'a> Counting<'a> {
 
     /// Rays that reach the image, size by size in the order in which they were given.
     fn run(mut self) -> Result<Vec<u32>> {
+        let mut block = Block::new();
         let sure = if self.others.is_empty() && self.prepared.strips().is_empty() {
-            self.sure_to_pass()
+            self.sure_to_pass(&mut block)
         } else {
             (f64::INFINITY, 0.0)
         };
-        let mut block = Block::new();
         let net = self.net;
         for (first, start) in net.blocks() {
             let rays = BLOCK.min(net.rays - first);
@@ -295,7 +295,7 @@ impl<'a> Counting<'a> {
     /// Going down, the place on the flat's plane is linear in the place on the rim's plane: exact. Coming up it is so but for
     /// the mirror's errors off the axis, thousands of times smaller: the furthest of 256 rays on a circle tells of all within it,
     /// with [`SURE_MM`] to spare.
-    fn sure_to_pass(&self) -> (f64, f64) {
+    fn sure_to_pass(&self, block: &mut Block) -> (f64, f64) {
         if self.prepared.mirror().bare_conic().is_none() {
             return (f64::INFINITY, 0.0);
         }
@@ -308,19 +308,21 @@ impl<'a> Counting<'a> {
         let (a, b) = (tx / (tz - tx), ty / (tz - tx));
         let shift = (a * (height - rim_height) + self.sizes.largest.1).hypot(b * (height - rim_height));
         let from = (self.sizes.largest.0 + shift + SURE_MM) / (1.0 - a.abs() - b.abs());
-        let mut block = Block::new();
+        let (mut x, mut y) = ([0.0; BLOCK], [0.0; BLOCK]);
         let mut furthest = |radius: f64| {
-            let [x, y] = self.net.circle.map(|column| column.map(|side| radius * side));
-            self.trace([&x, &y], BLOCK, &mut block);
-            cross(self.set, &self.light, height, self.offsets_mm(), &mut block).most_up.sqrt()
+            for i in 0..BLOCK {
+                (x[i], y[i]) = (radius * self.net.circle[0][i], radius * self.net.circle[1][i]);
+            }
+            self.trace([&x, &y], BLOCK, block);
+            cross(self.set, &self.light, height, self.offsets_mm(), block).most_up.sqrt()
         };
         let limit = self.sizes.smallest.0 - SURE_MM;
         let (mut inside, mut outside) = (0.0, 1.0);
         if furthest(rim) < limit {
             inside = 1.0;
         } else if furthest(0.0) < limit {
-            // The radius itself, by halves: six of them find it to a part in 64.
-            for _ in 0..6 {
+            // The radius itself, by halves: five of them find it to a part in 32.
+            for _ in 0..5 {
                 let middle = f64::midpoint(inside, outside);
                 *(if furthest(middle * rim) < limit { &mut inside } else { &mut outside }) = middle;
             }
@@ -456,7 +458,9 @@ impl Sizes {
         place.sort_by(|&a, &b| minor_axis_mm[a].total_cmp(&minor_axis_mm[b]));
         let rising_mm: Vec<f64> = place.iter().map(|&i| minor_axis_mm[i]).collect();
         let (least, most) = (rising_mm[0], rising_mm[rising_mm.len() - 1]);
-        let count = 4 * rising_mm.len();
+        let even = even(&rising_mm);
+        // Even sizes are found by arithmetic.
+        let count = if even.is_some() { 0 } else { 4 * rising_mm.len() };
         let per_mm = count as f64 / (most - least).max(1e-9);
         let first = |step: usize| {
             let from = least + step as f64 / per_mm;
@@ -473,7 +477,6 @@ impl Sizes {
         let fenced_mm = [&[f64::NEG_INFINITY][..], &rising_mm, &[f64::INFINITY]].concat();
         let flat = |size: f64| (size / 2.0, rule.offset_mm.unwrap_or_else(|| envelope.offset_mm(size)));
         let (smallest, largest) = (flat(least), flat(most));
-        let even = even(&rising_mm);
         Ok(Self { rising_mm, fenced_mm, place, rule, smallest, largest, nested, steps, per_mm, even })
     }
 
@@ -498,7 +501,11 @@ impl Sizes {
     #[inline]
     fn first_not_below(&self, number_mm: f64) -> (usize, bool) {
         let step = ((number_mm - self.rising_mm[0]) * self.per_mm) as usize;
-        let mut k = self.steps[step.min(self.steps.len() - 1)] as usize;
+        let mut k = if self.even.is_some() {
+            self.rising_mm.partition_point(|size| *size < number_mm)
+        } else {
+            self.steps[step.min(self.steps.len() - 1)] as usize
+        };
         // Mostly none or one lies below in the step: without a branch that nobody could foretell.
         k += usize::from(self.fenced_mm[k + 1] < number_mm);
         // The fence ends the search: nothing is above its last number.

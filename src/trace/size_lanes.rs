@@ -1,6 +1,8 @@
 //! The inner loops of light by size: blocks of rays side by side, from the plane of the rim to the flat's plane and the sizes
 //! that they ask for.
 
+// Conditions without a branch: `&&` is one, and ends a vector loop.
+#![allow(clippy::needless_bitwise_bool)]
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 

@@ -132,11 +132,12 @@ def test_a_repeat_does_not_depend_on_its_company():
 
 
 def test_the_focus_of_least_rms_and_the_brightest_differ_by_what_the_page_says():
-    for name, most in (("after", 0.002), ("before", 0.08)):
+    for name, least, most in (("after", 0.0, 1e-5), ("before", 0.075, 0.09)):
         study = readings(name).noise_study(repeats=4_000, obstruction_ratio=RATIO)
         slow = readings(name).repeat_with_noise(draws=4_000, obstruction_ratio=RATIO)
-        apart = float(np.median(slow["strehl"]) - np.median(study.strehl_least_rms))
-        assert 0.0 <= apart < most
+        apart = float(np.median(slow["strehl"] - slow["strehl_least_rms"]))
+        assert least <= apart < most
+        # The two ways have noise of their own, but one distribution.
         assert stats.ks_2samp(study.strehl_least_rms, slow["strehl_least_rms"]).pvalue > 1e-3
 
 

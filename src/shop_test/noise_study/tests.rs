@@ -141,7 +141,7 @@ fn steep_repeats_by_series_and_by_nodes_are_the_same() {
     let planned = options(0.2, 0.01, 64);
     let (mut study, _) = readings.prepared_study(&planned).expect("prepared");
     let Spread::Independent(sigmas) = &mut study.spread else { panic!("no reading is missing") };
-    sigmas.iter_mut().for_each(|sigma| *sigma = 0.4);
+    sigmas.fill(0.4);
     for set in sets() {
         let (mut strehl, mut rms) = ([0.0; 256], [0.0; 256]);
         fill(set, &study, 0, &mut strehl, &mut rms);
