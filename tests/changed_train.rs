@@ -278,7 +278,7 @@ fn one_change_of_any_field_gives_the_train_compiled_whole() {
 
 #[test]
 fn pairs_of_changes_one_after_the_other_give_the_train_compiled_whole() {
-    const PAIRS: usize = 200;
+    const PAIRS: usize = 100;
     for (name, parts) in [("uneven", uneven()), ("round", round()), ("filmed", filmed())] {
         let train = parts.build().expect("a train");
         let (json, given) = (as_json(&train), Prepared::new(&train));
