@@ -264,7 +264,7 @@ def is_short(row: Row) -> bool:
     """Return whether a round of all peers takes little time; the first call may compile them."""
     from peers.measure import fastest
 
-    together = sum(fastest(peer.work, 2, wall=row.wall) for peer in row.peers)
+    together = sum(fastest(peer.work, 2) for peer in row.peers)
     if together > LONGEST_ROUND_S:
         print(f"    {row.title}: a round of {together:.1f} s is too long here")
     return together <= LONGEST_ROUND_S
