@@ -26,6 +26,7 @@ import tempfile
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -243,20 +244,22 @@ def ratios() -> list[str]:
 
     use = catoptric.vector_instructions()
     print(f"ratios with {use}, and {GOAL_SHARE:g} of their goals")
-    wrong, begin = [], time.monotonic()
+    wrong: list[str] = []
+    themes: list[list[Row]] = []
     for theme in THEMES:
         try:
-            rows = importlib.import_module(f"peers.{theme}").rows()
+            themes.append(importlib.import_module(f"peers.{theme}").rows())
         except ModuleNotFoundError as missing:
             print(f"    {theme}: {missing.name} is not installed, its rows are left out")
-            continue
-        for row in rows:
-            wanted = [peer for peer in row.peers if goal_of(peer, use) is not None]
-            if time.monotonic() - begin > TOGETHER_S:
-                print(f"    {row.title}: no time left")
-            elif wanted and is_short(row):
-                below = short_of(row, wanted, use) and short_of(row, wanted, use)
-                wrong += [f"{row.title}: {line}" for line in below]
+    end = time.monotonic() + TOGETHER_S
+    # The first rows of all themes come before their second ones.
+    for row in (row for level in zip_longest(*themes) for row in level if row is not None):
+        wanted = [peer for peer in row.peers if goal_of(peer, use) is not None]
+        if wanted and time.monotonic() > end:
+            print(f"    {row.title}: no time left")
+        elif wanted and is_short(row):
+            below = short_of(row, wanted, use) and short_of(row, wanted, use)
+            wrong += [f"{row.title}: {line}" for line in below]
     return wrong
 
 
@@ -264,7 +267,7 @@ def is_short(row: Row) -> bool:
     """Return whether a round of all peers takes little time; the first call may compile them."""
     from peers.measure import fastest
 
-    together = sum(fastest(peer.work, 2, wall=row.wall) for peer in row.peers)
+    together = sum(fastest(peer.work, 2) for peer in row.peers)
     if together > LONGEST_ROUND_S:
         print(f"    {row.title}: a round of {together:.1f} s is too long here")
     return together <= LONGEST_ROUND_S

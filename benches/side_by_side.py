@@ -92,8 +92,9 @@ def measured(theme: str, rounds: int, instructions: str, failed: list[str]) -> l
         # Taken from the list, and kept without its work: columns of rays are large.
         try:
             found = measure(rows.pop(0), rounds)
-        except AssertionError as wrong:
-            failed.append(f"{theme}: {wrong}")
+        except Exception as wrong:
+            # Told at the end with the exit code; the other rows are worth having.
+            failed.append(f"{theme}: {type(wrong).__name__}: {wrong}")
             print(failed[-1], flush=True)
             continue
         timed.append(without_work(found))

@@ -22,7 +22,7 @@ fn a_star_path_by_path() {
     let places: Vec<[f64; 2]> = (0..9).map(|k| [(f64::from(k) - 4.0) * pixel_um, -2.0 * pixel_um]).collect();
     let twin = Paths::new(&telescope, FIELD, &wavefront).star(&places, |_| 1.0);
     for (k, found) in twin.iter().enumerate() {
-        // 28 800 samples, kept or dropped at the rims: 170 rims' lengths of them, whose errors mostly cancel.
+        // 28 800 samples, kept or dropped at the rims; their errors mostly cancel.
         assert_close(*found, star.image[[2, k]], 2e-4, &format!("pixel {k}"));
     }
     assert!(twin.iter().any(|found| *found > 0.05), "the picture is not dark: {twin:?}");

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import resource
 import statistics
 import time
 from collections.abc import Callable, Sequence
@@ -50,8 +51,6 @@ class Row:
     """What no program on this kind of processor goes below, and why."""
     repeats: int = 3
     """Calls of ours in a round, of which the fastest counts, as for the peers."""
-    wall: bool = False
-    """Whether the wall's clock counts alone: for work that waits for other processes."""
 
 
 @dataclass(frozen=True)
@@ -98,26 +97,33 @@ def measure(row: Row, rounds: int) -> Timed:
     ours: list[float] = []
     ratios: dict[str, list[float]] = {peer.name: [] for peer in row.peers}
     for _ in range(rounds):
-        own = fastest(row.ours, row.repeats, wall=row.wall)
+        own = fastest(row.ours, row.repeats)
         ours.append(own)
         for peer in row.peers:
             # Long work needs no repeats: what disturbs it is a small part.
             calls = 1 if own > 0.2 or peer.share < 1.0 else row.repeats
-            took = fastest(peer.work, calls, wall=row.wall)
-            ratios[peer.name].append(took / peer.share / own)
+            ratios[peer.name].append(fastest(peer.work, calls) / peer.share / own)
     return Timed(row, accuracy, ours, ratios)
 
 
-def fastest(work: Work, calls: int, *, wall: bool = False) -> float:
+def fastest(work: Work, calls: int) -> float:
     """Return the seconds that the fastest of some calls takes.
 
     What other programs take of the core does not count: of the wall's and the processor's seconds
-    the fewer are taken, which for work in several threads are the wall's. `wall` takes the wall's.
+    the fewer are taken, which for work in several threads are the wall's. Work that waits for
+    another process has given up the core by itself: there the wall's count.
     """
     best = float("inf")
     for _ in range(calls):
-        busy, start = time.process_time(), time.perf_counter()
+        gave_up, busy, start = times_given_up(), time.process_time(), time.perf_counter()
         work()
         took = time.perf_counter() - start
-        best = min(best, took if wall else min(took, time.process_time() - busy))
+        busy = time.process_time() - busy
+        waited = times_given_up() > gave_up and busy < 0.1 * took
+        best = min(best, took if waited else min(took, busy))
     return best
+
+
+def times_given_up() -> int:
+    """Return how often this process has waited rather than been stopped."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_nvcsw

@@ -94,11 +94,29 @@ def test_a_row_that_is_too_far_off_is_not_timed():
         measure(row(off=1e-6), rounds=1)
 
 
-def test_waiting_for_others_does_not_count():
+def test_a_busy_core_does_not_count_but_waiting_for_another_process_does():
+    import signal
+    import threading
     import time
 
-    assert fastest(lambda: time.sleep(0.05), 1) < 0.02
-    assert fastest(lambda: time.sleep(0.05), 1, wall=True) > 0.04
+    # Stopped from outside for 0.1 s, and not by itself.
+    stop = (
+        f"import os, time; os.kill({os.getpid()}, 19); time.sleep(0.1); os.kill({os.getpid()}, 18)"
+    )
+    assert signal.SIGSTOP == 19
+    other = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(0.05)\n" + stop])
+    start = time.perf_counter()
+    took = fastest(spin(0.3), 1)
+    wall = time.perf_counter() - start
+    assert other.wait() == 0
+    assert wall > 0.38
+    assert took == pytest.approx(0.3, rel=0.05)
+    # Waiting is the work's own time.
+    assert fastest(lambda: time.sleep(0.05), 1) > 0.04
+    # Two threads that sleep and work at once: the wall's.
+    thread = threading.Thread(target=time.sleep, args=(0.05,))
+    thread.start()
+    assert fastest(thread.join, 1) > 0.02
 
 
 def test_quartiles_are_those_of_the_ratios():
