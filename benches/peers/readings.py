@@ -181,8 +181,8 @@ def rows() -> list[Row]:
             pieces="repeats",
             bound=(
                 "for eight repeats side by side 32 multiplications for each of 12 openings, 29 for "
-                "each of 6 pairs of draws, 20 for each of 3 sets of words, 75 from draws to phases: "
-                "some 700 cycles of one multiplier, 0.24 ms for all at 3.7 GHz"
+                "each of 6 pairs of draws, 20 for each of 3 sets of words, 75 from draws to "
+                "phases: some 700 cycles of one multiplier, 0.24 ms for all at 3.7 GHz"
             ),
             repeats=15,
         )
