@@ -180,9 +180,9 @@ def rows() -> list[Row]:
             count=REPEATS,
             pieces="repeats",
             bound=(
-                "12 normal draws (words, logarithm, root, sine and cosine: 75 vector operations a "
-                "pair) and 32 products for each opening, eight repeats side by side: some 900 "
-                "cycles of one multiplier"
+                "for eight repeats side by side 32 multiplications for each of 12 openings, 29 for "
+                "each of 6 pairs of draws, 20 for each of 3 sets of words, 75 from draws to "
+                "phases: some 700 cycles of one multiplier, 0.24 ms for all at 3.7 GHz"
             ),
             repeats=15,
         )

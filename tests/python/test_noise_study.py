@@ -1,6 +1,7 @@
 """Noisy repeats of readings, against quadratures and random numbers made elsewhere."""
 
 import math
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -129,6 +130,23 @@ def test_a_repeat_does_not_depend_on_its_company():
     again = twelve().noise_study(repeats=60_000, **OPTIONS)
     assert many == again
     assert many != twelve().noise_study(repeats=60_000, seed=2, **OPTIONS)
+
+
+def test_the_answer_does_not_depend_on_the_number_of_threads():
+    script = """
+import hashlib, sys
+sys.path.insert(0, sys.argv[1])
+from test_noise_study import twelve, OPTIONS
+study = twelve().noise_study(repeats=70_001, **OPTIONS)
+print(hashlib.sha256(study.strehl_least_rms.tobytes() + study.rms_nm.tobytes()).hexdigest())
+"""
+    here = str(Path(__file__).parent)
+    found = set()
+    for threads in ("1", "2", "3", "8"):
+        setting = os.environ | {"CATOPTRIC_NUM_THREADS": threads}
+        run = [sys.executable, "-c", script, here]
+        found.add(subprocess.run(run, capture_output=True, check=True, env=setting).stdout)
+    assert len(found) == 1
 
 
 def test_the_focus_of_least_rms_and_the_brightest_differ_by_what_the_page_says():
