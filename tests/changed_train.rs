@@ -195,7 +195,9 @@ fn changes(train: &Value) -> Vec<Change> {
                     "spline",
                     "straight_in_area",
                 ];
-                words.into_iter().for_each(|word| add(Some(Value::from(word))));
+                for word in words {
+                    add(Some(Value::from(word)));
+                }
             }
             Value::Array(list) => {
                 add(None);
