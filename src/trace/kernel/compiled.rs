@@ -1,6 +1,7 @@
-//! A train as the loops see it, and the slow road for what they leave.
+//! The making of a train as the loops see it, and the slow road for what they leave.
 
-use super::block::{BLOCK, Block, Column, Edge, FAR_MM, Optics, Starts, UNIT, Wanted, trace};
+use super::block::{BLOCK, Block, Column, Starts, Wanted, trace};
+use super::optics::{Edge, FAR_MM, Optics, UNIT};
 use super::table::Table;
 use crate::model::Coating;
 use crate::numeric::vector::Set;
@@ -76,8 +77,8 @@ impl Compiled {
         self.fast && !self.odd_parts && self.even_reflectance.is_some()
     }
 
-    /// Traces a block to the plane at a height, some rays by the slow road; `count` of its rays are real, and the others
-    /// are stopped. The number of the first ray that cannot be, with what is wrong with it.
+    /// Traces a block to the plane at a height, some rays by the slow road; `count` of its rays are real, others are
+    /// stopped. The number of the first ray that cannot be, with what is wrong with it.
     pub(super) fn follow(
         &self,
         prepared: &Prepared,

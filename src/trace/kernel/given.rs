@@ -471,7 +471,7 @@ fn refusal(starts: Starts<'_>, i: usize, ray: usize, fault: Fault) -> Error {
         }
         Fault::Direction => {
             let length = (dx * dx + dy * dy + dz * dz).sqrt();
-            let cause = if (length - 1.0).abs() > 0.5 * super::block::UNIT || length.is_nan() {
+            let cause = if (length - 1.0).abs() > 0.5 * super::optics::UNIT || length.is_nan() {
                 "not brought to length 1?"
             } else {
                 "the way toward the star given for that of the light? Light travels along -z"

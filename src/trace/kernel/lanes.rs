@@ -50,7 +50,9 @@ impl Lanes {
     /// The sums of rays whose light is that of these times a share.
     pub(super) fn dimmed(mut self, share: f64) -> Self {
         for sum in [&mut self.light, &mut self.along, &mut self.across, &mut self.square] {
-            sum.iter_mut().for_each(|s| *s *= share);
+            for lane in sum {
+                *lane *= share;
+            }
         }
         self
     }

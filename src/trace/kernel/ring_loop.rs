@@ -1,10 +1,12 @@
-//! The inner loop over the rays of a ring: where they hit the mirror is known, and height and slope are the same for all.
+//! The inner loop over the rays of a ring: where they hit the mirror is known, and height and slope are the same for
+//! all.
 
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
-use super::block::{BLOCK, Block, Column, Edge, Optics, passed_at};
+use super::block::{BLOCK, Block, Column, passed_at};
 use super::lanes::{Lanes, Running};
+use super::optics::{Edge, Optics};
 use crate::numeric::vector::{Set, V, Wide, Work, wide, wide_mut};
 
 /// Angles at which a ring is looked at before its rays are traced.
@@ -80,7 +82,9 @@ impl Beam<'_> {
                 if middle + half < -grain {
                     return Fate::Stopped;
                 }
-                if !(middle - half > grain) {
+                // What is no number is not clear.
+                let clear = middle - half > grain;
+                if !clear {
                     fate = Fate::Mixed;
                 }
             }

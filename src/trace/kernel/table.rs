@@ -238,7 +238,7 @@ pub(crate) struct Pieces<const TERMS: usize> {
     pub(super) find: Find,
     pub(super) rows: Box<[Row<TERMS>; MOST]>,
     /// The same by terms, where there are few.
-    pub(super) few: Option<[[f64; FEW]; TERMS]>,
+    pub(super) few: Option<Box<[[f64; FEW]; TERMS]>>,
     pub(super) end_mm: f64,
 }
 
@@ -325,14 +325,15 @@ impl<const TERMS: usize> Pieces<TERMS> {
 }
 
 /// The terms of a few rows, side by side.
-fn by_terms<const TERMS: usize>(rows: &[Row<TERMS>]) -> Option<[[f64; FEW]; TERMS]> {
+fn by_terms<const TERMS: usize>(rows: &[Row<TERMS>]) -> Option<Box<[[f64; FEW]; TERMS]>> {
     (rows.len() <= FEW).then(|| {
         let row = |k: usize| rows[k.min(rows.len() - 1)];
-        std::array::from_fn(|term| std::array::from_fn(|k| row(k)[term]))
+        Box::new(std::array::from_fn(|term| std::array::from_fn(|k| row(k)[term])))
     })
 }
 
 /// Rows with empty ones behind them, so that any number within a power of two finds one.
+#[allow(clippy::unnecessary_box_returns)] // too large for the stack
 fn filled<const TERMS: usize>(mut rows: Vec<Row<TERMS>>) -> Box<[Row<TERMS>; MOST]> {
     rows.resize(MOST, [0.0; TERMS]);
     rows.try_into().unwrap_or_else(|_| unreachable!("filled up to that number"))
