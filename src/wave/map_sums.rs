@@ -13,8 +13,13 @@ use super::taps::{self, OVERSAMPLING, WIDE_TAPS};
 use crate::numeric::phase::sine_and_cosine;
 use crate::numeric::simd::{Instructions, each_set};
 
+/// Groups of eight columns that are spread side by side.
+const ABREAST: usize = 16;
+
 /// Eight numbers and their imaginary parts.
 pub(super) type Complex = [Lanes; 2];
+/// Real and imaginary parts of a stretch of a row.
+type Span = [[f64; ABREAST * LANES]; 2];
 /// What a line of the map counts for the lines of the net that it reaches.
 type Band = [f64; WIDE_TAPS];
 
@@ -74,16 +79,23 @@ pub(super) fn on_net(
     let (net_rows, net_columns) = (2 * rows.half, 2 * columns.half);
     let chunks = net_rows.div_ceil(LANES);
     let mut turned = vec![vec![[[0.0; LANES]; 2]; part.columns.1.next_multiple_of(LANES)]; chunks];
-    let mut held = vec![[[0.0; LANES]; 2]; longest_group(&rows.bands).max(longest_group(&columns.bands))];
-    let mut lines = vec![[[0.0; LANES]; 2]; chunks * LANES];
-    for (block, from) in (0..part.columns.1).step_by(LANES).enumerate() {
+    let mut held = vec![[[0.0; ABREAST * LANES]; 2]; longest_group(&rows.bands)];
+    // Some columns at a time: a row's numbers are read where they lie beside each other.
+    let stride = chunks * LANES;
+    let mut lines = vec![[[0.0; LANES]; 2]; stride * ABREAST];
+    for from in (0..part.columns.1).step_by(ABREAST * LANES) {
         lines.fill([[0.0; LANES]; 2]);
-        let here = part.columns.0 + from;
-        let count = LANES.min(part.columns.1 - from);
-        column_of_map(set, part, (here, count), per_path, &rows.bands, &mut held, &mut lines);
+        // What lies beyond the last column is nothing.
+        held.fill([[0.0; ABREAST * LANES]; 2]);
+        let count = (ABREAST * LANES).min(part.columns.1 - from);
+        let here = (part.columns.0 + from, count);
+        columns_of_map(set, part, here, per_path, &rows.bands, &mut held, (stride, &mut lines));
         // Eight columns beside each other become eight rows of the net beside each other.
-        for (chunk, lines) in turned.iter_mut().zip(lines.chunks_exact(LANES)) {
-            transposed(set, lines, &mut chunk[LANES * block..LANES * (block + 1)]);
+        for (block, lines) in lines.chunks_exact(stride).take(count.div_ceil(LANES)).enumerate() {
+            let at = from + LANES * block;
+            for (chunk, lines) in turned.iter_mut().zip(lines.chunks_exact(LANES)) {
+                transposed(set, lines, &mut chunk[at..at + LANES]);
+            }
         }
     }
     turned
@@ -102,63 +114,60 @@ fn longest_group(bands: &[(usize, Band)]) -> usize {
 }
 
 each_set! {
-    /// Eight columns of a map, turned into phasors and spread over the lines of a net.
-    fn column_of_map(
+    /// Columns of a map, turned into phasors and spread over the lines of a net: eight after eight, each `stride` lines after the
+    /// last.
+    fn columns_of_map(
         part: Part<'_>,
         columns: (usize, usize),
         per_path: f64,
         bands: &[(usize, Band)],
-        held: &mut [Complex],
-        lines: &mut [Complex],
-    ) = column_of_map_with;
+        held: &mut [Span],
+        lines: (usize, &mut [Complex]),
+    ) = columns_of_map_with;
 }
 
 #[inline(always)]
-fn column_of_map_with<const FUSED: bool>(
+fn columns_of_map_with<const FUSED: bool>(
     part: Part<'_>,
     (from, count): (usize, usize),
     per_path: f64,
     bands: &[(usize, Band)],
-    held: &mut [Complex],
-    lines: &mut [Complex],
+    held: &mut [Span],
+    (stride, lines): (usize, &mut [Complex]),
 ) {
     let mut at = 0;
     while at < bands.len() {
         let first = bands[at].0;
-        let (mut group, mut is_dark) = (0, true);
+        let mut group = 1;
         while at + group < bands.len() && bands[at + group].0 == first {
-            let start = (part.rows.0 + at + group) * part.width + from;
-            let (mut path, mut light) = ([f64::NAN; LANES], [1.0; LANES]);
-            if count == LANES {
-                path.copy_from_slice(&part.path_nm[start..start + LANES]);
-            } else {
-                path[..count].copy_from_slice(&part.path_nm[start..start + count]);
-            }
-            if let Some(amplitude) = part.amplitude {
-                light[..count].copy_from_slice(&amplitude[start..start + count]);
-            }
-            let mut any = 0.0_f64;
-            for lane in 0..LANES {
-                let is_hole = path[lane].is_nan();
-                light[lane] = if is_hole { 0.0 } else { light[lane] };
-                path[lane] = if is_hole { 0.0 } else { path[lane] };
-                any += light[lane];
-            }
-            let value = &mut held[group];
-            if any > 0.0 {
-                is_dark = false;
-                for lane in 0..LANES {
-                    let (sine, cosine) = sine_and_cosine(per_path * path[lane]);
-                    value[0][lane] = light[lane] * cosine;
-                    value[1][lane] = light[lane] * sine;
-                }
-            } else {
-                *value = [[0.0; LANES]; 2];
-            }
             group += 1;
         }
-        if !is_dark {
-            add_group::<FUSED>(&held[..group], &bands[at..at + group], &mut lines[first..first + WIDE_TAPS]);
+        for (line, span) in held[..group].iter_mut().enumerate() {
+            let start = (part.rows.0 + at + line) * part.width + from;
+            let path = &part.path_nm[start..start + count];
+            let [re, im] = span;
+            let (re, im) = (&mut re[..count], &mut im[..count]);
+            match part.amplitude {
+                Some(amplitude) => {
+                    let light = &amplitude[start..start + count];
+                    for i in 0..count {
+                        (re[i], im[i]) = phasor(per_path, path[i], light[i]);
+                    }
+                }
+                None => {
+                    for i in 0..count {
+                        (re[i], im[i]) = phasor(per_path, path[i], 1.0);
+                    }
+                }
+            }
+        }
+        let bands = &bands[at..at + group];
+        for (block, lines) in lines.chunks_exact_mut(stride).take(count.div_ceil(LANES)).enumerate() {
+            let values = held[..group].iter().map(|[re, im]| {
+                let at = LANES * block;
+                [eight(&re[at..]), eight(&im[at..])]
+            });
+            add_group::<FUSED>(values, bands, &mut lines[first..first + WIDE_TAPS]);
         }
         at += group;
     }
@@ -179,25 +188,41 @@ fn spread_lines_with<const FUSED: bool>(values: &[Complex], bands: &[(usize, Ban
             group += 1;
         }
         let (values, bands) = (&values[at..at + group], &bands[at..at + group]);
-        add_group::<FUSED>(values, bands, &mut lines[first..first + WIDE_TAPS]);
+        add_group::<FUSED>(values.iter().copied(), bands, &mut lines[first..first + WIDE_TAPS]);
         at += group;
     }
 }
 
-/// Adds lines that all begin at the same line of the net; half of the taps at once, so that their sums stay in registers.
+/// Light times cosine and sine of a path's phase; nothing where the path is a hole.
 #[inline(always)]
-fn add_group<const FUSED: bool>(values: &[Complex], bands: &[(usize, Band)], lines: &mut [Complex]) {
-    const HALF: usize = WIDE_TAPS / 2;
-    for start in [0, HALF] {
-        let lines: &mut [Complex; HALF] = lines[start..].first_chunk_mut().unwrap_or_else(|| unreachable!());
-        let mut sums = *lines;
-        for (value, (_, band)) in values.iter().zip(bands) {
-            for k in 0..HALF {
-                sums[k][0] = plus::<FUSED>(band[start + k], value[0], sums[k][0]);
-                sums[k][1] = plus::<FUSED>(band[start + k], value[1], sums[k][1]);
-            }
+fn phasor(per_path: f64, path: f64, light: f64) -> (f64, f64) {
+    let is_hole = path.is_nan();
+    let light = if is_hole { 0.0 } else { light };
+    let (sine, cosine) = sine_and_cosine(per_path * if is_hole { 0.0 } else { path });
+    (light * cosine, light * sine)
+}
+
+#[inline(always)]
+fn eight(values: &[f64]) -> Lanes {
+    *values.first_chunk().unwrap_or_else(|| unreachable!())
+}
+
+/// Adds lines that all begin at the same line of the net; two taps at once, so that their sums stay in registers.
+#[inline(always)]
+fn add_group<const FUSED: bool>(
+    values: impl Iterator<Item = Complex> + Clone,
+    bands: &[(usize, Band)],
+    lines: &mut [Complex],
+) {
+    for k in (0..WIDE_TAPS).step_by(2) {
+        let ([mut a_re, mut a_im], [mut b_re, mut b_im]) = (lines[k], lines[k + 1]);
+        for ([re, im], (_, band)) in values.clone().zip(bands) {
+            a_re = plus::<FUSED>(band[k], re, a_re);
+            a_im = plus::<FUSED>(band[k], im, a_im);
+            b_re = plus::<FUSED>(band[k + 1], re, b_re);
+            b_im = plus::<FUSED>(band[k + 1], im, b_im);
         }
-        *lines = sums;
+        (lines[k], lines[k + 1]) = ([a_re, a_im], [b_re, b_im]);
     }
 }
 
