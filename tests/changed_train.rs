@@ -99,6 +99,7 @@ fn round() -> TrainBuilder {
         .drawtube(Drawtube::new(47.0, 50.0, 18.0));
     parts.primary = Primary::new(318.0, FocalLengthMm(1558.0))
         .conic(-0.97)
+        .mask_diameter_mm(316.0)
         .layer(TurnedEdge::new(9.0, 90.0))
         .layer(EdgeRollOff::new(4.0, 60.0))
         .layer(EdgeStep::new(3.0, 20.0))
