@@ -202,7 +202,7 @@ fn coated() -> Vec<(&'static str, Prepared)> {
             Coating::default().metal(metal().patch(ThinPatch::new([40.0, -30.0], 12.0, 30.0))),
         ),
         ("a haze", Coating::of_map(haze)),
-        ("a ring of haze", Coating::new(0.9).ring(CoatingRing::new(30.0, 30.2, 0.5))),
+        ("a ring of haze", Coating::new(0.9).ring(CoatingRing::new(130.0, 130.2, 0.5))),
     ];
     let telescope = |coating: Coating, figure: &str| {
         let mut primary = Primary::new(318.0, FocalLengthMm(1558.0)).coating(coating);

@@ -262,6 +262,19 @@ impl<S: Simd> V<S> {
     }
 }
 
+/// The numbers of several columns at a place, side by side. Written out: the loop within an array's `map` is not always
+/// inlined, and then has no vectors.
+macro_rules! at {
+    ($set:expr, $i:expr; $($column:expr),+) => { [$($crate::numeric::vector::V($set, $column[$i])),+] };
+}
+pub(crate) use at;
+
+/// Each of several numbers in all lanes.
+macro_rules! all_lanes {
+    ($set:expr; $($value:expr),+) => { [$($crate::numeric::vector::V::all($set, $value)),+] };
+}
+pub(crate) use all_lanes;
+
 macro_rules! operator {
     ($($name:ident $call:ident $work:ident),*) => {$(
         impl<S: Simd> $name for V<S> {

@@ -10,7 +10,7 @@
 use super::lanes::{Lanes, Running};
 use super::optics::{BEHIND_END, Edge, FAR_MM, Found, NEAR_AXIS_MM, Optics, UNIT};
 use super::table::{Find, MOST, Pieces, Table, even_place};
-use crate::numeric::vector::{Set, V, Wide, Work, wide, wide_mut};
+use crate::numeric::vector::{Set, V, Wide, Work, all_lanes, at, wide, wide_mut};
 
 /// Rays of a block: columns of a power of two would lie upon one another in the cache, and shorter ones begin and end
 /// too often.
@@ -250,7 +250,7 @@ fn meet<S: Wide, const PARABOLA: bool>(
     let (mut facing, mut down, mut aslant) = (one, all(-1.0), all(0.0));
     let (mut nearest, mut farthest) = (all(f64::INFINITY), all(0.0));
     for i in 0..x.len() {
-        let [x, y, z, dx, dy, dz] = [x, y, z, dx, dy, dz].map(|column| V(set, column[i]));
+        let [x, y, z, dx, dy, dz] = at!(set, i; x, y, z, dx, dy, dz);
         let sideways = dx.times_plus(dx, dy * dy);
         let length = dz.times_plus(dz, sideways) - one;
         off = off.most(length.size());
@@ -293,10 +293,10 @@ fn meet<S: Wide, const PARABOLA: bool>(
 /// Stops rays on their way down.
 #[inline(always)]
 fn go_down<S: Wide>(set: S, optics: &Optics, starts: Starts<'_>, block: &mut Block) {
-    let columns = starts.map(|column| wide::<S>(column));
+    let [x, y, z, dx, dy, dz] = starts.map(|column| wide::<S>(column));
     let spare = wide_mut::<S>(&mut block.spare);
     for i in 0..spare.len() {
-        let [x, y, z, dx, dy, dz] = columns.map(|column| V(set, column[i]));
+        let [x, y, z, dx, dy, dz] = at!(set, i; x, y, z, dx, dy, dz);
         let mut passes = V::all(set, 1.0);
         for edge in &optics.down {
             passes = passes.least(passed_at(set, edge, [x, y, z], [dx, dy, dz]));
@@ -408,10 +408,13 @@ fn step<S: Wide, const PARABOLA: bool, const TERMS: usize, const FEW_ROWS: bool>
     let [square, steep] = [&mut block.square, &mut block.steep].map(|c| wide_mut::<S>(c));
     let mut moved = V::all(set, 0.0);
     for i in 0..place.len() {
-        let coefficients: [V<S>; TERMS] = match &pieces.few {
+        let mut coefficients = [V::all(set, 0.0); TERMS];
+        match &pieces.few {
             Some(few) if FEW_ROWS => {
                 let number = wide::<S>(&block.number)[i];
-                std::array::from_fn(|term| V(set, set.pick(&few[term], number)))
+                for term in 0..TERMS {
+                    coefficients[term] = V(set, set.pick(&few[term], number));
+                }
             }
             _ => {
                 let numbers = &block.number[i * S::F64_LANES..][..S::F64_LANES];
@@ -419,12 +422,14 @@ fn step<S: Wide, const PARABOLA: bool, const TERMS: usize, const FEW_ROWS: bool>
                     |lane: usize| rows[numbers[lane].to_bits() as usize & (MOST - 1)].as_chunks::<4>().0;
                 let low = set.columns(|lane| &row(lane)[0]);
                 let high = if TERMS > 4 { set.columns(|lane| &row(lane)[1]) } else { low };
-                std::array::from_fn(|term| V(set, if term < 4 { low[term] } else { high[term - 4] }))
+                for term in 0..TERMS {
+                    coefficients[term] = V(set, if term < 4 { low[term] } else { high[term - 4] });
+                }
             }
-        };
+        }
         let [h, s, half_bend] = polynomial(V(set, place[i]), &coefficients);
         let (inverse, aside) = (V(set, per_radius[i]), V(set, aside[i]));
-        let [dx, dy, dz] = [dx, dy, dz].map(|column| V(set, column[i]));
+        let [dx, dy, dz] = at!(set, i; dx, dy, dz);
         let height = V(set, z[i]);
         let per_radius = s * inverse;
         let steep_here = conic_steep::<S, PARABOLA>(set, optics, height) + per_radius;
@@ -467,17 +472,18 @@ impl<S: Wide> Ahead<'_, S> {
         let [_, _, _, dx, dy, dz] = self.starts.map(|column| wide::<S>(column));
         let [x, y, z] = [&block.hit_x, &block.hit_y, &block.hit_z].map(|column| wide::<S>(column));
         let [square, steep] = [&block.square, &block.steep].map(|column| wide::<S>(column));
-        let mut up = [&mut block.up_x, &mut block.up_y, &mut block.up_z].map(|c| wide_mut::<S>(c));
+        let [up_x, up_y, up_z] =
+            [&mut block.up_x, &mut block.up_y, &mut block.up_z].map(|c| wide_mut::<S>(c));
         let [along, across] = [&mut block.along, &mut block.across].map(|c| wide_mut::<S>(c));
         let spare = wide_mut::<S>(&mut block.spare);
-        let [one, limit, height] = [1.0, self.optics.limit_mm2, self.height_mm].map(all);
-        let [cx, cy] = [cx, cy].map(all);
+        let [one, limit, height] = all_lanes!(set; 1.0, self.optics.limit_mm2, self.height_mm);
+        let [cx, cy] = all_lanes!(set; cx, cy);
         let mut farthest = all(0.0);
         let mut running = *sums;
         for i in 0..x.len() {
-            let [dx, dy, dz] = [dx, dy, dz].map(|column| V(set, column[i]));
-            let [x, y, z] = [x, y, z].map(|column| V(set, column[i]));
-            let [square, steep] = [square, steep].map(|column| V(set, column[i]));
+            let [dx, dy, dz] = at!(set, i; dx, dy, dz);
+            let [x, y, z] = at!(set, i; x, y, z);
+            let [square, steep] = at!(set, i; square, steep);
             // d - 2 (d.N) N/N^2 with the unnormalised normal N = (-zx, -zy, 1).
             let (sx, sy) = (x * steep, y * steep);
             let beam = (-sx).times_plus(dx, (-sy).times_plus(dy, dz));
@@ -490,7 +496,7 @@ impl<S: Wide> Ahead<'_, S> {
                     passes = passes.least(passed_at(set, edge, [x, y, z], [ux, uy, uz]));
                 }
                 if !SUM {
-                    up.iter_mut().zip([ux, uy, uz]).for_each(|(column, value)| column[i] = value.1);
+                    (up_x[i], up_y[i], up_z[i]) = (ux.1, uy.1, uz.1);
                 }
             }
             if SUM {

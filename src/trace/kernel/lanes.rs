@@ -4,7 +4,7 @@
 #![allow(clippy::inline_always)]
 
 use super::block::{Block, Column};
-use crate::numeric::vector::{Set, V, Wide, Work, wide, wide_mut};
+use crate::numeric::vector::{Set, V, Wide, Work, all_lanes, wide, wide_mut};
 use crate::units::UM_PER_MM;
 
 /// Most sums that run side by side.
@@ -164,7 +164,7 @@ pub(super) fn add_block<S: Wide>(
     let mut running = Running::<S>::from(set, sums);
     let [x, y, spare] = [&block.along, &block.across, &block.spare].map(|column| wide::<S>(column));
     let weight = weight.map(|weight| wide::<S>(weight));
-    let [cx, cy] = centre_mm.map(|c| V::all(set, c));
+    let [cx, cy] = all_lanes!(set; centre_mm[0], centre_mm[1]);
     for i in 0..x.len() {
         let (x, y) = (V(set, x[i]) - cx, V(set, y[i]) - cy);
         let square = x.times_plus(x, y * y);

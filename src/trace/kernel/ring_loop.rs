@@ -7,7 +7,7 @@
 use super::block::{BLOCK, Block, Column, passed_at};
 use super::lanes::{Lanes, Running};
 use super::optics::{Edge, Optics};
-use crate::numeric::vector::{Set, V, Wide, Work, wide, wide_mut};
+use crate::numeric::vector::{Set, V, Wide, Work, all_lanes, at, wide, wide_mut};
 
 /// Angles at which a ring is looked at before its rays are traced.
 pub(super) const GLANCES: usize = 32;
@@ -151,16 +151,17 @@ impl<S: Wide> Constant<S> {
     fn of(set: S, beam: &Beam<'_>, ring: &Ring) -> Self {
         let all = |value: f64| V::all(set, value);
         let square = ring.slope * ring.slope + 1.0;
+        let ([tx, ty, tz], [cx, cy]) = (beam.towards, beam.centre_mm);
         Self {
             set,
             radius: all(ring.radius_mm),
             slope: all(-ring.slope),
             twice_slope: all(-2.0 * ring.slope),
             toward_z: all(beam.towards[2]),
-            on: beam.towards.map(|t| all(-square * t)),
+            on: all_lanes!(set; -square * tx, -square * ty, -square * tz),
             rise: all(beam.height_mm - ring.height_mm),
             height: all(ring.height_mm),
-            from_centre: beam.centre_mm.map(|c| all(-c)),
+            from_centre: all_lanes!(set; -cx, -cy),
         }
     }
 
@@ -188,7 +189,8 @@ impl<S: Wide> Constant<S> {
     /// By how much it passes what it comes nearest to.
     #[inline(always)]
     fn passes(&self, beam: &Beam<'_>, ray: &Reflected<S>) -> V<S> {
-        let down = beam.towards.map(|t| V::all(self.set, -t));
+        let [tx, ty, tz] = beam.towards;
+        let down = all_lanes!(self.set; -tx, -ty, -tz);
         let mut passes = V::all(self.set, beam.optics.limit_mm2) - self.radius * self.radius;
         for edge in &beam.optics.down {
             passes = passes.least(self.passed(edge, Some(down), ray));
@@ -242,7 +244,8 @@ impl Work for Glance<'_> {
         let constant = Constant::of(set, self.beam, self.ring);
         let columns = [&self.glances.cos, &self.glances.sin, &self.glances.toward];
         let [cos, sin, toward] = columns.map(|column| wide::<S>(&column[..GLANCES]));
-        let down = self.down.then(|| self.beam.towards.map(|t| V::all(set, -t)));
+        let [tx, ty, tz] = self.beam.towards;
+        let down = if self.down { Some(all_lanes!(set; -tx, -ty, -tz)) } else { None };
         let (mut least, mut most) = (V::all(set, f64::INFINITY), V::all(set, f64::NEG_INFINITY));
         for i in 0..cos.len() {
             let ray = constant.reflected(V(set, cos[i]), V(set, sin[i]), V(set, toward[i]));
@@ -276,13 +279,13 @@ impl Work for Add<'_> {
         // Two loops: what is not needed takes registers.
         if self.clear {
             for i in 0..whole {
-                let angle = [V(set, cos[i]), V(set, sin[i]), V(set, toward[i])];
+                let angle = at!(set, i; cos, sin, toward);
                 constant.add(self.beam, angle, true, None, &mut sums);
             }
             sums.count(whole);
         } else {
             for i in 0..whole {
-                let angle = [V(set, cos[i]), V(set, sin[i]), V(set, toward[i])];
+                let angle = at!(set, i; cos, sin, toward);
                 constant.add(self.beam, angle, false, None, &mut sums);
             }
         }
@@ -290,7 +293,7 @@ impl Work for Add<'_> {
             // The lanes behind the last ray are left out.
             let mut rest = [-1.0; BLOCK];
             rest[..self.count - whole * S::F64_LANES].fill(1.0);
-            let angle = [V(set, cos[whole]), V(set, sin[whole]), V(set, toward[whole])];
+            let angle = at!(set, whole; cos, sin, toward);
             constant.add(self.beam, angle, self.clear, Some(V(set, wide::<S>(&rest)[0])), &mut sums);
         }
         sums.store(self.lanes);
@@ -317,15 +320,16 @@ impl Work for Place<'_> {
         let block = self.block;
         block.hit_z = [self.ring.height_mm; BLOCK];
         let weight = wide_mut::<S>(self.weight);
-        let mut columns = block.of_ways().map(|column| wide_mut::<S>(column));
+        let [x, y, up_x, up_y, up_z, to_along, to_across, spare] =
+            block.of_ways().map(|column| wide_mut::<S>(column));
         for i in 0..cos.len() {
             let ray = constant.reflected(V(set, cos[i]), V(set, sin[i]), V(set, toward[i]));
             let t = constant.rise / ray.uz;
             let (along, across) = (ray.ux.times_plus(t, ray.x), ray.uy.times_plus(t, ray.y));
             let passes = constant.passes(self.beam, &ray);
             weight[i] = ray.beam.1;
-            let values = [ray.x, ray.y, ray.ux, ray.uy, ray.uz, along, across, passes];
-            columns.iter_mut().zip(values).for_each(|(column, value)| column[i] = value.1);
+            (x[i], y[i], up_x[i], up_y[i], up_z[i]) = (ray.x.1, ray.y.1, ray.ux.1, ray.uy.1, ray.uz.1);
+            (to_along[i], to_across[i], spare[i]) = (along.1, across.1, passes.1);
         }
     }
 }
