@@ -27,7 +27,7 @@ fn telescope() -> Prepared {
 fn beam() -> Vec<Vec<f64>> {
     let [x, y, z] = [FIELD.tangents()[0], FIELD.tangents()[1], 1.0];
     let long = (x * x + y * y + 1.0).sqrt();
-    let mut columns = vec![Vec::with_capacity(RAYS); 6];
+    let mut columns = vec![Vec::new(); 6];
     for k in 0..RAYS {
         let (r, turn) = (159.0 * ((k as f64 + 0.5) / RAYS as f64).sqrt(), 2.399_963_229_728_653 * k as f64);
         let ray = [

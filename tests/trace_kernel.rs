@@ -376,7 +376,7 @@ fn rings_find_what_single_rays_find() {
                     assert_same_spot(&spot, &plain, name);
                 }
                 Err(error) => {
-                    assert!(matches!(error, Error::NoLight { .. }) && plain.passed == 0, "{name}: {error}")
+                    assert!(matches!(error, Error::NoLight { .. }) && plain.passed == 0, "{name}: {error}");
                 }
             }
         }

@@ -2179,6 +2179,7 @@ def psf_of_map(
     wavelength_nm: Number = 550.0,
     spectrum: Spectrum | None = None,
 ) -> MapPsf: ...
+
 @final
 class ThroughFocus(_Record):
     @property

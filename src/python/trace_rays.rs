@@ -137,14 +137,13 @@ impl PyTrain {
         let given = Given::new(origins_mm, directions, weights)?;
         let shift_mm = number_or(focus_shift_mm, "focus_shift_mm", 0.0)?;
         let (rays, prepared) = (given.rays(py)?, self.prepared());
-        let arrays = match out {
-            Some(out) => three_or_four(out)?,
-            None => {
-                // numpy asks for large pages, whose making costs least.
-                let numpy = py.import("numpy")?;
-                let made = |kind| numpy.call_method1("empty", (rays.count(), kind));
-                [made("float64")?, made("float64")?, made("bool")?, made("float64")?].to_vec()
-            }
+        let arrays = if let Some(out) = out {
+            three_or_four(out)?
+        } else {
+            // numpy asks for large pages, whose making costs least.
+            let numpy = py.import("numpy")?;
+            let made = |kind| numpy.call_method1("empty", (rays.count(), kind));
+            [made("float64")?, made("float64")?, made("bool")?, made("float64")?].to_vec()
         };
         let mut along = buffer::<f64>(&arrays[0], "out[0]", "float64")?;
         let mut across = buffer::<f64>(&arrays[1], "out[1]", "float64")?;

@@ -167,7 +167,7 @@ fn columns_of_map_with<const FUSED: bool>(
                 let at = LANES * block;
                 [eight(&re[at..]), eight(&im[at..])]
             });
-            add_group::<FUSED>(values, bands, &mut lines[first..first + WIDE_TAPS]);
+            add_group::<FUSED>(&values, bands, &mut lines[first..first + WIDE_TAPS]);
         }
         at += group;
     }
@@ -188,7 +188,7 @@ fn spread_lines_with<const FUSED: bool>(values: &[Complex], bands: &[(usize, Ban
             group += 1;
         }
         let (values, bands) = (&values[at..at + group], &bands[at..at + group]);
-        add_group::<FUSED>(values.iter().copied(), bands, &mut lines[first..first + WIDE_TAPS]);
+        add_group::<FUSED>(&values.iter().copied(), bands, &mut lines[first..first + WIDE_TAPS]);
         at += group;
     }
 }
@@ -210,7 +210,7 @@ fn eight(values: &[f64]) -> Lanes {
 /// Adds lines that all begin at the same line of the net; two taps at once, so that their sums stay in registers.
 #[inline(always)]
 fn add_group<const FUSED: bool>(
-    values: impl Iterator<Item = Complex> + Clone,
+    values: &(impl Iterator<Item = Complex> + Clone),
     bands: &[(usize, Band)],
     lines: &mut [Complex],
 ) {

@@ -177,7 +177,7 @@ impl PupilMap {
             return Err(Error::input("half_width_um", half_width_um, allowed, cause));
         }
         let part = Part { path_nm: path, amplitude, width, columns: lit.columns, rows: lit.rows };
-        let light = self.light(set, part, lit.total, spectrum, (rate, half_width_um));
+        let light = Self::light(set, part, lit.total, spectrum, (rate, half_width_um));
         let axis_um = axis_um(half_width_um, size.pixels);
         let image = self.turned(light.summed_picture(&axis_um));
         Ok(MapPsf {
@@ -194,7 +194,6 @@ impl PupilMap {
 
     /// The light of the lit part, ready to be summed.
     fn light(
-        &self,
         set: Instructions,
         part: Part<'_>,
         total: f64,
