@@ -73,7 +73,6 @@ def row(job: str, title: str, one: Worker, two: Worker) -> Row:
         accuracy,
         bound="two cores; what others do on them counts against two threads alone",
         repeats=5,
-        wall=True,
     )
 
 

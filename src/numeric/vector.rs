@@ -239,10 +239,10 @@ impl<S: Simd> V<S> {
         Self(self.0, self.0.select_f64s(mask, self.1, b.1))
     }
 
-    /// The number without its sign.
+    /// The number without its sign; no number stays none. (The crate's own is not always inlined.)
     #[inline(always)]
     pub(crate) fn size(self) -> Self {
-        Self(self.0, self.0.abs_f64s(self.1))
+        self.most(-self)
     }
 
     /// The sum over the lanes.
