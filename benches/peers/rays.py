@@ -26,7 +26,6 @@ FOCAL_MM, RIM_MM, AXIS_TO_FOCUS_MM, MINOR_MM = 1558.0, 159.0, 235.0, 70.0
 PIECES = 16
 BLOCK = 8192
 TILT = 0.003
-FEW = 200
 CENTRE_MM = -FOCAL_MM * TILT / np.sqrt(1 - TILT**2)
 FIELD_ARCMIN = 60 * np.degrees(np.arcsin(TILT))
 TRUTH = Path(__file__).parents[2] / "tests" / "data" / "rays.json"
@@ -389,49 +388,7 @@ def arrays(count: int) -> tuple[Row, Row]:
     )
 
 
-def few() -> list[Row]:
-    """Return the rows of small questions."""
-    telescope = train(KNOTS_MM, HEIGHTS_NM, flat=True)
-    o, w = beam(FEW)
-    rest = (
-        rows_of_the_spline(KNOTS_MM, HEIGHTS_NM),
-        RIM_MM / PIECES,
-        float(telescope.diagonal_offset_mm),
-        FOCAL_MM,
-    )
-    peer = Peer("numpy", partial(numpy_sums, o, w, *rest), 15)
-    ours = partial(telescope.spot_of_rays, origins_mm=o, directions=w)
-
-    def given() -> list[Accuracy]:
-        spot, by_numpy = ours(), numpy_sums(o, w, *rest)
-        off = abs(spot.rms_radius_um / rms_um(by_numpy) - 1)
-        return [*places(), Accuracy("RMS radius beside numpy", off, 1e-9)]
-
-    rings = partial(
-        telescope.spot_of_rings, field_arcmin=(FIELD_ARCMIN, 0), rings=10, rays_per_ring=20
-    )
-
-    def own() -> list[Accuracy]:
-        fine = telescope.spot_of_rings(
-            field_arcmin=(FIELD_ARCMIN, 0), rings=3000, rays_per_ring=3000
-        )
-        # 200 rays are a rough answer, whoever traces them.
-        answers = (("ours", rings().rms_radius_um), ("numpy", rms_um(numpy_sums(o, w, *rest))))
-        return [
-            Accuracy(
-                f"RMS radius, {name}, beside 3000 x 3000 rings", abs(rms / fine.rms_radius_um - 1)
-            )
-            for name, rms in answers
-        ]
-
-    bound = "1 us: one call from Python"
-    return [
-        Row("one spot of 200 given rays", ours, [peer], given, FEW, "rays", bound, 300),
-        Row("one spot of 200 rays on our own rings", rings, [peer], own, FEW, "rays", bound, 300),
-    ]
-
-
 def rows() -> list[Row]:
-    """Return all rows."""
+    """Return all rows; single spots of few rays stand in `calls.py`."""
     million, ten = statistics(1_000_000), statistics(10_000_000)
-    return [*million, *ten, *arrays(1_000_000), *few()]
+    return [*million, *ten, *arrays(1_000_000)]
