@@ -196,8 +196,7 @@ def rows() -> list[Row]:
             Accuracy(
                 "ours against sums in 80 bits at 25 pixels, peaks",
                 worst(image[np.ix_(places, places)], exact.astype(float)),
-                # 1e-14 is wanted and 1.5e-14 reached at 512 x 512; the library promises 1e-6.
-                1e-6,
+                1e-14,
             ),
             Accuracy(
                 "ours against numpy's matrices, all pixels, peaks", worst(image, truth), 3e-14

@@ -30,7 +30,7 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 ///
 /// Units: nm of wavefront (twice the glass height), positive where the wave is ahead, NaN where no light is; mm; um. `amplitude`
 /// is the square root of the light that a pixel passes, 1 unless given. Without a half width the picture reaches to twelve
-/// wavelengths times the focal ratio of the lit part. Give a wavelength or a spectrum.
+/// wavelengths times the focal ratio of the lit part, or as far as a map of few pixels allows. Give a wavelength or a spectrum.
 /// Shapes: both tables alike, up to 4096 x 4096; `pixels` on a side of the picture.
 /// Method: the sum over all pixels, good to 1e-14 of the peak.
 /// Errors: InputError, also for a map without light and for a picture so wide that it would repeat itself.

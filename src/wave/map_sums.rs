@@ -1,14 +1,14 @@
 //! Sums over a square map of the pupil, brought onto a small net of rates.
 //!
 //! A map has far more pixels than an image of some wavelengths times the focal ratio asks for. Its rows are spread over the few rows
-//! of a net, and its columns over the few columns, each with fourteen taps: two narrow bands instead of two full matrices. The
+//! of a net, and its columns over the few columns, each with sixteen taps: two narrow bands instead of two full matrices. The
 //! kernel's transform is divided out where the net is summed (`amplitude.rs`). Good to 1e-14 of the peak against the sum over
 //! all pixels.
 
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
-use super::lanes::{LANES, Lanes, plus};
+use super::lanes::{Complex, LANES, eight, plus};
 use super::taps::{self, OVERSAMPLING, WIDE_TAPS};
 use crate::numeric::phase::sine_and_cosine;
 use crate::numeric::simd::{Instructions, each_set};
@@ -16,8 +16,6 @@ use crate::numeric::simd::{Instructions, each_set};
 /// Groups of eight columns that are spread side by side.
 const ABREAST: usize = 16;
 
-/// Eight numbers and their imaginary parts.
-pub(super) type Complex = [Lanes; 2];
 /// Real and imaginary parts of a stretch of a row.
 type Span = [[f64; ABREAST * LANES]; 2];
 /// What a line of the map counts for the lines of the net that it reaches.
@@ -79,7 +77,7 @@ pub(super) fn on_net(
     let (net_rows, net_columns) = (2 * rows.half, 2 * columns.half);
     let chunks = net_rows.div_ceil(LANES);
     let mut turned = vec![vec![[[0.0; LANES]; 2]; part.columns.1.next_multiple_of(LANES)]; chunks];
-    let mut held = vec![[[0.0; ABREAST * LANES]; 2]; longest_group(&rows.bands)];
+    let mut held = vec![[[0.0; ABREAST * LANES]; 2]; groups(&rows.bands).map(<[_]>::len).max().unwrap_or(0)];
     // Some columns at a time: a row's numbers are read where they lie beside each other.
     let stride = chunks * LANES;
     let mut lines = vec![[[0.0; LANES]; 2]; stride * ABREAST];
@@ -108,9 +106,10 @@ pub(super) fn on_net(
         .collect()
 }
 
-/// The most lines that begin at the same line of a net.
-fn longest_group(bands: &[(usize, Band)]) -> usize {
-    bands.chunk_by(|a, b| a.0 == b.0).map(<[_]>::len).max().unwrap_or(0)
+/// Lines that begin at the same line of a net.
+#[inline(always)]
+fn groups(bands: &[(usize, Band)]) -> impl Iterator<Item = &[(usize, Band)]> {
+    bands.chunk_by(|a, b| a.0 == b.0)
 }
 
 each_set! {
@@ -136,12 +135,8 @@ fn columns_of_map_with<const FUSED: bool>(
     (stride, lines): (usize, &mut [Complex]),
 ) {
     let mut at = 0;
-    while at < bands.len() {
-        let first = bands[at].0;
-        let mut group = 1;
-        while at + group < bands.len() && bands[at + group].0 == first {
-            group += 1;
-        }
+    for bands in groups(bands) {
+        let (first, group) = (bands[0].0, bands.len());
         for (line, span) in held[..group].iter_mut().enumerate() {
             let start = (part.rows.0 + at + line) * part.width + from;
             let path = &part.path_nm[start..start + count];
@@ -161,7 +156,6 @@ fn columns_of_map_with<const FUSED: bool>(
                 }
             }
         }
-        let bands = &bands[at..at + group];
         for (block, lines) in lines.chunks_exact_mut(stride).take(count.div_ceil(LANES)).enumerate() {
             let values = held[..group].iter().map(|[re, im]| {
                 let at = LANES * block;
@@ -181,15 +175,10 @@ each_set! {
 #[inline(always)]
 fn spread_lines_with<const FUSED: bool>(values: &[Complex], bands: &[(usize, Band)], lines: &mut [Complex]) {
     let mut at = 0;
-    while at < bands.len() {
-        let first = bands[at].0;
-        let mut group = 1;
-        while at + group < bands.len() && bands[at + group].0 == first {
-            group += 1;
-        }
-        let (values, bands) = (&values[at..at + group], &bands[at..at + group]);
+    for bands in groups(bands) {
+        let (first, values) = (bands[0].0, &values[at..at + bands.len()]);
         add_group::<FUSED>(&values.iter().copied(), bands, &mut lines[first..first + WIDE_TAPS]);
-        at += group;
+        at += bands.len();
     }
 }
 
@@ -200,11 +189,6 @@ fn phasor(per_path: f64, path: f64, light: f64) -> (f64, f64) {
     let light = if is_hole { 0.0 } else { light };
     let (sine, cosine) = sine_and_cosine(per_path * if is_hole { 0.0 } else { path });
     (light * cosine, light * sine)
-}
-
-#[inline(always)]
-fn eight(values: &[f64]) -> Lanes {
-    *values.first_chunk().unwrap_or_else(|| unreachable!())
 }
 
 /// Adds lines that all begin at the same line of the net; two taps at once, so that their sums stay in registers.

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::amplitude::{Amplitude, Undo, fold};
 use super::image::{PsfSize, axis_um, check_pixels};
-use super::lanes::{self, Folded, LANES};
+use super::lanes::{self, Folded, LANES, Lanes, eight};
 use super::map_sums::{self, Lines, Part};
 use super::spectrum::Spectrum;
 use crate::error::{Error, Result};
@@ -140,7 +140,8 @@ impl PupilMap {
 
     /// The image of a star in the plane of the point from which the wavefront is seen.
     ///
-    /// Units: um; without a half width the picture reaches to twelve mean wavelengths times the focal ratio of the lit part.
+    /// Units: um; without a half width the picture reaches to twelve mean wavelengths times the focal ratio of the lit
+    /// part, or as far as a map of few pixels allows.
     /// Errors: [`Error::Input`] for tables, sizes and directions that cannot be, for a map without light, and for a picture so wide
     /// that it would repeat itself: wider than wavelength times focal length over a pixel.
     ///
@@ -165,10 +166,11 @@ impl PupilMap {
         let amplitude = amplitude.as_ref().and_then(|table| table.as_slice());
         let lit = look(set, path, amplitude, width)?;
         let focal_ratio = self.focal_length_mm / (self.pixel_mm * lit.rows.1.max(lit.columns.1) as f64);
-        let half_width_um = size.half_width_um.unwrap_or(12.0 * spectrum.mean_nm() / 1000.0 * focal_ratio);
         let shortest_um = spectrum.lines()[0].0 / 1000.0;
         let rate = self.pixel_mm / self.focal_length_mm;
         let widest_um = 0.5 * shortest_um / rate;
+        let usual_um = 12.0 * spectrum.mean_nm() / 1000.0 * focal_ratio;
+        let half_width_um = size.half_width_um.unwrap_or(usual_um.min(widest_um));
         if !(half_width_um > 0.0 && half_width_um <= widest_um) {
             let allowed = format!(
                 "above 0 and up to {widest_um:.4} um, beyond which pixels of this size repeat the picture"
@@ -334,31 +336,39 @@ fn look_at_row_with<const FUSED: bool>(
     columns: &mut [f64],
 ) -> [f64; 3] {
     let mut sums = [[0.0; LANES]; 3];
-    let mut start = 0;
-    while start < path.len() {
-        let held = (path.len() - start).min(LANES);
-        let (mut w, mut a) = ([f64::NAN; LANES], [0.0; LANES]);
-        w[..held].copy_from_slice(&path[start..start + held]);
-        match amplitude {
-            Some(amplitude) => a[..held].copy_from_slice(&amplitude[start..start + held]),
-            None => a[..held].fill(1.0),
-        }
-        let mut lit = [0.0; LANES];
-        for lane in 0..LANES {
-            let is_open = !w[lane].is_nan();
-            lit[lane] = if is_open && a[lane] > 0.0 { 1.0 } else { 0.0 };
-            let possible =
-                (!is_open || w[lane].abs() <= LONGEST_PATH_NM) && a[lane] >= 0.0 && a[lane] < f64::INFINITY;
-            sums[0][lane] += if is_open { a[lane] } else { 0.0 };
-            sums[1][lane] += lit[lane];
-            sums[2][lane] += if possible { 0.0 } else { 1.0 };
-        }
-        for (column, lit) in columns[start..start + held].iter_mut().zip(lit) {
-            *column += lit;
-        }
-        start += LANES;
+    let whole = path.len() / LANES * LANES;
+    for start in (0..whole).step_by(LANES) {
+        let a = amplitude.map_or([1.0; LANES], |amplitude| eight(&amplitude[start..]));
+        let columns = columns[start..].first_chunk_mut().unwrap_or_else(|| unreachable!());
+        look_at_eight(&eight(&path[start..]), &a, columns, &mut sums);
+    }
+    // Behind the last pixel it is dark.
+    let (mut w, mut a, mut lit) = ([f64::NAN; LANES], [1.0; LANES], [0.0; LANES]);
+    let rest = path.len() - whole;
+    w[..rest].copy_from_slice(&path[whole..]);
+    if let Some(amplitude) = amplitude {
+        a[..rest].copy_from_slice(&amplitude[whole..]);
+    }
+    look_at_eight(&w, &a, &mut lit, &mut sums);
+    for (column, lit) in columns[whole..].iter_mut().zip(lit) {
+        *column += lit;
     }
     sums.map(|lanes| lanes.iter().sum())
+}
+
+#[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
+#[inline(always)]
+fn look_at_eight(path: &Lanes, amplitude: &Lanes, columns: &mut Lanes, sums: &mut [Lanes; 3]) {
+    for lane in 0..LANES {
+        let (w, a) = (path[lane], amplitude[lane]);
+        let light = if w.is_nan() { 0.0 } else { a };
+        let lit = if light > 0.0 { 1.0 } else { 0.0 };
+        sums[0][lane] += light;
+        sums[1][lane] += lit;
+        sums[2][lane] += if w.abs() > LONGEST_PATH_NM { 1.0 } else { 0.0 };
+        sums[2][lane] += if (0.0..f64::INFINITY).contains(&a) { 0.0 } else { 1.0 };
+        columns[lane] += lit;
+    }
 }
 
 /// The four points (+-column, +-row) of a square net taken together.

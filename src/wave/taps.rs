@@ -32,7 +32,7 @@ pub(super) static BETWEEN: LazyLock<Kernel> =
 const BETWEEN_STEEPNESS: f64 = 1.06;
 
 /// Lines of a net that a line of a map reaches (`map_sums.rs`).
-pub(super) const WIDE_TAPS: usize = 14;
+pub(super) const WIDE_TAPS: usize = 16;
 const WIDE_STEEPNESS: f64 = 0.98 * PI * WIDE_TAPS as f64 * (1.0 - 0.5 / OVERSAMPLING);
 
 /// The kernel for such lines at a distance z from its middle, in half-widths.

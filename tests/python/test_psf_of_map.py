@@ -115,6 +115,8 @@ def test_the_train_and_its_own_map_show_the_same_star():
 def test_lists_and_narrow_arrays_are_maps_too():
     path = np.zeros((20, 20))
     plain = ct.psf_of_map(path_nm=path, **SCALE, pixels=9)
+    # Twelve wavelengths times f/18 would be more than pixels of this size allow.
+    assert plain.across_um[-1] + plain.pixel_um / 2 == pytest.approx(0.55 * 900 / (2 * 2.5))
     assert plain == ct.psf_of_map(path_nm=path.tolist(), **SCALE, pixels=9)
     assert plain == ct.psf_of_map(path_nm=path.astype(np.float32), **SCALE, pixels=9)
     assert plain == ct.psf_of_map(path_nm=np.zeros((40, 40))[::2, ::2], **SCALE, pixels=9)
