@@ -8,6 +8,8 @@
 
 use std::f64::consts::{LN_2, PI};
 
+use super::simd::add_product;
+
 /// Runs that are drawn side by side.
 pub(crate) const LANES: usize = 64;
 /// One number of each of them.
@@ -157,12 +159,6 @@ impl Runs {
 /// Words of all runs that are side by side, at the beginning of a line of the cache.
 #[repr(align(64))]
 struct Words([[u64; LANES]; 4]);
-
-/// A product and a sum, rounded once where the processor has that.
-#[inline(always)]
-pub(crate) fn add_product<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
-    if FUSED { a.mul_add(b, c) } else { a * b + c }
-}
 
 /// A polynomial, lowest power first.
 #[inline(always)]

@@ -82,6 +82,14 @@ impl Instructions {
     }
 }
 
+/// a b + c, in one rounding where the processor has it.
+// A helper that is not inlined is compiled without the instructions of its caller.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+pub(crate) fn add_product<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
+    if FUSED { a.mul_add(b, c) } else { a * b + c }
+}
+
 /// One function for each set of instructions, and one in front that chooses: its first argument says which.
 ///
 /// The work itself is an `#[inline(always)]` function with the same arguments and one constant, whether products are

@@ -3,8 +3,8 @@
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
-use crate::numeric::counter::{Column, LANES, Runs, add_product, polynomial};
-use crate::numeric::simd::{Instructions, each_set};
+use crate::numeric::counter::{Column, LANES, Runs, polynomial};
+use crate::numeric::simd::{Instructions, add_product, each_set};
 
 /// Half of a piece's phase difference, radians, up to which the series here are good to 5e-10.
 pub(super) const MOST_RAD: f64 = 1.25;

@@ -9,9 +9,8 @@
 use std::f64::consts::PI;
 
 use super::stops::{Circle, Met};
-use crate::numeric::counter::add_product;
 use crate::numeric::phase::sine_and_cosine;
-use crate::numeric::simd::each_set;
+use crate::numeric::simd::{add_product, each_set};
 
 /// Rays that are taken side by side: their columns stay in the first cache.
 pub(super) const BLOCK: usize = 256;

@@ -11,8 +11,8 @@
 use std::f64::consts::PI;
 
 use super::amplitude::Amplitude;
-use super::lanes::{self, Across, LANES, Lanes, Panel, TAP_ROOM, Taps, Turns};
-use super::lanes::{across, added, less, plus, squares};
+use super::lanes::{self, Complex, LANES, Lanes, Panel, TAP_ROOM, Taps, Turns};
+use super::lanes::{added, eight, four_across, less, plus, squares};
 use super::taps::{self, BETWEEN, OVERSAMPLING, SPREAD, TAPS};
 use crate::numeric::simd::{Instructions, each_set};
 
@@ -185,9 +185,6 @@ impl Coarse {
     }
 }
 
-/// Amplitudes at eight places along: real and imaginary.
-type Complex = [Lanes; 2];
-
 each_set! {
     /// Amplitudes at eight places along, for eight places across and their mirror places: from one panel for each rate across.
     fn across_places(panels: &[Panel], table: &[Turns]) -> [[Complex; 2]; LANES] = across_places_with;
@@ -197,20 +194,9 @@ each_set! {
 fn across_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns]) -> [[Complex; 2]; LANES] {
     let table = &table[..panels.len()];
     let mut values = [[[[0.0; LANES]; 2]; 2]; LANES];
-    // Four rows at once, as in `lanes.rs`.
     for start in [0, 4] {
-        let zero: Across = [[0.0; LANES]; 4];
-        let (mut row_0, mut row_1, mut row_2, mut row_3) = (zero, zero, zero, zero);
-        for k in 0..panels.len() {
-            let (panel, [cosine, sine]) = (panels[k], &table[k]);
-            row_0 = across::<FUSED>(row_0, cosine[start], sine[start], panel);
-            row_1 = across::<FUSED>(row_1, cosine[start + 1], sine[start + 1], panel);
-            row_2 = across::<FUSED>(row_2, cosine[start + 2], sine[start + 2], panel);
-            row_3 = across::<FUSED>(row_3, cosine[start + 3], sine[start + 3], panel);
-        }
-        for (value, [even_re, even_im, odd_re, odd_im]) in
-            values[start..].iter_mut().zip([row_0, row_1, row_2, row_3])
-        {
+        let sums = four_across::<FUSED>(panels, table, start);
+        for (value, [even_re, even_im, odd_re, odd_im]) in values[start..].iter_mut().zip(sums) {
             *value = [
                 [less(even_re, odd_im), added(even_im, odd_re)],
                 [added(even_re, odd_im), less(even_im, odd_re)],
@@ -284,11 +270,6 @@ fn lines_across_with<const FUSED: bool>(
     }
 }
 
-#[inline(always)]
-fn eight(values: &[f64]) -> Lanes {
-    *values.first_chunk().unwrap_or_else(|| unreachable!())
-}
-
 each_set! {
     /// Adds the intensity at places on eight lines across, times a weight for each.
     fn places_on_lines(
@@ -350,6 +331,5 @@ fn point_with<const FUSED: bool>(net: &[f64], side: usize, along: &Share, across
         sum_re += across.taps[lane] * re[lane];
         sum_im += across.taps[lane] * im[lane];
     }
-    let _ = FUSED;
     sum_re * sum_re + sum_im * sum_im
 }

@@ -8,7 +8,7 @@
 
 use super::taps::{PIECES, TAPS, TERMS};
 use crate::numeric::phase::sine_and_cosine;
-use crate::numeric::simd::each_set;
+use crate::numeric::simd::{add_product, each_set};
 
 /// Places that are summed side by side.
 pub(super) const LANES: usize = 8;
@@ -26,17 +26,14 @@ pub(super) type Pairs = [f64; PAIRS];
 /// (real, imaginary, each), of the columns' sum first, then of the columns' difference.
 pub(super) type Folded = [f64; 8];
 
+/// Eight numbers and their imaginary parts.
+pub(super) type Complex = [Lanes; 2];
+
 /// Cosines and sines of one rate at eight places.
 pub(super) type Turns = [Lanes; 2];
 
 /// The sums over the columns at eight places: for the rows' sum and the rows' difference, real and imaginary.
 pub(super) type Panel = [Lanes; 4];
-
-/// a b + c, in one rounding where the processor has it.
-#[inline(always)]
-fn add_product<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
-    if FUSED { a.mul_add(b, c) } else { a * b + c }
-}
 
 /// a times eight numbers plus eight sums: values in and out, which stay in registers.
 #[inline(always)]
@@ -56,6 +53,12 @@ fn plus_each<const FUSED: bool>(a: Lanes, b: Lanes, c: Lanes) -> Lanes {
         sum[lane] = add_product::<FUSED>(a[lane], b[lane], c[lane]);
     }
     sum
+}
+
+/// The first eight numbers of a list that has so many.
+#[inline(always)]
+pub(super) fn eight(values: &[f64]) -> Lanes {
+    *values.first_chunk().unwrap_or_else(|| unreachable!())
 }
 
 /// Squares of two parts, added.
@@ -260,13 +263,28 @@ fn along_even_rows_with<const FUSED: bool>(row: &[Folded], table: &[Turns]) -> [
 pub(super) type Across = [Lanes; 4];
 
 #[inline(always)]
-pub(super) fn across<const FUSED: bool>(sums: Across, cosine: f64, sine: f64, panel: Panel) -> Across {
+fn across<const FUSED: bool>(sums: Across, cosine: f64, sine: f64, panel: Panel) -> Across {
     [
         plus::<FUSED>(cosine, panel[0], sums[0]),
         plus::<FUSED>(cosine, panel[1], sums[1]),
         plus::<FUSED>(sine, panel[2], sums[2]),
         plus::<FUSED>(sine, panel[3], sums[3]),
     ]
+}
+
+/// The sums over all panels for four places across, from the one numbered `start` on: sixteen sums, each used once a panel.
+#[inline(always)]
+pub(super) fn four_across<const FUSED: bool>(panels: &[Panel], table: &[Turns], start: usize) -> [Across; 4] {
+    let zero = [[0.0; LANES]; 4];
+    let (mut row_0, mut row_1, mut row_2, mut row_3) = (zero, zero, zero, zero);
+    for k in 0..panels.len() {
+        let (panel, [cosine, sine]) = (panels[k], &table[k]);
+        row_0 = across::<FUSED>(row_0, cosine[start], sine[start], panel);
+        row_1 = across::<FUSED>(row_1, cosine[start + 1], sine[start + 1], panel);
+        row_2 = across::<FUSED>(row_2, cosine[start + 2], sine[start + 2], panel);
+        row_3 = across::<FUSED>(row_3, cosine[start + 3], sine[start + 3], panel);
+    }
+    [row_0, row_1, row_2, row_3]
 }
 
 /// The intensities above and below of four such sums.
@@ -293,20 +311,11 @@ fn across_rows_with<const FUSED: bool>(
     below: &mut [Lanes],
 ) {
     let table = &table[..panels.len()];
-    // Four rows at once: sixteen sums, each used once a panel.
     for start in [0, 4] {
         if start >= above.len() {
             break;
         }
-        let zero = [[0.0; LANES]; 4];
-        let (mut row_0, mut row_1, mut row_2, mut row_3) = (zero, zero, zero, zero);
-        for k in 0..panels.len() {
-            let (panel, [cosine, sine]) = (panels[k], &table[k]);
-            row_0 = across::<FUSED>(row_0, cosine[start], sine[start], panel);
-            row_1 = across::<FUSED>(row_1, cosine[start + 1], sine[start + 1], panel);
-            row_2 = across::<FUSED>(row_2, cosine[start + 2], sine[start + 2], panel);
-            row_3 = across::<FUSED>(row_3, cosine[start + 3], sine[start + 3], panel);
-        }
+        let [row_0, row_1, row_2, row_3] = four_across::<FUSED>(panels, table, start);
         let rows = [both(row_0), both(row_1), both(row_2), both(row_3)];
         let places = above[start..].iter_mut().zip(&mut below[start..]);
         for ([up, down], (above, below)) in rows.iter().zip(places) {

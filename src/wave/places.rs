@@ -6,13 +6,11 @@
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
+use super::lanes::LANES;
 use super::source::Pupil;
 use crate::numeric::phase::sine_and_cosine;
 use crate::numeric::simd::{Instructions, each_set};
 use crate::numeric::sums;
-
-/// Numbers that are added side by side.
-const LANES: usize = 8;
 
 /// The largest odd part of the light, as a share of all of it, and of the path, in waves, that is rounding: paths of a metre and
 /// more are good to 1e-9 of a wave for a node.

@@ -40,6 +40,12 @@ impl Angles {
         let toward = cos.iter().zip(&sin).map(|(c, s)| tx * c + ty * s).collect();
         Self { cos, sin, toward }
     }
+
+    /// So many of them as vectors: cosines, sines and the way toward the star.
+    #[inline(always)]
+    fn from<S: Wide>(&self, first: usize, count: usize) -> [&[S::f64s]; 3] {
+        [&self.cos, &self.sin, &self.toward].map(|column| wide::<S>(&column[first..first + count]))
+    }
 }
 
 /// The light of a star on its way to the plane at a height.
@@ -242,8 +248,7 @@ impl Work for Glance<'_> {
     #[inline(always)]
     fn with<S: Wide>(self, set: S) -> [f64; 2] {
         let constant = Constant::of(set, self.beam, self.ring);
-        let columns = [&self.glances.cos, &self.glances.sin, &self.glances.toward];
-        let [cos, sin, toward] = columns.map(|column| wide::<S>(&column[..GLANCES]));
+        let [cos, sin, toward] = self.glances.from::<S>(0, GLANCES);
         let [tx, ty, tz] = self.beam.towards;
         let down = if self.down { Some(all_lanes!(set; -tx, -ty, -tz)) } else { None };
         let (mut least, mut most) = (V::all(set, f64::INFINITY), V::all(set, f64::NEG_INFINITY));
@@ -272,8 +277,7 @@ impl Work for Add<'_> {
     #[inline(always)]
     fn with<S: Wide>(self, set: S) {
         let constant = Constant::of(set, self.beam, self.ring);
-        let columns = [&self.angles.cos, &self.angles.sin, &self.angles.toward];
-        let [cos, sin, toward] = columns.map(|column| wide::<S>(&column[self.first..self.first + BLOCK]));
+        let [cos, sin, toward] = self.angles.from::<S>(self.first, BLOCK);
         let mut sums = Running::from(set, self.lanes);
         let whole = self.count / S::F64_LANES;
         // Two loops: what is not needed takes registers.
@@ -315,8 +319,7 @@ impl Work for Place<'_> {
     #[inline(always)]
     fn with<S: Wide>(self, set: S) {
         let constant = Constant::of(set, self.beam, self.ring);
-        let columns = [&self.angles.cos, &self.angles.sin, &self.angles.toward];
-        let [cos, sin, toward] = columns.map(|column| wide::<S>(&column[self.first..self.first + BLOCK]));
+        let [cos, sin, toward] = self.angles.from::<S>(self.first, BLOCK);
         let block = self.block;
         block.hit_z = [self.ring.height_mm; BLOCK];
         let weight = wide_mut::<S>(self.weight);

@@ -181,6 +181,11 @@ fn binomial(n: usize, k: usize) -> f64 {
     (0..k).fold(1.0, |product, i| product * (n - i) as f64 / (i + 1) as f64)
 }
 
+/// Breaks between the centre and the end.
+fn inside(breaks_mm: &[f64], end_mm: f64) -> impl Iterator<Item = f64> + '_ {
+    breaks_mm.iter().copied().filter(move |r| *r > 0.0 && *r < end_mm)
+}
+
 /// Pieces from break to break, halved as often as the figure needs it.
 fn pieces_by_need(
     figure: &impl Fn(f64) -> (f64, f64),
@@ -190,7 +195,7 @@ fn pieces_by_need(
     terms: usize,
 ) -> Option<Vec<Piece>> {
     let mut pieces = Vec::new();
-    let ends = breaks_mm.iter().copied().filter(|r| *r > 0.0 && *r < end_mm).chain([end_mm]);
+    let ends = inside(breaks_mm, end_mm).chain([end_mm]);
     let mut from = 0.0;
     for to in ends {
         fit(figure, from, to, (slope_error, terms), DEPTH, &mut pieces)?;
@@ -212,7 +217,7 @@ fn equal_pieces(
         let half = 0.5 * (end_mm / EVEN as f64).min(r).min(end_mm - r);
         fit(figure, r - half, r + half, (slope_error, MOST_TERMS), 0, &mut Vec::new()).is_some()
     };
-    let inside = breaks_mm.iter().copied().filter(|r| *r > 0.0 && *r < end_mm);
+    let inside = inside(breaks_mm, end_mm);
     let sharp: Vec<f64> = inside.filter(|r| !smooth(*r)).collect();
     let fits = |count: &usize| {
         let numbers = sharp.iter().map(|r| r / end_mm * *count as f64);
