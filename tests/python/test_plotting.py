@@ -350,6 +350,7 @@ PICTURES = {
     "figure_profile": (plotting.figure_profile, an_estimate, "mm", "nm"),
     "figure_estimate": (plotting.figure_estimate, an_estimate, "mm", "nm"),
     "readings": (plotting.readings, some_readings, "mm", "mm"),
+    "noise_study": (plotting.noise_study, lambda: a_noise_study(), "Strehl", "%"),
     "verdict": (plotting.verdict, a_verdict, "Strehl ratio", ""),
     "profiles": (plotting.profiles, a_verdict, "mm", "nm"),
     "illumination": (plotting.illumination, some_light, "mm", "relative to the axis"),
@@ -431,6 +432,10 @@ def a_layer(joined="spline"):
 
 
 @cache
+def a_noise_study():
+    return real_readings().noise_study(repeats=500, obstruction_ratio=0.22)
+
+
 def real_readings(name="before"):
     return ct.KnifeEdgeReadings.from_csv(
         DATA / f"fenlight_{name}.csv",
@@ -478,6 +483,7 @@ REAL = {
     "field_stop_light": lambda: real_train().field_stop_light(diameter_mm=36, azimuths=24),
     "diagonals": a_choice,
     "mask_sweep": some_masks,
+    "noise_study": lambda: a_noise_study(),
     "value_ladder": lambda: some_works(),
     "coating": lambda: a_coating(),
     "coating_spots": lambda: some_spots(),
@@ -516,6 +522,7 @@ OWN_PLOT = {
     "field_stop_light": lambda result, ax: result.plot(ax),
     "diagonals": lambda result, ax: result.plot(ax),
     "mask_sweep": lambda result, ax: result.plot(ax),
+    "noise_study": lambda result, ax: result.plot(ax),
     "value_ladder": lambda result, ax: result.plot(ax),
     "coating": lambda result, ax: result.plot(ax),
     "coating_spots": lambda result, ax: result.plot(ax),

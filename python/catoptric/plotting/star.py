@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from . import _style
-from ._results.star import MapPsfLike, PsfLike, SpotLike
+from ._results.star import MapPsfLike, PsfLike, SpotLike, StarImageLike
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from matplotlib.axes import Axes
     from matplotlib.colors import Normalize
 
@@ -88,20 +90,16 @@ def star_image(
 
     Units: um in the focal plane; brightness in peaks of the perfect star.
     """
-    ax = _style.axes_for(ax, 6.0, 5.4)
-    shown, reach = _show_light(ax, result, scale)
     ring = float(np.asarray(result.airy.dark_rings_um)[0])
-    _circle(ax, ring, _style.ORANGE, ":", "perfect star's first dark ring")
-    _style.square_field(ax, half_width_um or min(reach, RINGS_SHOWN * ring), "um")
-    _style.scale_beside(ax, shown, f"brightness, perfect star's peak = 1 ({SCALES[scale]})")
-    ax.grid(False)
-    _style.heading(
+    ax = _draw_star(
         ax,
-        f"A star at {result.wavelength_nm:g} nm: Strehl {result.strehl:.3f}",
-        _style.SEEN_IN_EYEPIECE,
+        result,
+        scale,
+        lambda reach: half_width_um or min(reach, RINGS_SHOWN * ring),
         f"full width at half brightness {result.fwhm_um:.2f} um",
         f"dotted: first dark ring of the perfect star, radius {ring:.3g} um",
     )
+    _circle(ax, ring, _style.ORANGE, ":", "perfect star's first dark ring")
     return ax
 
 
@@ -115,22 +113,39 @@ def map_star_image(
 
     Units: um in the focal plane; brightness in peaks of the star without path differences.
     """
+    return _draw_star(
+        ax,
+        result,
+        scale,
+        lambda reach: reach,
+        f"summed over {result.lit_pixels} pixels of the pupil at f/{result.focal_ratio:.3g}",
+    )
+
+
+def _draw_star(
+    ax: Axes | None,
+    result: StarImageLike,
+    scale: Literal["root", "linear", "log"],
+    half_width_um: Callable[[float], float],
+    *notes: str,
+) -> Axes:
+    """Draw an image with its scale and heading, as wide as `half_width_um` makes of its reach."""
     ax = _style.axes_for(ax, 6.0, 5.4)
     shown, reach = _show_light(ax, result, scale)
-    _style.square_field(ax, reach, "um")
+    _style.square_field(ax, half_width_um(reach), "um")
     _style.scale_beside(ax, shown, f"brightness, perfect star's peak = 1 ({SCALES[scale]})")
     ax.grid(False)
     _style.heading(
         ax,
         f"A star at {result.wavelength_nm:g} nm: Strehl {result.strehl:.3f}",
         _style.SEEN_IN_EYEPIECE,
-        f"summed over {result.lit_pixels} pixels of the pupil at f/{result.focal_ratio:.3g}",
+        *notes,
     )
     return ax
 
 
 def _show_light(
-    ax: Axes, result: PsfLike | MapPsfLike, scale: Literal["root", "linear", "log"]
+    ax: Axes, result: StarImageLike, scale: Literal["root", "linear", "log"]
 ) -> tuple[Any, float]:
     """Show an image with along upward; return what is shown and how far it reaches, um."""
     along, across = np.asarray(result.along_um), np.asarray(result.across_um)
