@@ -11,17 +11,14 @@ mod twins;
 use std::hint::black_box;
 
 use catoptric::RayColumn::{Each, Same};
-use catoptric::numeric::random::Stream;
 use catoptric::numeric::simd::Instructions;
 use catoptric::{
-    Diagonal, Field, FocalLengthMm, FocalPlane, Focus, MaskOptions, MtfOptions, Prepared, Primary, PsfSize,
-    RadialProfile, RadiusOfCurvatureMm, Rays, ReduceOptions, Spectrum, TestSource, Train, Wavefront,
-    mask_sweep,
+    Diagonal, Field, FocalLengthMm, FocalPlane, Focus, MaskOptions, MtfOptions, NoiseStudyOptions, Prepared,
+    Primary, PsfSize, RadialProfile, Rays, ReduceOptions, Spectrum, Train, Wavefront, mask_sweep,
 };
-use nalgebra::{DMatrix, DVector};
 use twins::{
-    CURVATURE_MM, FOCAL_MM, OBSTRUCTION, Paths, RIM_MM, WAVELENGTH_NM, masks_one_by_one, mirror, parts,
-    prepared, readings, ring_by_ring, sunflower,
+    FOCAL_MM, OBSTRUCTION, Paths, RIM_MM, WAVELENGTH_NM, masks_one_by_one, mirror, parts, prepared, readings,
+    strehl_read_again, sunflower,
 };
 
 const FIELD: Field = Field::arcmin(10.0, 0.0);
@@ -33,7 +30,7 @@ type Run = Box<dyn Fn()>;
 type Analysis = (&'static str, usize, &'static str, fn(usize) -> Run);
 
 /// The library's ways, each followed by its slow obvious twin.
-const ANALYSES: [Analysis; 16] = [
+const ANALYSES: [Analysis; 17] = [
     ("given_rays", 32_768, "ray", given_rays),
     ("ring_rays", 32_768, "ray", ring_rays),
     ("rays_one_by_one", 1024, "ray", rays_one_by_one),
@@ -42,6 +39,7 @@ const ANALYSES: [Analysis; 16] = [
     ("round_star", 128 * 128, "pixel", round_star),
     ("star_path_by_path", 8, "pixel", star_path_by_path),
     ("repeats", 1000, "repeat", repeats),
+    ("noise_study", 10_000, "repeat", noise_study),
     ("repeats_one_by_one", 4, "repeat", repeats_one_by_one),
     ("light_by_sizes", 4000, "size", light_by_sizes),
     ("light_by_rays", 10_000, "ray", light_by_rays),
@@ -170,49 +168,23 @@ fn repeats(draws: usize) -> Run {
     })
 }
 
-/// Each set of readings solved for its heights, each figure's Strehl ring by ring.
-fn repeats_one_by_one(draws: usize) -> Run {
+fn noise_study(repeats: usize) -> Run {
     let readings = readings("before");
-    let curvature = RadiusOfCurvatureMm(CURVATURE_MM);
+    let options =
+        NoiseStudyOptions { obstruction_ratio: OBSTRUCTION, repeats, ..NoiseStudyOptions::default() };
     Box::new(move || {
-        let openings = readings.openings();
-        let meeting = openings[1..].iter().map(|opening| opening.inner_radius_mm);
-        let knots_mm: Vec<f64> = std::iter::once(0.0).chain(meeting).chain([RIM_MM]).collect();
-        let (mean_mm, sigma_mm) = (readings.mean_mm(), readings.sigma_mm());
-        let runs = readings.runs_mm().len() as f64;
-        for draw in 0..draws {
-            let mut stream = Stream::new(1, draw as u64);
-            let too_long_mm = openings.iter().enumerate().map(|(k, opening)| {
-                let noise_mm = sigma_mm[k] / runs.sqrt() * stream.normal();
-                mean_mm[k] + noise_mm - opening.ideal_reading_mm(TestSource::Moving, curvature)
-            });
-            let too_long_mm: Vec<f64> = too_long_mm.collect();
-            let height_nm = solved_heights_nm(&knots_mm, &too_long_mm);
-            black_box(ring_by_ring(OBSTRUCTION * RIM_MM, RIM_MM, |r| between(&knots_mm, &height_nm, r)));
-        }
+        black_box(readings.noise_study(&options).expect("a study"));
     })
 }
 
-/// Heights at the knots: each reading is a difference of two of them; its zero is free, and the centre is at 0.
-fn solved_heights_nm(knots_mm: &[f64], too_long_mm: &[f64]) -> Vec<f64> {
-    let zones = too_long_mm.len();
-    let zero_mm = too_long_mm.iter().sum::<f64>() / zones as f64;
-    let gain = |k: usize| 2.0 * CURVATURE_MM.powi(2) / (knots_mm[k + 1].powi(2) - knots_mm[k].powi(2)) / 1e6;
-    let equations = DMatrix::from_fn(zones, zones, |k, knot| match k as isize - knot as isize {
-        0 => -gain(k),
-        1 => gain(k),
-        _ => 0.0,
-    });
-    let readings = DVector::from_iterator(zones, too_long_mm.iter().map(|mm| mm - zero_mm));
-    let heights = equations.lu().solve(&readings).expect("as many heights as readings");
-    [vec![0.0], heights.as_slice().to_vec()].concat()
-}
-
-/// A height between knots, straight in the square of the radius.
-fn between(knots_mm: &[f64], height_nm: &[f64], r: f64) -> f64 {
-    let zone = knots_mm.partition_point(|knot| *knot <= r).clamp(1, knots_mm.len() - 1) - 1;
-    let (inner, outer) = (knots_mm[zone].powi(2), knots_mm[zone + 1].powi(2));
-    height_nm[zone] + (height_nm[zone + 1] - height_nm[zone]) * (r * r - inner) / (outer - inner)
+/// Each set of readings solved for its heights, each figure's Strehl ring by ring.
+fn repeats_one_by_one(draws: usize) -> Run {
+    let readings = readings("before");
+    Box::new(move || {
+        for draw in 0..draws {
+            black_box(strehl_read_again(&readings, draw));
+        }
+    })
 }
 
 /// An invented 406 mm f/5 with a flat of this size.

@@ -110,6 +110,14 @@ BUDGETS = (
         80,
     ),
     Budget(
+        "noise_study",
+        (0, 0),
+        "32 products for each of 8 openings, 29 for each of 4 pairs of draws, 20 for each of 2 "
+        "sets of words",
+        "repeats_one_by_one",
+        5000,
+    ),
+    Budget(
         "light_by_sizes",
         (620, 620),
         "the size's own offset (an iteration with roots), and a place in the sums",

@@ -1,37 +1,18 @@
 //! The bench: readings to a figure and a judgement, a figure to readings and pictures, each beside the slow obvious way.
 
+mod twins;
+
 use std::f64::consts::TAU;
 
-use catoptric::numeric::random::Stream;
 use catoptric::{
-    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, NoiseStudyOptions, Primary,
-    RadiusOfCurvatureMm, ReadingsIncrease, ReduceOptions, TestSource, TurnedEdge, expected_readings,
-    judge_refigure, knife_edge_picture,
+    FocalLengthMm, KnifeBench, KnifeEdgeReadings, MaskOpening, NoiseStudyOptions, Primary, ReduceOptions,
+    TestSource, TurnedEdge, expected_readings, judge_refigure, knife_edge_picture,
 };
 use divan::{Bencher, black_box};
-use nalgebra::{DMatrix, DVector};
+use twins::{CURVATURE_MM, EDGE_WIDTH_MM, OBSTRUCTION, RIM_MM, WAVELENGTH_NM, readings, strehl_read_again};
 
 fn main() {
     divan::main();
-}
-
-const RIM_MM: f64 = 159.0;
-const CURVATURE_MM: f64 = 3116.0;
-const OBSTRUCTION: f64 = 0.22;
-const WAVELENGTH_NM: f64 = 550.0;
-
-/// Five runs of an invented 318 mm mirror.
-fn readings(name: &str) -> KnifeEdgeReadings {
-    let path = format!("{}/notebooks-demo/data/fenlight_{name}.csv", env!("CARGO_MANIFEST_DIR"));
-    let away = ReadingsIncrease::AwayFromMirror;
-    KnifeEdgeReadings::load_csv(
-        path,
-        2.0 * RIM_MM,
-        RadiusOfCurvatureMm(CURVATURE_MM),
-        TestSource::Moving,
-        away,
-    )
-    .expect("sound readings")
 }
 
 fn options(draws: usize) -> ReduceOptions {
@@ -83,73 +64,9 @@ fn noise_study(bencher: Bencher<'_, '_>, repeats: usize) {
 #[divan::bench(sample_count = 3)]
 fn repeats_solved_one_by_one(bencher: Bencher<'_, '_>) {
     let readings = readings("before");
-    bencher.bench(|| solved_one_by_one(black_box(&readings), 100));
+    bencher.bench(|| (0..100).map(|draw| strehl_read_again(black_box(&readings), draw)).sum::<f64>());
 }
 
-fn solved_one_by_one(readings: &KnifeEdgeReadings, draws: usize) -> Vec<f64> {
-    let openings = readings.openings();
-    // The openings touch: the first knot is the centre, the last the mirror's rim.
-    let meeting = openings[1..].iter().map(|opening| opening.inner_radius_mm);
-    let knots_mm: Vec<f64> = std::iter::once(0.0).chain(meeting).chain([RIM_MM]).collect();
-    let (mean_mm, sigma_mm) = (readings.mean_mm(), readings.sigma_mm());
-    let runs = readings.runs_mm().len() as f64;
-    let repeat = |draw: usize| {
-        let mut stream = Stream::new(1, draw as u64);
-        let too_long_mm = openings.iter().enumerate().map(|(k, opening)| {
-            let ideal_mm = opening.ideal_reading_mm(TestSource::Moving, RadiusOfCurvatureMm(CURVATURE_MM));
-            mean_mm[k] + sigma_mm[k] / runs.sqrt() * stream.normal() - ideal_mm
-        });
-        strehl_on_a_net(&knots_mm, &solved_heights_nm(&knots_mm, &too_long_mm.collect::<Vec<_>>()))
-    };
-    (0..draws).map(repeat).collect()
-}
-
-/// Heights at the knots: each reading is a difference of two of them; its zero is free, and the centre is at 0.
-fn solved_heights_nm(knots_mm: &[f64], too_long_mm: &[f64]) -> Vec<f64> {
-    let zones = too_long_mm.len();
-    let zero_mm = too_long_mm.iter().sum::<f64>() / zones as f64;
-    let gain = |k: usize| 2.0 * CURVATURE_MM.powi(2) / (knots_mm[k + 1].powi(2) - knots_mm[k].powi(2)) / 1e6;
-    let equations = DMatrix::from_fn(zones, zones, |k, knot| match k as isize - knot as isize {
-        0 => -gain(k),
-        1 => gain(k),
-        _ => 0.0,
-    });
-    let heights = equations
-        .lu()
-        .solve(&DVector::from_iterator(zones, too_long_mm.iter().map(|mm| mm - zero_mm)))
-        .expect("as many heights as readings");
-    [vec![0.0], heights.as_slice().to_vec()].concat()
-}
-
-/// The greatest of 61 foci within a wave of defocus about that of least RMS.
-fn strehl_on_a_net(knots_mm: &[f64], height_nm: &[f64]) -> f64 {
-    const SIDE: i32 = 64;
-    // A quarter of the mirror stands for all of it.
-    let at = |i: i32| RIM_MM * (f64::from(i) + 0.5) / f64::from(SIDE);
-    let radii = (0..SIDE * SIDE).map(|k| at(k % SIDE).hypot(at(k / SIDE)));
-    let points: Vec<(f64, f64)> = radii
-        .filter(|r| (OBSTRUCTION * RIM_MM..=RIM_MM).contains(r))
-        .map(|r| {
-            let zone = knots_mm.partition_point(|knot| *knot <= r).clamp(1, knots_mm.len() - 1) - 1;
-            let (inner, outer) = (knots_mm[zone].powi(2), knots_mm[zone + 1].powi(2));
-            let height =
-                height_nm[zone] + (height_nm[zone + 1] - height_nm[zone]) * (r * r - inner) / (outer - inner);
-            ((r / RIM_MM).powi(2), 2.0 * height / (1.0 + (r / CURVATURE_MM).powi(2)))
-        })
-        .collect();
-    let count = points.len() as f64;
-    let mean = |value: &dyn Fn(&(f64, f64)) -> f64| points.iter().map(value).sum::<f64>() / count;
-    let middle = mean(&|p| p.0);
-    let slope = mean(&|p| (p.0 - middle) * p.1) / mean(&|p| (p.0 - middle).powi(2));
-    let strehl = |step: i32| {
-        let defocus = slope + f64::from(step - 30) / 30.0 * WAVELENGTH_NM;
-        let phase = |p: &(f64, f64)| TAU / WAVELENGTH_NM * (p.1 - defocus * (p.0 - middle));
-        mean(&|p| phase(p).cos()).powi(2) + mean(&|p| phase(p).sin()).powi(2)
-    };
-    (0..=60).map(strehl).fold(0.0, f64::max)
-}
-
-const EDGE_WIDTH_MM: f64 = 9.0;
 const EDGE_DROP_NM: f64 = 330.0;
 
 fn mirror() -> Primary {

@@ -158,7 +158,7 @@ def analyses() -> list[Analysis]:
 
     def repeats(draws: int) -> Work:
         given = readings()
-        return lambda: given.repeat_with_noise(draws=draws, obstruction_ratio=0.22)
+        return lambda: given.noise_study(repeats=draws, obstruction_ratio=0.22)
 
     def masks(count: int) -> Work:
         diameters = np.linspace(268, 318, count + 1)[:-1]
@@ -188,7 +188,7 @@ def analyses() -> list[Analysis]:
             "sizes of the diagonal", steps(1, 1e3), sizes, 0, "each ray finds its own two sizes"
         ),
         Analysis("field points", steps(1, 1e3), fields, 1, "each star has its own outline"),
-        Analysis("noisy repeats", steps(100, 1e5), repeats, 1, "each has its own figure"),
+        Analysis("noisy repeats", steps(1e3, 1e6), repeats, 1, "each has its own figure"),
         Analysis("masks", steps(1, 1e3), masks, 2, "figures are drawn at all rims, pair by pair"),
     ]
 

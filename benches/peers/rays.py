@@ -256,16 +256,21 @@ def places() -> list[Accuracy]:
     ]
 
 
-def statistics(count: int) -> tuple[Row, Row]:
-    """Return the rows of statistics: of given rays, and of rays on the library's own rings."""
+def asked(count: int) -> tuple[ct.Train, Answer, Answer, tuple[Any, ...]]:
+    """Return the telescope, starts and directions of rays, and what the peers know of the rest."""
     telescope = train(KNOTS_MM, HEIGHTS_NM, flat=True)
-    o, w = beam(count)
     rest = (
         rows_of_the_spline(KNOTS_MM, HEIGHTS_NM),
         RIM_MM / PIECES,
         float(telescope.diagonal_offset_mm),
         FOCAL_MM,
     )
+    return telescope, *beam(count), rest
+
+
+def statistics(count: int) -> tuple[Row, Row]:
+    """Return the rows of statistics: of given rays, and of rays on the library's own rings."""
+    telescope, o, w, rest = asked(count)
     ours = partial(telescope.spot_of_rays, origins_mm=o, directions=w)
     ring = round(count**0.5)
     rings = partial(
@@ -335,14 +340,7 @@ def statistics(count: int) -> tuple[Row, Row]:
 
 def arrays(count: int) -> tuple[Row, Row]:
     """Return the rows of arrays: into the caller's, and into new ones."""
-    telescope = train(KNOTS_MM, HEIGHTS_NM, flat=True)
-    o, w = beam(count)
-    rest = (
-        rows_of_the_spline(KNOTS_MM, HEIGHTS_NM),
-        RIM_MM / PIECES,
-        float(telescope.diagonal_offset_mm),
-        FOCAL_MM,
-    )
+    telescope, o, w, rest = asked(count)
     out, mine = fresh(count), fresh(count)
     trace = partial(telescope.trace_rays, origins_mm=o, directions=w)
 

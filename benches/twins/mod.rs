@@ -4,11 +4,13 @@
 
 use std::f64::consts::{PI, TAU};
 
+use catoptric::numeric::random::Stream;
 use catoptric::{
     Diagonal, Drawtube, Field, FocalLengthMm, FocalPlane, Holder, KnifeEdgeReadings, MirrorClips, Opening,
     Prepared, Primary, RadiusOfCurvatureMm, ReadingsIncrease, Spider, TestSource, Train, TrainBuilder,
     TurnedEdge, Wavefront, Zone,
 };
+use nalgebra::{DMatrix, DVector};
 
 pub(crate) const RIM_MM: f64 = 159.0;
 pub(crate) const FOCAL_MM: f64 = 1558.0;
@@ -50,6 +52,52 @@ pub(crate) fn readings(name: &str) -> KnifeEdgeReadings {
     let away = ReadingsIncrease::AwayFromMirror;
     let curvature = RadiusOfCurvatureMm(CURVATURE_MM);
     KnifeEdgeReadings::load_csv(path, 2.0 * RIM_MM, curvature, TestSource::Moving, away).expect("readings")
+}
+
+/// The same readings drawn again within their noise: the knots, mm (the centre, the rims between openings, which touch, and the
+/// mirror's rim), and the heights there, nm.
+fn read_again(readings: &KnifeEdgeReadings, draw: usize) -> (Vec<f64>, Vec<f64>) {
+    let openings = readings.openings();
+    let meeting = openings[1..].iter().map(|opening| opening.inner_radius_mm);
+    let knots_mm: Vec<f64> = std::iter::once(0.0).chain(meeting).chain([RIM_MM]).collect();
+    let (mean_mm, sigma_mm) = (readings.mean_mm(), readings.sigma_mm());
+    let runs = readings.runs_mm().len() as f64;
+    let mut stream = Stream::new(1, draw as u64);
+    let too_long_mm = openings.iter().enumerate().map(|(k, opening)| {
+        let ideal_mm = opening.ideal_reading_mm(TestSource::Moving, RadiusOfCurvatureMm(CURVATURE_MM));
+        mean_mm[k] + sigma_mm[k] / runs.sqrt() * stream.normal() - ideal_mm
+    });
+    let too_long_mm: Vec<f64> = too_long_mm.collect();
+    let height_nm = solved_heights_nm(&knots_mm, &too_long_mm);
+    (knots_mm, height_nm)
+}
+
+/// Heights at the knots: each reading is a difference of two of them; its zero is free, and the centre is at 0.
+fn solved_heights_nm(knots_mm: &[f64], too_long_mm: &[f64]) -> Vec<f64> {
+    let zones = too_long_mm.len();
+    let zero_mm = too_long_mm.iter().sum::<f64>() / zones as f64;
+    let gain = |k: usize| 2.0 * CURVATURE_MM.powi(2) / (knots_mm[k + 1].powi(2) - knots_mm[k].powi(2)) / 1e6;
+    let equations = DMatrix::from_fn(zones, zones, |k, knot| match k as isize - knot as isize {
+        0 => -gain(k),
+        1 => gain(k),
+        _ => 0.0,
+    });
+    let readings = DVector::from_iterator(zones, too_long_mm.iter().map(|mm| mm - zero_mm));
+    let heights = equations.lu().solve(&readings).expect("as many heights as readings");
+    [vec![0.0], heights.as_slice().to_vec()].concat()
+}
+
+/// A height between knots, straight in the square of the radius.
+fn between(knots_mm: &[f64], height_nm: &[f64], r: f64) -> f64 {
+    let zone = knots_mm.partition_point(|knot| *knot <= r).clamp(1, knots_mm.len() - 1) - 1;
+    let (inner, outer) = (knots_mm[zone].powi(2), knots_mm[zone + 1].powi(2));
+    height_nm[zone] + (height_nm[zone + 1] - height_nm[zone]) * (r * r - inner) / (outer - inner)
+}
+
+/// The Strehl of readings drawn again, solved for their heights, ring by ring.
+pub(crate) fn strehl_read_again(readings: &KnifeEdgeReadings, draw: usize) -> f64 {
+    let (knots_mm, height_nm) = read_again(readings, draw);
+    ring_by_ring(OBSTRUCTION * RIM_MM, RIM_MM, |r| between(&knots_mm, &height_nm, r))
 }
 
 /// Equal areas of a disc, one point each.
