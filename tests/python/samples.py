@@ -428,6 +428,7 @@ def star_of_a_map(**changes):
     return ct.psf_of_map(**(given | {"half_width_um": 15, "pixels": 31} | changes))
 
 
+@functools.cache
 def results():
     """Return one object of each class that answers something, by class name."""
     train = complete()
