@@ -456,6 +456,22 @@ mod tests {
     }
 
     #[test]
+    fn a_level_map_is_a_perfect_star() {
+        // Paths of chance dim a star, and its error with it; here all light meets.
+        let lit = |i: usize, j: usize| (i as f64 - 199.5).hypot(j as f64 - 199.5) < 200.0;
+        let path = Array2::from_shape_fn((400, 400), |(i, j)| if lit(i, j) { 0.0 } else { f64::NAN });
+        let map = PupilMap::new(path, 1.0, 2000.0, AxisDirection::PlusY, AxisDirection::PlusX);
+        let line = Spectrum::line(550.0).expect("a line");
+        let size = PsfSize { half_width_um: Some(30.0), pixels: 33 };
+        for set in Instructions::ALL.into_iter().filter(|set| set.is_there()) {
+            let star = map.psf_with(set, size, &line).expect("a star");
+            for peak in [star.strehl, star.image[[16, 16]]] {
+                assert!((peak - 1.0).abs() < 5e-15, "{:e}", peak - 1.0);
+            }
+        }
+    }
+
+    #[test]
     fn a_map_gives_the_sum_over_its_pixels() {
         let (line, two) = (
             Spectrum::line(550.0).expect("a line"),
