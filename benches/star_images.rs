@@ -99,7 +99,7 @@ fn star_image_on_the_axis(bencher: Bencher<'_, '_>) {
 }
 
 /// An annulus of so many pixels on a side, with a wave in it.
-fn map(side: usize) -> PupilMap {
+fn map(side: usize) -> PupilMap<'static> {
     let middle = 0.5 * (side as f64 - 1.0);
     let path_nm = ndarray::Array2::from_shape_fn((side, side), |(i, j)| {
         let (y, x) = ((i as f64 - middle) / middle, (j as f64 - middle) / middle);

@@ -263,7 +263,7 @@ def rows() -> list[Row]:
             lambda: wave.psf(**size).image,
             peers(40, 55, 900),
             of_train,
-            bound="nodes spread over a small net (stores), taps between few places of the image",
+            bound="nodes spread over a small net (stores); taps between few places of the image; the call",
         ),
         Row(
             "the same, from the train",
@@ -276,13 +276,14 @@ def rows() -> list[Row]:
             lambda: ct.psf_of_map(**given, **size).image,
             peers(7, 10, 170),
             own_map,
-            bound="copy of the map, sines and cosines of its pixels, 28 products for each",
+            bound="sines and cosines of the map's pixels, 32 products for each",
         ),
         Row(
             "PSF, nine wavelengths, wavefront given",
             lambda: wave.psf(**size, spectrum=nine).image,
             [Peer("numpy matrix transform", nine_by_matrices, 70)],
             of_nine,
+            bound="nine nets and pictures; of all that a colour needs only the taps are shared",
         ),
         Row(
             "round PSF, nine wavelengths, wavefront given",

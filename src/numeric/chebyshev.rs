@@ -31,6 +31,24 @@ pub(crate) fn sum(series: &[f64], x: f64) -> f64 {
     x * a - b + series[0]
 }
 
+/// The same at eight places.
+#[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
+#[inline(always)]
+pub(crate) fn sums(series: &[f64], x: [f64; 8]) -> [f64; 8] {
+    let (mut a, mut b, mut found) = ([0.0; 8], [0.0; 8], x);
+    for c in series[1..].iter().rev() {
+        let before = a;
+        for lane in 0..8 {
+            a[lane] = 2.0 * x[lane] * a[lane] - b[lane] + c;
+        }
+        b = before;
+    }
+    for lane in 0..8 {
+        found[lane] = x[lane] * a[lane] - b[lane] + series[0];
+    }
+    found
+}
+
 /// Polynomials by their values at the Chebyshev points of -1 to 1.
 #[derive(Clone, Debug)]
 pub(crate) struct Points(Vec<(f64, f64)>);

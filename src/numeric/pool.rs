@@ -9,8 +9,8 @@ mod crew;
 
 use std::cell::RefCell;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// A flag that asks long work to stop; clones share it.
 ///
@@ -122,6 +122,29 @@ pub fn map_ordered<T: Send>(count: usize, worthwhile: bool, f: impl Fn(usize) ->
     #[cfg(not(feature = "parallel"))]
     let _ = worthwhile;
     (0..count).map(f).collect()
+}
+
+/// As [`map_ordered`], each call with a thing of its own to change, such as a piece of a table: `f(k, &mut things[k])`.
+///
+/// ```
+/// use catoptric::numeric::pool::map_each;
+/// let mut numbers = [0; 5];
+/// let lengths = map_each(numbers.chunks_mut(2), true, |k, piece| {
+///     piece.fill(k);
+///     piece.len()
+/// });
+/// assert_eq!((numbers, lengths), ([0, 0, 1, 1, 2], vec![2, 2, 1]));
+/// ```
+pub fn map_each<P: Send, T: Send>(
+    things: impl IntoIterator<Item = P>,
+    worthwhile: bool,
+    f: impl Fn(usize, &mut P) -> T + Sync,
+) -> Vec<T> {
+    // Nobody ever waits for a lock: each is taken by one call alone.
+    let things: Vec<_> = things.into_iter().map(Mutex::new).collect();
+    map_ordered(things.len(), worthwhile, |k| {
+        f(k, &mut things[k].lock().unwrap_or_else(PoisonError::into_inner))
+    })
 }
 
 /// Parts that a long sum is left in: sixteen for each of eight threads.

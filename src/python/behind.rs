@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{maybe_number, number_or, wavelength};
 use super::arrays::column;
-use super::errors::{compute, refused};
+use super::compute::compute;
+use super::errors::refused;
 use super::rays::draw;
 use super::record::{getters, record};
 use super::seeing::PySeeing;

@@ -9,7 +9,8 @@ use super::arguments::{
     choice, count_or, list, maybe_number, number, number_or, one_or_list, table_with_gaps, wavelength,
 };
 use super::arrays::{Column, column, square};
-use super::errors::{compute, exception, python_problems, refused};
+use super::compute::compute;
+use super::errors::{exception, python_problems, refused};
 use super::estimate::{PyFigureEstimate, table_of};
 use super::once::Once;
 use super::rays::draw;

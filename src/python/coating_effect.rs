@@ -8,8 +8,9 @@ use super::arguments::{count_or, maybe_part_number, number_or, part_number, part
 use super::arrays::column;
 use super::coating_evidence::{PyCoatingEstimate, branch, wear};
 use super::coating_haze::{PyHazeHalo, PyHazeScatter};
+use super::compute::compute;
 use super::diagonals::{text, truths};
-use super::errors::{compute, refused};
+use super::errors::refused;
 use super::rays::draw;
 use super::record::{columns, getters, record};
 use super::spectrum::PySpectrum;

@@ -5,7 +5,8 @@ use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{field, maybe_number, number, number_or, wavelength};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::model::PyPrimary;
 use super::rays::PyDiagonalFit;
 use super::record::{getters, record};

@@ -10,8 +10,9 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count, count_or, list, maybe_number, wavelength};
 use super::arrays::column;
+use super::compute::{compute, compute_counting};
 use super::diagonal_comparison::PyDiagonalComparison;
-use super::errors::{compute, compute_counting, exception, refused};
+use super::errors::{exception, refused};
 use super::model::PyDrawtube;
 use super::record::{columns, getters, record};
 use super::train::PyTrain;

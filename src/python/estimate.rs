@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::arrays::{Column, column, square};
 use super::bench::PyKnifeEdgeReadings;
-use super::errors::compute;
+use super::compute::compute;
 use super::model::{PyPrimary, PyRadialProfile};
 use super::rays::draw;
 use super::record::{getters, record};

@@ -10,7 +10,8 @@ use super::arguments::{
     choice, count_or, indexing_named, maybe_part_number, number, number_or, part_number, wavelength,
 };
 use super::arrays::{Column, column};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::record::{getters, record};
 use crate::{
     Bounds, CoefficientUnit, Normalisation, SheetFigure, SurfaceOrWavefront, TestPlace, TestSheet,

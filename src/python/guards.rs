@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{choice, list, number, number_or};
 use super::bench::PyKnifeEdgeReadings;
-use super::errors::{compute, exception};
+use super::compute::compute;
+use super::errors::exception;
 use super::record::{getters, record};
 use crate::{BenchScatter, ConicFit, ReduceOptions, TestSource};
 

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count, maybe_number, number_or};
 use super::arrays::{Column, column};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::focuser::{PyFocusItem, PyFocuser, PyPoles};
 use super::moves::PyFocusMoves;
 use super::rays::draw;

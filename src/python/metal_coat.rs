@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, number, part_number, part_number_or, wavelength};
 use super::coating::ring_profile;
-use super::errors::{compute, exception};
+use super::compute::compute;
+use super::errors::exception;
 use super::film::PyMetalFilm;
 use super::model::sound;
 use super::rays::draw;

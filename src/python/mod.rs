@@ -19,6 +19,7 @@ mod coating_evidence;
 mod coating_haze;
 mod coating_outline;
 mod coating_photo;
+mod compute;
 mod cone;
 mod diagonal_comparison;
 mod diagonals;

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{focus as focus_of, list, number, number_or, one_or_list, star};
 use super::arrays::{Column, column};
-use super::errors::{compute, exception};
+use super::compute::compute;
+use super::errors::exception;
 use super::rays::draw;
 use super::record::{getters, record};
 use super::seeing::PySeeing;

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{number_or, one_or_list};
 use super::arrays::{Column, column};
-use super::errors::{compute, refused};
+use super::compute::compute;
+use super::errors::refused;
 use super::rays::draw;
 use super::record::{getters, record};
 use super::train::PyTrain;

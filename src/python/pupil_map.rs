@@ -1,19 +1,22 @@
 //! The star behind a pupil that the caller gives pixel by pixel.
 
-use ndarray::Array2;
-use numpy::{PyArray1, PyArray2, PyArrayMethods};
+use ndarray::{Array2, CowArray, Ix2};
+use numpy::{PyArray1, PyArray2, PyArrayMethods, PyReadonlyArray2};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{height_table, number};
-use super::errors::compute;
+use super::compute::compute_on_loan;
 use super::rays::draw;
 use super::record::{arrays, getters, record};
 use super::spectrum::PySpectrum;
 use super::square_map::direction;
 use super::waves::{light, psf_size};
 use crate::{MapPsf, PupilMap};
+
+/// Beyond so many pixels, of the map or the picture, times colours a call takes long enough to be broken off with Ctrl-C.
+const LONG: usize = 1 << 22;
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyMapPsf>()?;
@@ -31,7 +34,8 @@ pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
 /// Units: nm of wavefront (twice the glass height), positive where the wave is ahead, NaN where no light is; mm; um. `amplitude`
 /// is the square root of the light that a pixel passes, 1 unless given. Without a half width the picture reaches to twelve
 /// wavelengths times the focal ratio of the lit part, or as far as a map of few pixels allows. Give a wavelength or a spectrum.
-/// Shapes: both tables alike, up to 4096 x 4096; `pixels` on a side of the picture.
+/// Shapes: both tables alike, up to 4096 x 4096; `pixels` on a side of the picture. Arrays of float64 are read in place: do not
+/// change them meanwhile.
 /// Method: the sum over all pixels, good to 1e-14 of the peak.
 /// Errors: InputError, also for a map without light and for a picture so wide that it would repeat itself.
 /// Leaves out: what lies between the pixels; edges are staircases, which costs 1e-4 of the peak with 512 pixels over the mirror.
@@ -61,27 +65,40 @@ fn psf_of_map(
     wavelength_nm: Option<&Bound<'_, PyAny>>,
     spectrum: Option<PySpectrum>,
 ) -> PyResult<PyMapPsf> {
+    let size = psf_size(py, half_width_um, pixel_um, pixels)?;
+    let light = light(py, spectrum, wavelength_nm)?;
+    let path_nm = Numbers::new(path_nm, "path_nm")?;
+    let amplitude = amplitude.map(|table| Numbers::new(table, "amplitude")).transpose()?;
     let map = PupilMap {
         pixel_mm: number(pixel_mm, "pixel_mm")?,
         focal_length_mm: number(focal_length_mm, "focal_length_mm")?,
         rows_run: direction(py, "rows_run", rows_run)?,
         columns_run: direction(py, "columns_run", columns_run)?,
-        path_nm: numbers(path_nm, "path_nm")?,
-        amplitude: amplitude.map(|table| numbers(table, "amplitude")).transpose()?,
+        path_nm: path_nm.in_place(),
+        amplitude: amplitude.as_ref().map(Numbers::in_place),
     };
-    let size = psf_size(py, half_width_um, pixel_um, pixels)?;
-    let light = light(py, spectrum, wavelength_nm)?;
-    compute(py, move || map.psf(size, &light)).map(PyMapPsf)
+    let is_long = light.lines().len() * map.path_nm.len().max(size.pixels.saturating_mul(size.pixels)) > LONG;
+    compute_on_loan(py, is_long, || map.psf(size, &light)).map(PyMapPsf)
 }
 
-/// A table of numbers, NaN among them, for which an array of the right kind is copied at once.
-fn numbers(value: &Bound<'_, PyAny>, name: &str) -> PyResult<Array2<f64>> {
-    if let Ok(array) = value.cast_exact::<PyArray2<f64>>()
-        && let Ok(array) = array.try_readonly()
-    {
-        return Ok(array.as_array().to_owned());
+/// A table of numbers, NaN among them: an array of float64 as it is, anything else turned into one.
+enum Numbers<'py> {
+    Array(PyReadonlyArray2<'py, f64>),
+    Made(Array2<f64>),
+}
+
+impl<'py> Numbers<'py> {
+    fn new(value: &Bound<'py, PyAny>, name: &str) -> PyResult<Self> {
+        let array = value.cast_exact::<PyArray2<f64>>().ok().and_then(|array| array.try_readonly().ok());
+        array.map_or_else(|| height_table(value, name).map(Self::Made), |array| Ok(Self::Array(array)))
     }
-    height_table(value, name)
+
+    fn in_place(&self) -> CowArray<'_, f64, Ix2> {
+        match self {
+            Self::Array(array) => array.as_array().into(),
+            Self::Made(table) => table.view().into(),
+        }
+    }
 }
 
 /// The image of a star behind a pupil that was given pixel by pixel.

@@ -5,7 +5,8 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{number, number_or, part_number, part_number_or, wavelength};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::figure::PyHeightMap;
 use super::model::sound;
 use super::rays::draw;

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, list, maybe_number, number, number_or, wavelength};
 use super::arrays::{Column, column};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::rays::draw;
 use super::record::{arrays, getters, record};
 use super::spectrum::PySpectrum;

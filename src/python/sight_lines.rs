@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, list, maybe_part_number, number, number_or, part_number};
 use super::arrays::{Column, column};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::rays::draw;
 use super::record::{getters, record};
 use super::train::PyTrain;

@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, field, list, maybe_number, number};
 use super::arrays::{Column, column};
-use super::errors::{compute, exception};
+use super::compute::compute;
+use super::errors::exception;
 use super::record::{getters, record};
 use super::train::PyTrain;
 use super::waves::PyWavefront;

@@ -6,7 +6,7 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{field, number, wavelength};
-use super::errors::compute;
+use super::compute::compute;
 use super::record::{getters, record};
 use super::train::PyTrain;
 use crate::{ArtificialStar, Spikes};

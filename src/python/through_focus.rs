@@ -7,7 +7,8 @@ use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{focus, list, number_or, star};
-use super::errors::{compute, refused};
+use super::compute::compute;
+use super::errors::refused;
 use super::rays::draw;
 use super::record::{arrays, getters, record};
 use super::spectrum::PySpectrum;

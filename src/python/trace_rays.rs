@@ -1,28 +1,19 @@
 //! Many rays at once: those that the caller gives, and the library's own rings.
 
-use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::mpsc::{self, RecvTimeoutError};
-use std::thread;
-use std::time::Duration;
-
 use numpy::{PyArray1, PyArrayMethods, PyReadonlyArray1, PyReadwriteArray1, PyUntypedArrayMethods};
-use pyo3::exceptions::PyRuntimeError;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyTuple};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, field, list, number, number_or};
-use super::errors::{compute, exception, refused};
+use super::compute::{compute, compute_on_loan};
+use super::errors::{exception, refused};
 use super::record::{getters, record};
 use super::train::PyTrain;
-use crate::error::Error;
-use crate::numeric::pool::{self, StopFlag};
 use crate::{RayColumn, RaySpot, Rays, RaysOut};
 
 /// Up to this many rays a call does its work itself; more of them take long enough to be broken off with Ctrl-C.
 const SHORT: usize = 100_000;
-/// How often a waiting call looks for Ctrl-C.
-const GLANCE: Duration = Duration::from_millis(50);
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<PyRaySpot>()
@@ -100,7 +91,7 @@ impl PyTrain {
         let given = Given::new(origins_mm, directions, weights)?;
         let shift_mm = number_or(focus_shift_mm, "focus_shift_mm", 0.0)?;
         let (rays, prepared) = (given.rays(py)?, self.prepared());
-        borrowing(py, rays.count(), || prepared.spot_of_rays(&rays, shift_mm)).map(PyRaySpot)
+        compute_on_loan(py, rays.count() > SHORT, || prepared.spot_of_rays(&rays, shift_mm)).map(PyRaySpot)
     }
 
     /// Return where rays that you give land in the plane at a shift: a Table with the columns along_um, across_um,
@@ -155,7 +146,9 @@ impl PyTrain {
             passed: passed.as_slice_mut()?,
             light: light.as_mut().map(PyReadwriteArray1::as_slice_mut).transpose()?,
         };
-        borrowing(py, rays.count(), move || prepared.trace_rays_into(&rays, shift_mm, columns))?;
+        compute_on_loan(py, rays.count() > SHORT, move || {
+            prepared.trace_rays_into(&rays, shift_mm, columns)
+        })?;
         if let Some(out) = out {
             return Ok(out.clone());
         }
@@ -194,7 +187,8 @@ impl PyTrain {
         let each = count_or(rays_per_ring, "rays_per_ring", 128)?;
         if rings.saturating_mul(each) <= SHORT {
             let prepared = self.prepared();
-            return borrowing(py, 0, || prepared.spot_of_rings(star, shift_mm, rings, each)).map(PyRaySpot);
+            return compute_on_loan(py, false, || prepared.spot_of_rings(star, shift_mm, rings, each))
+                .map(PyRaySpot);
         }
         let prepared = self.prepared().clone();
         compute(py, move || prepared.spot_of_rings(star, shift_mm, rings, each)).map(PyRaySpot)
@@ -314,46 +308,5 @@ fn buffer<'py, T: numpy::Element>(
             "an array that cannot be written to now",
             "read-only, or shared with the rays or another column?",
         )
-    })
-}
-
-/// Runs a computation on borrowed arrays without holding the interpreter. A long one runs on a thread of its own, while
-/// the caller's looks for Ctrl-C.
-fn borrowing<T: Send>(
-    py: Python<'_>,
-    rays: usize,
-    work: impl FnOnce() -> Result<T, Error> + Send,
-) -> PyResult<T> {
-    let answer =
-        if rays <= SHORT { py.detach(|| catch_unwind(AssertUnwindSafe(work))) } else { watched(py, work)? };
-    match answer {
-        Ok(answer) => answer.map_err(|error| exception(py, error)),
-        Err(_) => Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off")),
-    }
-}
-
-fn watched<T: Send>(
-    py: Python<'_>,
-    work: impl FnOnce() -> Result<T, Error> + Send,
-) -> PyResult<thread::Result<Result<T, Error>>> {
-    let (sender, mut receiver) = mpsc::channel();
-    let flag = StopFlag::default();
-    let heeded = flag.clone();
-    thread::scope(|scope| {
-        scope.spawn(move || {
-            let stoppable = || pool::stoppable(&heeded, work).unwrap_or(Err(Error::Stopped));
-            let _ = sender.send(catch_unwind(AssertUnwindSafe(stoppable)));
-        });
-        loop {
-            let waiting = &mut receiver;
-            match py.detach(move || waiting.recv_timeout(GLANCE)) {
-                Ok(answer) => return Ok(answer),
-                // The work ends at its next chunk, and with it the loan of the arrays.
-                Err(RecvTimeoutError::Timeout) => py.check_signals().inspect_err(|_| flag.stop())?,
-                Err(RecvTimeoutError::Disconnected) => {
-                    return Err(PyRuntimeError::new_err("a defect in catoptric: the computation broke off"));
-                }
-            }
-        }
     })
 }

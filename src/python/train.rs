@@ -8,7 +8,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, field, focus, focus_named, list, number, number_or, star, wavelength};
 use super::beyond_the_flat::{PyFilterRing, PyFocuserBoard, PySensorMask};
-use super::errors::{compute, exception, python_problems, refused};
+use super::compute::compute;
+use super::errors::{exception, python_problems, refused};
 use super::flat::PyDiagonal;
 use super::illumination::{PyIllumination, PyRadialIllumination};
 use super::light::{PyFieldStopLight, PyLight, PyLightMap, PyLitCircle};

@@ -5,7 +5,7 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::coating_effect::PyCoatingEffect;
-use super::errors::compute;
+use super::compute::compute;
 use super::judge::figure_of;
 use super::mask::PyMaskSweep;
 use super::record::{getters, record};

@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, number_or, one_or_list, wavelength};
 use super::arrays::column;
-use super::errors::{compute, refused};
+use super::compute::compute;
+use super::errors::refused;
 use super::estimate::table_of;
 use super::judge::{Given, figure_of, shadow};
 use super::rays::draw;

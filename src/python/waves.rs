@@ -8,7 +8,8 @@ use pyo3::types::PyDict;
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{count_or, indexing_named, list, maybe_number, number, number_or, wavelength};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::estimate::table_of;
 use super::mtf::{PyMtf, PyOtf, mtf_options};
 use super::once::Once;

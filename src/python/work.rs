@@ -5,7 +5,8 @@ use pyo3::types::{PyDict, PyString};
 use serde::{Deserialize, Serialize};
 
 use super::arguments::{list, maybe_part_number, one_or_list, part_number};
-use super::errors::{compute, exception, refused};
+use super::compute::compute;
+use super::errors::{exception, refused};
 use super::judge::{Given, figure_of};
 use super::record::{getters, record};
 use super::train::PyTrain;

@@ -1,7 +1,5 @@
 //! What the noise of readings makes of a Strehl ratio: many noisy repeats in little time.
 
-use std::sync::{Mutex, PoisonError};
-
 use serde::{Deserialize, Serialize};
 
 use super::noise::ZoneMeans;
@@ -156,15 +154,10 @@ impl KnifeEdgeReadings {
     fn noise_study_with(&self, set: Instructions, options: &NoiseStudyOptions) -> Result<NoiseStudy> {
         let (study, reading_sigma_mm) = self.prepared_study(options)?;
         let (mut strehl_least_rms, mut rms_nm) = (vec![0.0; options.repeats], vec![0.0; options.repeats]);
-        // Each piece of work has a place of its own to write to: nothing is stored twice.
-        let places: Vec<_> =
-            strehl_least_rms.chunks_mut(CHUNK).zip(rms_nm.chunks_mut(CHUNK)).map(Mutex::new).collect();
-        pool::map_ordered(places.len(), places.len() > 2, |chunk| {
-            let mut place = places[chunk].lock().unwrap_or_else(PoisonError::into_inner);
-            let (strehl, rms) = &mut *place;
+        let places = strehl_least_rms.chunks_mut(CHUNK).zip(rms_nm.chunks_mut(CHUNK));
+        pool::map_each(places, options.repeats > 2 * CHUNK, |chunk, (strehl, rms)| {
             fill(set, &study, (chunk * CHUNK) as u64, strehl, rms);
         });
-        drop(places);
         let (readings, options) = (self.clone(), options.clone());
         Ok(NoiseStudy { readings, options, reading_sigma_mm, strehl_least_rms, rms_nm })
     }

@@ -214,25 +214,23 @@ impl Amplitude {
         (self.coarse.get().is_some() || side <= SMALL_SIDE).then(|| self.coarse())
     }
 
-    /// Intensity on the square net of `axis_um` in both directions, symmetric about 0: rows across, columns along.
-    pub(crate) fn picture(&self, axis_um: &[f64]) -> Array2<f64> {
-        let pixels = axis_um.len();
-        let Some(coarse) = self.coarse_for(pixels) else { return self.summed_picture(axis_um) };
-        let shares = coarse.shares(axis_um);
-        let image = if self.is_even {
-            coarse.even_picture(&shares, &shares[pixels / 2..])
-        } else {
-            coarse.picture(&shares, &shares)
-        };
-        Array2::from_shape_vec((pixels, pixels), image).unwrap_or_else(|_| unreachable!("so many pixels"))
+    /// Intensity on the square net of `axis_um` in both directions, symmetric about 0: row by row across, columns along.
+    pub(crate) fn picture(&self, axis_um: &[f64], image: &mut [f64]) {
+        match self.coarse_for(axis_um.len()) {
+            None => self.summed_picture(axis_um, image),
+            Some(coarse) if self.is_even => coarse.even_picture(&coarse.shares(axis_um), image),
+            Some(coarse) => {
+                let shares = coarse.shares(axis_um);
+                coarse.picture(&shares, &shares, image);
+            }
+        }
     }
 
     /// The same, every place summed by itself.
-    pub(crate) fn summed_picture(&self, axis_um: &[f64]) -> Array2<f64> {
+    pub(crate) fn summed_picture(&self, axis_um: &[f64], image: &mut [f64]) {
         let pixels = axis_um.len();
         let positive = &axis_um[pixels / 2..];
         let chunks = positive.len().div_ceil(LANES);
-        let mut image = vec![0.0; pixels * pixels];
         let mut columns = vec![[vec![[0.0; LANES]; positive.len()], vec![[0.0; LANES]; positive.len()]]; 2];
         let tables: Vec<Vec<Turns>> =
             self.colours.iter().map(|colour| self.tables(colour, positive)).collect();
@@ -253,13 +251,12 @@ impl Amplitude {
             }
             let here = chunk * LANES..((chunk + 1) * LANES).min(positive.len());
             for (i, (right, left)) in columns[0][0].iter().zip(&columns[1][0]).enumerate() {
-                place_row(&mut image, pixels / 2 + i, pixels, &here, right, left);
+                place_row(image, pixels / 2 + i, pixels, &here, right, left);
             }
             for (i, (right, left)) in columns[0][1].iter().zip(&columns[1][1]).enumerate() {
-                place_row(&mut image, pixels - 1 - (pixels / 2 + i), pixels, &here, right, left);
+                place_row(image, pixels - 1 - (pixels / 2 + i), pixels, &here, right, left);
             }
         }
-        Array2::from_shape_vec((pixels, pixels), image).unwrap_or_else(|_| unreachable!("so many pixels"))
     }
 
     /// Room for the sums over the columns: at eight places, and at their mirror places.
@@ -408,6 +405,13 @@ impl Amplitude {
         }
         means
     }
+}
+
+/// A square picture of so many pixels on a side, from what fills its rows one after another.
+pub(super) fn square(pixels: usize, fill: impl FnOnce(&mut [f64])) -> Array2<f64> {
+    let mut image = vec![0.0; pixels * pixels];
+    fill(&mut image);
+    Array2::from_shape_vec((pixels, pixels), image).unwrap_or_else(|_| unreachable!("so many pixels"))
 }
 
 /// One line of a chunk of columns, right and left of the middle, into the picture.

@@ -43,6 +43,11 @@ impl Colour {
     fn kernel(&self, at_um: f64) -> f64 {
         SPREAD.transform(self.step_per_um * at_um)
     }
+
+    /// The same at many.
+    fn kernels(&self, set: Instructions, at: &[Share]) -> Vec<f64> {
+        SPREAD.transforms(set, at.iter().map(|share| self.step_per_um * share.at_um))
+    }
 }
 
 /// Where a coordinate lies in the coarse net: the first place that counts, and what the places from there on count.
@@ -75,6 +80,7 @@ impl Coarse {
         let places_um: Vec<f64> = (0..half).map(|i| (i as f64 + 0.5) * step_um).collect();
         let side = 2 * half;
         let mut panels = light.empty_panels();
+        let mut values: Mirrored = [[[[0.0; LANES]; 2]; 2]; LANES];
         let mut coarse = Self { set: light.set, step_um, side, colours: Vec::new() };
         for colour in &light.colours {
             let table = light.bare_tables(colour, &places_um, |k| {
@@ -86,19 +92,26 @@ impl Coarse {
                 light.panels(colour, turns, &mut panels);
                 for (there, panels) in panels.iter().enumerate() {
                     for (rows, turns) in table.chunks_exact(light.half).enumerate() {
-                        let values = if light.is_even {
-                            across_even_places(light.set, panels, turns).map(|value| [value, value])
+                        let mirror = if light.is_even {
+                            across_even_places(light.set, panels, turns, &mut values);
+                            0
                         } else {
-                            across_places(light.set, panels, turns)
+                            across_places(light.set, panels, turns, &mut values);
+                            1
                         };
                         // Places to the left and below count downward from the middle.
+                        let (up, down) = (half + LANES * rows, half - LANES * (rows + 1));
                         for (lane, i) in (LANES * chunk..).take(LANES).enumerate() {
                             let along = if there == 0 { half + i } else { half - 1 - i };
                             let (re, im) = net[2 * along * side..2 * (along + 1) * side].split_at_mut(side);
-                            for (k, j) in (LANES * rows..).take(LANES).enumerate() {
-                                let [above, below] = values[k];
-                                (re[half + j], im[half + j]) = (above[0][lane], above[1][lane]);
-                                (re[half - 1 - j], im[half - 1 - j]) = (below[0][lane], below[1][lane]);
+                            for (part, line) in [re, im].into_iter().enumerate() {
+                                let (mut above, mut below) = ([0.0; LANES], [0.0; LANES]);
+                                for k in 0..LANES {
+                                    above[k] = values[k][0][part][lane];
+                                    below[LANES - 1 - k] = values[k][mirror][part][lane];
+                                }
+                                *line[up..].first_chunk_mut().unwrap_or_else(|| unreachable!()) = above;
+                                *line[down..].first_chunk_mut().unwrap_or_else(|| unreachable!()) = below;
                             }
                         }
                     }
@@ -136,40 +149,46 @@ impl Coarse {
         self.colours.iter().map(of_colour).sum()
     }
 
-    /// The same for an image that is the same above and below: the rows from the middle on, and their mirror images below.
-    pub(crate) fn even_picture(&self, columns: &[Share], rows: &[Share]) -> Vec<f64> {
-        let upper = self.picture(columns, rows);
-        let width = columns.len();
-        // The columns are as many as all rows.
-        let missing = width - rows.len();
-        let mut image = Vec::with_capacity(width * width);
-        for row in upper.chunks_exact(width).skip(rows.len() - missing).rev() {
-            image.extend_from_slice(row);
+    /// The intensity on a square net for an image that is the same above and below, row by row.
+    pub(crate) fn even_picture(&self, shares: &[Share], image: &mut [f64]) {
+        let width = shares.len();
+        let (lower, upper) = image.split_at_mut(width / 2 * width);
+        self.picture(shares, &shares[width / 2..], upper);
+        // Mirror rows: the last is the first. An odd number of rows has one in the middle by itself.
+        let mirrored = upper.chunks_exact(width).skip(width % 2);
+        for (below, above) in lower.chunks_exact_mut(width).rev().zip(mirrored) {
+            below.copy_from_slice(above);
         }
-        image.extend_from_slice(&upper);
-        image
     }
 
     /// Intensities where `columns` along and `rows` across meet, row by row.
-    pub(crate) fn picture(&self, columns: &[Share], rows: &[Share]) -> Vec<f64> {
-        let mut image = vec![0.0; columns.len() * rows.len()];
+    pub(crate) fn picture(&self, columns: &[Share], rows: &[Share], image: &mut [f64]) {
         let mut lines = vec![[[0.0; LANES]; 2]; self.side];
+        // The rows of an even picture lie on one side of the middle.
+        let wanted = rows.iter().fold((usize::MAX, 0), |(low, high), row| {
+            (low.min(row.first / LANES), high.max((row.first + TAPS).div_ceil(LANES)))
+        });
         let mut found = vec![[0.0; LANES]; rows.len()];
-        let weights: Vec<Vec<f64>> = self
+        let weights_and_kernels: Vec<[Vec<f64>; 2]> = self
             .colours
             .iter()
-            .map(|colour| rows.iter().map(|row| colour.counts / colour.kernel(row.at_um).powi(2)).collect())
+            .map(|colour| {
+                let mut weights = colour.kernels(self.set, rows);
+                weights.iter_mut().for_each(|kernel| *kernel = colour.counts / (*kernel * *kernel));
+                [weights, colour.kernels(self.set, columns)]
+            })
             .collect();
         for (chunk, columns_here) in columns.chunks(LANES).enumerate() {
             let last = columns_here[columns_here.len() - 1];
             let eight: [Share; LANES] = std::array::from_fn(|k| columns_here.get(k).copied().unwrap_or(last));
             found.fill([0.0; LANES]);
-            for (colour, weights) in self.colours.iter().zip(&weights) {
-                let scaled = eight.map(|share| {
-                    let scale = colour.kernel(share.at_um).recip();
-                    Share { taps: share.taps.map(|tap| scale * tap), ..share }
-                });
-                lines_across(self.set, &colour.net, self.side, &scaled, &mut lines);
+            for (colour, [weights, kernels]) in self.colours.iter().zip(&weights_and_kernels) {
+                let mut scaled = eight;
+                for (share, kernel) in scaled.iter_mut().zip(&kernels[LANES * chunk..]) {
+                    let scale = kernel.recip();
+                    share.taps.iter_mut().for_each(|tap| *tap *= scale);
+                }
+                lines_across(self.set, &colour.net, self.side, &scaled, wanted, &mut lines);
                 places_on_lines(self.set, &lines, rows, weights, &mut found);
             }
             for (row, values) in image.chunks_exact_mut(columns.len()).zip(&found) {
@@ -181,19 +200,20 @@ impl Coarse {
                 }
             }
         }
-        image
     }
 }
 
+/// Amplitudes at eight places along, for each of eight places across: there, and at the mirror place.
+type Mirrored = [[Complex; 2]; LANES];
+
 each_set! {
     /// Amplitudes at eight places along, for eight places across and their mirror places: from one panel for each rate across.
-    fn across_places(panels: &[Panel], table: &[Turns]) -> [[Complex; 2]; LANES] = across_places_with;
+    fn across_places(panels: &[Panel], table: &[Turns], values: &mut Mirrored) = across_places_with;
 }
 
 #[inline(always)]
-fn across_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns]) -> [[Complex; 2]; LANES] {
+fn across_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns], values: &mut Mirrored) {
     let table = &table[..panels.len()];
-    let mut values = [[[[0.0; LANES]; 2]; 2]; LANES];
     for start in [0, 4] {
         let sums = four_across::<FUSED>(panels, table, start);
         for (value, [even_re, even_im, odd_re, odd_im]) in values[start..].iter_mut().zip(sums) {
@@ -203,18 +223,16 @@ fn across_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns]) -> [
             ];
         }
     }
-    values
 }
 
 each_set! {
-    /// The same where the rows' difference is nothing: each mirror place is like its place.
-    fn across_even_places(panels: &[Panel], table: &[Turns]) -> [Complex; LANES] = across_even_places_with;
+    /// The same where the rows' difference is nothing: each mirror place is like its place, which alone is written.
+    fn across_even_places(panels: &[Panel], table: &[Turns], values: &mut Mirrored) = across_even_places_with;
 }
 
 #[inline(always)]
-fn across_even_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns]) -> [Complex; LANES] {
+fn across_even_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns], values: &mut Mirrored) {
     let table = &table[..panels.len()];
-    let mut values = [[[0.0; LANES]; 2]; LANES];
     for start in [0, 4] {
         let zero = [0.0; LANES];
         let (mut re_0, mut re_1, mut re_2, mut re_3) = (zero, zero, zero, zero);
@@ -231,14 +249,22 @@ fn across_even_places_with<const FUSED: bool>(panels: &[Panel], table: &[Turns])
             im_3 = plus::<FUSED>(cosine[start + 3], im, im_3);
         }
         let sums = [[re_0, im_0], [re_1, im_1], [re_2, im_2], [re_3, im_3]];
-        values[start..start + 4].copy_from_slice(&sums);
+        for (value, sum) in values[start..].iter_mut().zip(sums) {
+            value[0] = sum;
+        }
     }
-    values
 }
 
 each_set! {
     /// The amplitude on the lines across of eight columns, from a coarse net: at each place across, the eight beside each other.
-    fn lines_across(net: &[f64], side: usize, columns: &[Share; LANES], lines: &mut [Complex]) = lines_across_with;
+    /// Only the eights of places from the first to before the last that are `wanted` are made.
+    fn lines_across(
+        net: &[f64],
+        side: usize,
+        columns: &[Share; LANES],
+        wanted: (usize, usize),
+        lines: &mut [Complex],
+    ) = lines_across_with;
 }
 
 #[inline(always)]
@@ -246,9 +272,11 @@ fn lines_across_with<const FUSED: bool>(
     net: &[f64],
     side: usize,
     columns: &[Share; LANES],
+    wanted: (usize, usize),
     lines: &mut [Complex],
 ) {
-    for (chunk, lines) in lines.chunks_exact_mut(LANES).enumerate() {
+    for chunk in wanted.0..wanted.1 {
+        let lines = &mut lines[LANES * chunk..LANES * (chunk + 1)];
         let (mut re, mut im) = ([[0.0; LANES]; LANES], [[0.0; LANES]; LANES]);
         for (column, (re, im)) in columns.iter().zip(re.iter_mut().zip(&mut im)) {
             let from = 2 * column.first * side + LANES * chunk;
@@ -292,7 +320,7 @@ fn places_on_lines_with<const FUSED: bool>(
     while at < rows.len() {
         // Neighbours mostly begin at the same place, whose values stay in registers.
         let first = rows[at].first;
-        let held: [Complex; TAPS] = *lines[first..].first_chunk().unwrap_or_else(|| unreachable!());
+        let held: &[Complex; TAPS] = lines[first..].first_chunk().unwrap_or_else(|| unreachable!());
         while at < rows.len() && rows[at].first == first {
             let taps = &rows[at].taps;
             let (mut re, mut im) = ([0.0; LANES], [0.0; LANES]);

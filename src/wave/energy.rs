@@ -59,7 +59,7 @@ impl Wavefront {
         // The finest detail is that of the shortest wavelength.
         let finest_um = unit_um * spectrum.lines()[0].0 / spectrum.mean_nm();
         Ok(pool::map_ordered(radius_um.len(), true, |i| {
-            settled.light(0).within_disc_um2(radius_um[i], finest_um) / whole_um2
+            settled.light().within_disc_um2(radius_um[i], finest_um) / whole_um2
         }))
     }
 }
@@ -170,6 +170,6 @@ impl Psf {
         let corner_um = half_along_um.hypot(half_across_um) + 3.0 * unit_um;
         let settled = self.wavefront.star_light(&self.spectrum, largest, corner_um)?;
         let whole_um2 = settled.lists.pupil.whole_um2(self.wavefront.reference_mm, &self.spectrum);
-        Ok(settled.light(0).within_rectangle_um2(half_along_um, half_across_um, unit_um) / whole_um2)
+        Ok(settled.light().within_rectangle_um2(half_along_um, half_across_um, unit_um) / whole_um2)
     }
 }

@@ -157,11 +157,11 @@ fn columns_of_map_with<const FUSED: bool>(
             }
         }
         for (block, lines) in lines.chunks_exact_mut(stride).take(count.div_ceil(LANES)).enumerate() {
-            let values = held[..group].iter().map(|[re, im]| {
-                let at = LANES * block;
+            let value = |line: usize| {
+                let ([re, im], at) = (&held[line], LANES * block);
                 [eight(&re[at..]), eight(&im[at..])]
-            });
-            add_group::<FUSED>(&values, bands, &mut lines[first..first + WIDE_TAPS]);
+            };
+            add_group::<FUSED>(value, bands, &mut lines[first..first + WIDE_TAPS]);
         }
         at += group;
     }
@@ -177,7 +177,7 @@ fn spread_lines_with<const FUSED: bool>(values: &[Complex], bands: &[(usize, Ban
     let mut at = 0;
     for bands in groups(bands) {
         let (first, values) = (bands[0].0, &values[at..at + bands.len()]);
-        add_group::<FUSED>(&values.iter().copied(), bands, &mut lines[first..first + WIDE_TAPS]);
+        add_group::<FUSED>(|line| values[line], bands, &mut lines[first..first + WIDE_TAPS]);
         at += bands.len();
     }
 }
@@ -194,13 +194,14 @@ fn phasor(per_path: f64, path: f64, light: f64) -> (f64, f64) {
 /// Adds lines that all begin at the same line of the net; two taps at once, so that their sums stay in registers.
 #[inline(always)]
 fn add_group<const FUSED: bool>(
-    values: &(impl Iterator<Item = Complex> + Clone),
+    value: impl Fn(usize) -> Complex,
     bands: &[(usize, Band)],
     lines: &mut [Complex],
 ) {
     for k in (0..WIDE_TAPS).step_by(2) {
         let ([mut a_re, mut a_im], [mut b_re, mut b_im]) = (lines[k], lines[k + 1]);
-        for ([re, im], (_, band)) in values.clone().zip(bands) {
+        for line in 0..bands.len() {
+            let ([re, im], band) = (value(line), &bands[line].1);
             a_re = plus::<FUSED>(band[k], re, a_re);
             a_im = plus::<FUSED>(band[k], im, a_im);
             b_re = plus::<FUSED>(band[k + 1], re, b_re);

@@ -6,8 +6,9 @@
 
 use std::f64::consts::{PI, TAU};
 
+use super::amplitude::square;
 use super::star_light::StarLight;
-use crate::numeric::chebyshev;
+use crate::numeric::{chebyshev, pool};
 
 /// Longest table of what points count: 32 MiB.
 const MOST_NUMBERS: usize = 1 << 22;
@@ -30,8 +31,12 @@ impl Rings {
         let net = fits.then(|| {
             let basis = chebyshev::Points::new(half);
             let side = (0..2 * half).map(|i| half_um * chebyshev::point(2 * half - 1 - i, 2 * half));
-            let shares = radius_um.iter().flat_map(|r| shares(r / half_um, turn, &basis)).collect();
-            (side.collect(), shares)
+            let eighth = half * (half + 1) / 2;
+            let mut table = vec![0.0; radius_um.len() * eighth];
+            pool::map_each(table.chunks_exact_mut(eighth), true, |k, shares| {
+                add_shares(radius_um[k] / half_um, turn, &basis, shares);
+            });
+            (side.collect(), table)
         });
         Self { radius_um: radius_um.to_vec(), unit_um, net }
     }
@@ -41,16 +46,18 @@ impl Rings {
         let (Some((side_um, shares)), StarLight::Net(light)) = (&self.net, light) else {
             return light.mean_around(&self.radius_um, self.unit_um);
         };
-        let (picture, half) = (light.picture(side_um), side_um.len() / 2);
+        let half = side_um.len() / 2;
+        let picture = square(side_um.len(), |image| light.picture(side_um, image));
         // The outermost point first, as in the table.
         let quarter = |i: usize, k: usize| {
             let [[low, high], [left, right]] = [i, k].map(|i| [i, 2 * half - 1 - i]);
             picture[[low, left]] + picture[[low, right]] + picture[[high, left]] + picture[[high, right]]
         };
-        let eighth: Vec<f64> = (0..half)
-            .flat_map(|i| (i..half).map(move |k| (i, k)))
-            .map(|(i, k)| if i == k { quarter(i, i) } else { quarter(i, k) + quarter(k, i) })
-            .collect();
+        let mut eighth = Vec::with_capacity(half * (half + 1) / 2);
+        for i in 0..half {
+            eighth.push(quarter(i, i));
+            eighth.extend((i + 1..half).map(|k| quarter(i, k) + quarter(k, i)));
+        }
         shares.chunks_exact(eighth.len()).map(|shares| dot(shares, &eighth)).collect()
     }
 }
@@ -70,20 +77,19 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     sums.iter().sum()
 }
 
-/// What the points of an eighth of the square count for the mean around at a radius, in half-sides of the square: of the
+/// Adds what the points of an eighth of the square count for the mean around at a radius, in half-sides of the square: of the
 /// upper triangle of a quarter, row after row.
-fn shares(radius: f64, turn: f64, basis: &chebyshev::Points) -> Vec<f64> {
+fn add_shares(radius: f64, turn: f64, basis: &chebyshev::Points, shares: &mut [f64]) {
     // As in `mean_around`: even steps, an eighth of the circle with its mirror images.
     let count = ((turn * radius + 20.0) / 8.0).ceil() as usize;
     let half = basis.len();
-    let mut shares = vec![0.0; half * (half + 1) / 2];
     // Each place stands for its image on the other side of the diagonal as well; a quarter holds four points.
     let scale = 1.0 / (8 * count) as f64;
     for k in 0..count {
         let (sin, cos) = (PI / 4.0 * (k as f64 + 0.5) / count as f64).sin_cos();
         // The even part is a polynomial of the square, whose points are Chebyshev's again.
         let [x, y] = [cos, sin].map(|c| basis.shares(2.0 * (radius * c).powi(2) - 1.0));
-        let mut rest = &mut shares[..];
+        let mut rest = &mut *shares;
         for i in 0..half {
             let (row, others) = std::mem::take(&mut rest).split_at_mut(half - i);
             let (across, along) = (scale * y[i], scale * x[i]);
@@ -93,7 +99,6 @@ fn shares(radius: f64, turn: f64, basis: &chebyshev::Points) -> Vec<f64> {
             rest = others;
         }
     }
-    shares
 }
 
 #[cfg(test)]
@@ -119,8 +124,8 @@ mod tests {
             let settled = wavefront.star_light(&light, half_um, 1.42 * half_um).expect("nodes");
             let radii: Vec<f64> = (0..=20).map(|k| half_um * f64::from(k) / 20.0).collect();
             let unit_um = lines[0] / 1000.0 * 1558.0 / 318.0;
-            let means = Rings::new(&radii, half_um, unit_um).means(settled.light(0));
-            for (mean, truth) in means.iter().zip(settled.light(0).mean_around(&radii, unit_um)) {
+            let means = Rings::new(&radii, half_um, unit_um).means(settled.light());
+            for (mean, truth) in means.iter().zip(settled.light().mean_around(&radii, unit_um)) {
                 assert!((mean - truth).abs() < 2e-11, "{mean} for {truth}");
             }
         }

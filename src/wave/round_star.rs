@@ -6,8 +6,6 @@
 
 use std::f64::consts::{PI, TAU};
 
-use ndarray::Array2;
-
 use super::source::Pupil;
 use super::spectrum::Spectrum;
 use crate::numeric::{bessel, chebyshev, gauss, sums};
@@ -139,11 +137,10 @@ impl RoundStar {
         self.pieces.at(radius_um)
     }
 
-    /// Intensity on the square net of an axis in both directions, symmetric about 0.
-    pub(crate) fn picture(&self, axis_um: &[f64]) -> Array2<f64> {
+    /// Intensity on the square net of an axis in both directions, symmetric about 0, row by row.
+    pub(crate) fn picture(&self, axis_um: &[f64], image: &mut [f64]) {
         let pixels = axis_um.len();
         let positive = &axis_um[pixels / 2..];
-        let mut image = Array2::zeros((pixels, pixels));
         for (i, y) in positive.iter().enumerate() {
             for (j, x) in positive[..=i].iter().enumerate() {
                 let value = self.at(x.hypot(*y));
@@ -151,13 +148,12 @@ impl RoundStar {
                     ([pixels / 2 + i, pixels / 2 + j], [i, j].map(|k| pixels - 1 - (pixels / 2 + k)));
                 for row in [high[0], low[0]] {
                     for column in [high[1], low[1]] {
-                        image[[row, column]] = value;
-                        image[[column, row]] = value;
+                        image[row * pixels + column] = value;
+                        image[column * pixels + row] = value;
                     }
                 }
             }
         }
-        image
     }
 
     /// The intensity integrated over a disc, um^2.

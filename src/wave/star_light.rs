@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use ndarray::Array2;
 
-use super::amplitude::Amplitude;
+use super::amplitude::{Amplitude, square};
 use super::between::Coarse;
 use super::close_up::CloseUp;
 use super::density::{Fineness, PhaseDensity, SlopeTable};
@@ -66,9 +66,14 @@ impl StarLight {
     }
 
     pub(crate) fn picture(&self, axis_um: &[f64]) -> Array2<f64> {
+        square(axis_um.len(), |image| self.picture_into(axis_um, image))
+    }
+
+    /// The same, row by row into as many numbers.
+    pub(crate) fn picture_into(&self, axis_um: &[f64], image: &mut [f64]) {
         match self {
-            Self::Net(light) => light.picture(axis_um),
-            Self::Round(star) => star.picture(axis_um),
+            Self::Net(light) => light.picture(axis_um, image),
+            Self::Round(star) => star.picture(axis_um, image),
         }
     }
 
@@ -223,7 +228,7 @@ impl Wavefront {
         let half_um = axis_um.iter().fold(0.0_f64, |most, x| most.max(x.abs()));
         let settled = self.star_light(&line, half_um, radius_um)?;
         let whole_um2 = settled.lists.pupil.whole_um2(self.reference_mm, &line);
-        Ok(WholeStar { image: settled.light(0).picture(axis_um), whole_um2, error: settled.error })
+        Ok(WholeStar { image: settled.light().picture(axis_um), whole_um2, error: settled.error })
     }
 
     /// The light in the image, on as many nodes as its corner needs, and the estimated error of the intensity.
@@ -244,8 +249,9 @@ impl Wavefront {
         self.source.check_colours(spectrum)?;
         let key = key(references, spectrum, reach);
         if let Some((lists, error)) = self.kept.get(&key) {
-            let light = |k: usize| lists.pupil.light(references[k], spectrum, reach);
-            let lights = pool::map_ordered(references.len(), references.len() > 1, light);
+            // Without a comparison nothing is at hand; several lights are made by whoever needs them, with all others.
+            let light = || lists.pupil.light(references[0], spectrum, reach);
+            let lights = if references.len() == 1 { vec![light()] } else { Vec::new() };
             return Ok(Settled { lists, lights, error });
         }
         let lists = Arc::new(self.lists(references, slopes(), reach, ALLOW_ROUND));
@@ -311,9 +317,14 @@ pub(crate) struct Settled {
 }
 
 impl Settled {
-    /// The light at one of the reference points.
-    pub(crate) fn light(&self, reference: usize) -> &StarLight {
-        &self.lights[reference]
+    /// The light at the only reference point.
+    pub(crate) fn light(&self) -> &StarLight {
+        &self.lights[0]
+    }
+
+    /// The light at one of several reference points, where the comparison has made it.
+    pub(crate) fn light_at_hand(&self, reference: usize) -> Option<&StarLight> {
+        self.lights.get(reference)
     }
 }
 

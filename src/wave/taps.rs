@@ -11,6 +11,7 @@ use std::sync::LazyLock;
 
 use super::lanes::{PAIRS, Pairs, TAP_ROOM, Taps};
 use crate::numeric::chebyshev;
+use crate::numeric::simd::{Instructions, each_set};
 
 /// Points of the net that a node reaches on a side.
 pub(super) const TAPS: usize = 10;
@@ -112,6 +113,34 @@ impl Kernel {
     pub(super) fn transform(&self, step_rad: f64) -> f64 {
         let share = step_rad / LARGEST_RAD;
         chebyshev::sum(&self.transform, 2.0 * share * share - 1.0)
+    }
+
+    /// The same for many phases.
+    pub(super) fn transforms(&self, set: Instructions, step_rad: impl Iterator<Item = f64>) -> Vec<f64> {
+        let mut values: Vec<f64> = step_rad.collect();
+        let count = values.len();
+        values.resize(count.next_multiple_of(8), 0.0);
+        transforms_of(set, &self.transform, &mut values);
+        values.truncate(count);
+        values
+    }
+}
+
+each_set! {
+    /// Phases of one step, eight after eight, turned into what a series says of them.
+    fn transforms_of(series: &[f64], values: &mut [f64]) = transforms_of_with;
+}
+
+#[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
+#[inline(always)]
+fn transforms_of_with<const FUSED: bool>(series: &[f64], values: &mut [f64]) {
+    for values in values.as_chunks_mut::<8>().0 {
+        let mut x = *values;
+        for x in &mut x {
+            let share = *x / LARGEST_RAD;
+            *x = 2.0 * share * share - 1.0;
+        }
+        *values = chebyshev::sums(series, x);
     }
 }
 

@@ -147,27 +147,23 @@ impl Wavefront {
         let (settled, looked_at) = self.nodes_for_all(&references, spectrum, reach)?;
         let rings =
             Rings::new(&radii.iter().map(|(r, _)| *r).collect::<Vec<_>>(), half_width_um, reach.unit_um);
-        let planes = pool::map_ordered(references.len(), true, |k| {
+        let (count, pixels) = (references.len(), size.pixels);
+        let mut intensities = vec![0.0; count * pixels * pixels];
+        let planes = pool::map_each(intensities.chunks_mut(pixels * pixels), true, |k, image| {
             // Some planes are at hand from the comparison.
             let known = looked_at.iter().position(|r| r[2].to_bits() == references[k][2].to_bits());
-            let light = match known {
-                Some(i) => Cow::Borrowed(settled.light(i)),
+            let light = match known.and_then(|i| settled.light_at_hand(i)) {
+                Some(light) => Cow::Borrowed(light),
                 None => Cow::Owned(settled.lists.pupil.light(references[k], spectrum, reach)),
             };
+            light.picture_into(&axis_um, image);
             let profile = rings.means(&light);
             let energy: f64 = radii.iter().zip(&profile).map(|((r, w), i)| TAU * r * w * i).sum();
-            (
-                light.picture(&axis_um),
-                profile,
-                energy / settled.lists.pupil.whole_um2(references[k], spectrum),
-            )
+            (profile, energy / settled.lists.pupil.whole_um2(references[k], spectrum))
         });
-        let (count, pixels) = (planes.len(), size.pixels);
-        let mut intensities = Vec::with_capacity(count * pixels * pixels);
         let mut profile = Array2::zeros((count, radii.len()));
-        for (k, (picture, mean, _)) in planes.iter().enumerate() {
-            intensities.extend(picture.iter());
-            profile.row_mut(k).assign(&ndarray::ArrayView1::from(mean));
+        for (mut row, (mean, _)) in profile.rows_mut().into_iter().zip(&planes) {
+            row.assign(&ndarray::ArrayView1::from(mean));
         }
         let images = Array3::from_shape_vec((count, pixels, pixels), intensities);
         Ok(ThroughFocus {
@@ -179,7 +175,7 @@ impl Wavefront {
             along_um: axis_um,
             profile_radius_um: radii.iter().map(|(r, _)| *r).collect(),
             profile,
-            energy_in_circle: planes.iter().map(|p| p.2).collect(),
+            energy_in_circle: planes.iter().map(|plane| plane.1).collect(),
             focal_ratio,
             error_estimate: settled.error,
             spectrum: spectrum.clone(),

@@ -4,6 +4,7 @@ import os
 import signal
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import catoptric as ct
 import numpy as np
@@ -84,3 +85,25 @@ def test_a_batch_of_diagonals_ends_soon_after_ctrl_c():
     batch(20_000).run()
     tenth = time.monotonic() - start
     assert interrupted(lambda: batch(200_000).run(), tenth / 2) < tenth
+
+
+@pytest.mark.skipif(not os.path.isdir("/proc/self/task"), reason="counts the threads of a process")
+def test_calls_one_after_another_wait_on_one_thread():
+    train = newtonian()
+
+    def threads_after(calls):
+        for k in range(calls):
+            train.psf(field_arcmin=(0.1 * k, 0), pixels=9)
+        return len(os.listdir("/proc/self/task"))
+
+    before = threads_after(3)
+    assert threads_after(30) == before
+    # Calls at once get a thread each, of which few are kept.
+    with ThreadPoolExecutor(16) as callers:
+        assert len(set(callers.map(lambda _: train.psf(pixels=9).fwhm_um, range(64)))) == 1
+    time.sleep(0.2)
+    assert threads_after(1) <= before + 4
+    # Work that was broken off gives its thread back.
+    interrupted(lambda: readings("before").reduce(draws=200_000), 0.1)
+    time.sleep(0.5)
+    assert threads_after(3) <= before + 4

@@ -275,18 +275,13 @@ impl Prepared {
             }
         }
         let tracer = Tracer::new(self, set, rays, focus_shift_mm);
-        // Each chunk has its own pieces of the columns; the locks are never waited for.
+        // Each chunk has its own pieces of the columns.
         let mut light = out.light.map(|l| l.chunks_mut(CHUNK));
         let columns = out.along_um.chunks_mut(CHUNK).zip(out.across_um.chunks_mut(CHUNK));
-        let pieces: Vec<_> = columns
-            .zip(out.passed.chunks_mut(CHUNK))
-            .map(|((along, across), passed)| {
-                Mutex::new((along, across, passed, light.as_mut().and_then(Iterator::next)))
-            })
-            .collect();
-        let chunk = |k: usize| {
-            let mut piece = pieces[k].lock().unwrap_or_else(PoisonError::into_inner);
-            let (along, across, passed, light) = &mut *piece;
+        let pieces = columns.zip(out.passed.chunks_mut(CHUNK)).map(|((along, across), passed)| {
+            (along, across, passed, light.as_mut().and_then(Iterator::next))
+        });
+        let done = pool::map_each(pieces, rays.count > WORTHWHILE, |k, (along, across, passed, light)| {
             tracer.chunk(k, |piece| {
                 tracer.follow(piece)?;
                 match tracer.even_light()? {
@@ -304,8 +299,7 @@ impl Prepared {
                 write(tracer.set, piece.block, piece.weight, written);
                 Ok(())
             })
-        };
-        let done = pool::map_ordered(pieces.len(), rays.count > WORTHWHILE, chunk);
+        });
         done.into_iter().collect()
     }
 

@@ -66,7 +66,7 @@ fn spread_weights_give_the_direct_sum() {
         let (amplitude, places, half_width_um) = light(&source, &spectrum, reach);
         for pixels in [9, 36] {
             let axis_um = axis_um(half_width_um, pixels);
-            let picture = amplitude.picture(&axis_um);
+            let picture = square(axis_um.len(), |image| amplitude.picture(&axis_um, image));
             let near = amplitude.close_up([axis_um[3], axis_um[5]], 0.2 * half_width_um);
             for (i, y) in axis_um.iter().enumerate().step_by(3) {
                 for (j, x) in axis_um.iter().enumerate() {
@@ -99,7 +99,8 @@ fn large_pictures_and_even_pupils_give_the_direct_sum() {
             for pixels in [160, 161] {
                 assert!(amplitude.coarse_for(pixels as usize).is_some(), "the road that is tested");
                 let axis_um = axis_um(half_width_um, pixels);
-                let (picture, summed) = (amplitude.picture(&axis_um), amplitude.summed_picture(&axis_um));
+                let picture = square(axis_um.len(), |image| amplitude.picture(&axis_um, image));
+                let summed = square(axis_um.len(), |image| amplitude.summed_picture(&axis_um, image));
                 for (i, y) in axis_um.iter().enumerate().step_by(23) {
                     for (j, x) in axis_um.iter().enumerate().step_by(19) {
                         let truth = direct(&places, &spectrum, *x, *y);
