@@ -364,8 +364,8 @@ def arrays(count: int) -> tuple[Row, Row]:
         ]
 
     bound = (
-        "15 cycles a ray of products, divisions and roots; 1.2 ns of six columns from memory, three "
-        "to it"
+        "15 cycles a ray of products, divisions and roots; 1.2 ns of six columns from memory, "
+        "three to it"
     )
     return (
         Row(

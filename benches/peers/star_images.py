@@ -263,7 +263,7 @@ def rows() -> list[Row]:
             lambda: wave.psf(**size).image,
             peers(40, 55, 900),
             of_train,
-            bound="nodes spread over a small net (stores); taps between few places of the image; copies",
+            bound="nodes spread over a small net (stores); taps between few places; copies",
         ),
         Row(
             "the same, from the train",
