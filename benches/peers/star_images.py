@@ -290,6 +290,7 @@ def rows() -> list[Row]:
             lambda: bare.psf(**size, spectrum=nine).image,
             [Peer("numpy/scipy Hankel sum", lambda: nodes.picture(nine, distance), 20)],
             of_round,
+            bound="series of 280 radii from 200 nodes in nine colours; 20 products a pixel",
         ),
         Row(
             "eleven pictures through focus, wavefront given",
