@@ -174,7 +174,9 @@ impl Coarse {
             .iter()
             .map(|colour| {
                 let mut weights = colour.kernels(self.set, rows);
-                weights.iter_mut().for_each(|kernel| *kernel = colour.counts / (*kernel * *kernel));
+                for kernel in &mut weights {
+                    *kernel = colour.counts / (*kernel * *kernel);
+                }
                 [weights, colour.kernels(self.set, columns)]
             })
             .collect();
@@ -186,7 +188,9 @@ impl Coarse {
                 let mut scaled = eight;
                 for (share, kernel) in scaled.iter_mut().zip(&kernels[LANES * chunk..]) {
                     let scale = kernel.recip();
-                    share.taps.iter_mut().for_each(|tap| *tap *= scale);
+                    for tap in &mut share.taps {
+                        *tap *= scale;
+                    }
                 }
                 lines_across(self.set, &colour.net, self.side, &scaled, wanted, &mut lines);
                 places_on_lines(self.set, &lines, rows, weights, &mut found);
