@@ -88,6 +88,18 @@ fn heed(flag: Option<&StopFlag>) {
     }
 }
 
+/// Ends [`stoppable`] work here if its flag is up: for long loops that are not shared.
+///
+/// ```
+/// use catoptric::numeric::pool::{StopFlag, end_if_stopped, stoppable};
+/// let flag = StopFlag::default();
+/// flag.stop();
+/// assert_eq!(stoppable(&flag, || end_if_stopped()), None);
+/// ```
+pub fn end_if_stopped() {
+    HEEDED.with_borrow(|flag| heed(flag.as_ref()));
+}
+
 /// The results of `f(0)` to `f(count - 1)`, in that order.
 ///
 /// The calling thread and the library's own share the calls if the feature `parallel` is on, there is more than one

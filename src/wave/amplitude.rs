@@ -18,7 +18,7 @@ use super::source::Pupil;
 use super::spectrum::Spectrum;
 use super::taps::{self, OVERSAMPLING, SPREAD, TAPS, WIDE};
 use crate::numeric::simd::Instructions;
-use crate::numeric::{gauss, sums};
+use crate::numeric::{gauss, pool, sums};
 use crate::units::{NM_PER_MM, UM_PER_MM};
 
 /// Nodes whose taps are held at once: they fit the first cache.
@@ -236,6 +236,7 @@ impl Amplitude {
             self.colours.iter().map(|colour| self.tables(colour, positive)).collect();
         let mut panels = self.empty_panels();
         for chunk in 0..chunks {
+            pool::end_if_stopped();
             for side in columns.iter_mut().flatten() {
                 side.fill([0.0; LANES]);
             }

@@ -13,11 +13,13 @@ use super::spectrum::Spectrum;
 use crate::error::{Error, Result};
 use crate::model::AxisDirection;
 use crate::numeric::simd::{Instructions, each_set};
-use crate::numeric::sums;
+use crate::numeric::{pool, sums};
 
 /// Largest map and largest picture on a side.
 const MOST_MAP_PIXELS: usize = 4096;
 const MOST_PIXELS: usize = 2048;
+/// Pixels of a map for which a thread of its own for each colour pays.
+const WORTHWHILE: usize = 10_000;
 /// Longest path, nm: a millimetre. Phases of longer ones lose digits.
 const LONGEST_PATH_NM: f64 = 1e6;
 
@@ -209,23 +211,25 @@ impl<'a> PupilMap<'a> {
         let step = map_sums::net_step(lines[0].0 / 1000.0, half_width_um);
         let half = Lines::half(longest, rate / step);
         let per_path = |nm: f64| TAU / nm;
+        let worthwhile = part.rows.1 * part.columns.1 > WORTHWHILE;
         // Where a net would be no smaller than the map, the map is the net.
         if 2 * half >= longest {
             let half = longest.div_ceil(2);
-            let nets = lines.iter().map(|(nm, _)| whole(set, part, per_path(*nm), half, total)).collect();
+            let nets = pool::map_ordered(lines.len(), worthwhile, |k| {
+                whole(set, part, per_path(lines[k].0), half, total)
+            });
             return Amplitude::of_nets(set, (half, Undo::Nothing), nets, spectrum, rate, half_width_um);
         }
         let rows = Lines::new(part.rows.1, rate / step, half);
         let columns = Lines::new(part.columns.1, rate / step, half);
-        let net = |nm: f64| {
-            let net = map_sums::on_net(set, part, per_path(nm), &rows, &columns);
+        let nets = pool::map_ordered(lines.len(), worthwhile, |k| {
+            let net = map_sums::on_net(set, part, per_path(lines[k].0), &rows, &columns);
             let at = |row: usize, column: usize| {
                 let [re, im] = &net[row / LANES][column];
                 [re[row % LANES] / total, im[row % LANES] / total]
             };
             folded(half, at)
-        };
-        let nets = lines.iter().map(|(nm, _)| net(*nm)).collect();
+        });
         Amplitude::of_nets(set, (half, Undo::Lines), nets, spectrum, step, half_width_um)
     }
 

@@ -71,6 +71,18 @@ def test_nothing_keeps_computing_after_ctrl_c():
     assert used < 0.2 * whole
 
 
+def test_a_large_map_in_many_colours_ends_soon_after_ctrl_c():
+    # Some ten seconds' work, on an array that is read in place: it is not let go before the work ends.
+    path_nm, nm = np.zeros((2000, 2000)), np.linspace(400, 700, 500)
+    spectrum = ct.Spectrum(wavelength_nm=nm, weight=np.ones(500))
+
+    def work():
+        scale = {"pixel_mm": 0.1, "focal_length_mm": 1500, "rows_run": "+y", "columns_run": "+x"}
+        ct.psf_of_map(path_nm=path_nm, **scale, pixels=1000, spectrum=spectrum)
+
+    assert interrupted(work, 0.3) < 1.0
+
+
 def batch(rows):
     return ct.DiagonalBatch(
         newtonian(),
