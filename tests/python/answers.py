@@ -22,7 +22,7 @@ def kinds():
     r, turn = 150 * np.sqrt(k / k.size), 2.399963 * k
     origins = np.array([r * np.cos(turn), r * np.sin(turn), np.full(k.size, 2000.0)])
     rays = {"origins_mm": origins, "directions": (0, 0, -1)}
-    star = {"field_arcmin": (3.0, -2.0)}
+    star, colours = {"field_arcmin": (3.0, -2.0)}, ct.Spectrum.photopic()
     wave = train.wavefront(**star, focus="least_rms")
     round_wave = newtonian(primary=primary(figure=[WIDE_EDGE])).wavefront(focus="peak")
     batch = ct.DiagonalBatch(
@@ -31,6 +31,9 @@ def kinds():
         field_radius_mm=[0, 9],
         axis_to_focus_mm=[228, 235],
     )
+    y, x = np.mgrid[-1:1:150j, -1:1:150j]
+    path_nm = np.where(np.hypot(x, y) < 1, 90 * (x**3 - x * y), np.nan)
+    scale = {"pixel_mm": 2, "focal_length_mm": 1500, "rows_run": "-y", "columns_run": "+x"}
     figure = readings("before").reduce(draws=300)
     eyepiece = ct.Eyepiece(focal_length_mm=8, field_stop_mm=10)
     disc = ct.BandedDisc(diameter_arcsec=20)
@@ -47,7 +50,8 @@ def kinds():
         "rings": lambda: train.spot_of_rings(**star, rings=300, rays_per_ring=200),
         "wavefront": lambda: [wave.strehl, wave.rms_nm, wave.pv_nm, wave.map_nm],
         "star image": lambda: wave.psf(pixels=96).image,
-        "nine colours": lambda: wave.psf(pixels=64, spectrum=ct.Spectrum.photopic()).image,
+        "nine colours": lambda: wave.psf(pixels=64, spectrum=colours).image,
+        "own map": lambda: ct.psf_of_map(path_nm=path_nm, **scale, spectrum=colours).image,
         "contrast": lambda: round_wave.mtf(frequency_per_mm=[20.0, 90.0]).contrast_mean,
         "through focus": lambda: wave.through_focus(pixels=48, defocus_waves=[-2, 0, 2]).images,
         "light": lambda: train.light(**star),
