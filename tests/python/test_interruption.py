@@ -72,7 +72,7 @@ def test_nothing_keeps_computing_after_ctrl_c():
 
 
 def test_a_large_map_in_many_colours_ends_soon_after_ctrl_c():
-    # Some ten seconds' work, on an array that is read in place: it is not let go before the work ends.
+    # Some ten seconds' work on an array that is read in place, and kept until the work ends.
     path_nm, nm = np.zeros((2000, 2000)), np.linspace(400, 700, 500)
     spectrum = ct.Spectrum(wavelength_nm=nm, weight=np.ones(500))
 
