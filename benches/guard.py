@@ -9,7 +9,7 @@ takes, start-up left out. A piece (a ray, a pixel, ...) may take no more than it
 slow obvious twin takes at least so many times more. valgrind knows no AVX-512, so the sets are AVX2
 and the portable one. The table that is printed has what a new budget is set by.
 
-Ratios: every row of `peers/` whose round is short reaches a fifth of its goals. A row that stays
+Ratios: every row of `peers/` whose round is short reaches 0.15 of its goals. A row that stays
 below is measured once more.
 """
 
@@ -37,7 +37,8 @@ ROOT = Path(__file__).parent.parent
 SETS = ("avx2", "portable")
 MARGIN = 1.3
 """How far a count may lie above what was measured: compilers differ."""
-GOAL_SHARE = 0.2
+GOAL_SHARE = 0.15
+"""Rows that miss a goal reach 0.23 of it and more, on a quiet machine."""
 LONGEST_ROUND_S = 1.5
 TOGETHER_S = 45.0
 """Ratios are measured for so long; rows that come after it are named and left out."""
@@ -80,7 +81,7 @@ BUDGETS = (
     ),
     Budget(
         "star",
-        (251, 407),
+        (220, 361),
         "some thousand nodes spread over 12 x 12 places each, then two folded products of a net "
         "of about 66 a side: 300 a pixel, and a shorter list of nodes for the error",
         "star_path_by_path",
@@ -88,7 +89,7 @@ BUDGETS = (
     ),
     Budget(
         "star_of_nine_colours",
-        (11_330, 16_994),
+        (10_619, 15_950),
         "nine times a star, but for the taps of its nodes",
         "star_path_by_path",
         3400,
@@ -96,7 +97,7 @@ BUDGETS = (
     ),
     Budget(
         "round_star",
-        (521, 521),
+        (517, 517),
         "a series of 20 terms a pixel; 280 radii of 200 nodes in nine colours, once",
         "star_path_by_path",
         70_000,
