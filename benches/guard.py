@@ -82,7 +82,7 @@ BUDGETS = (
     Budget(
         "star",
         (220, 361),
-        "some thousand nodes spread over 12 x 12 places each, then two folded products of a net "
+        "some thousand nodes spread over 10 x 10 places each, then two folded products of a net "
         "of about 66 a side: 300 a pixel, and a shorter list of nodes for the error",
         "star_path_by_path",
         17_000,

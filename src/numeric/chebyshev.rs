@@ -21,29 +21,26 @@ fn angle(i: usize, count: usize) -> f64 {
     PI * (i as f64 + 0.5) / count as f64
 }
 
-/// A series at a place between -1 and 1 (Clenshaw's recurrence).
+/// A series at a place between -1 and 1.
 #[inline]
 pub(crate) fn sum(series: &[f64], x: f64) -> f64 {
-    let (mut a, mut b) = (0.0, 0.0);
-    for c in series[1..].iter().rev() {
-        (a, b) = (2.0 * x * a - b + c, a);
-    }
-    x * a - b + series[0]
+    let [found] = sums(series, [x]);
+    found
 }
 
-/// The same at eight places.
+/// The same at some places side by side (Clenshaw's recurrence).
 #[allow(clippy::inline_always)] // or it is compiled without the vector instructions of its caller
 #[inline(always)]
-pub(crate) fn sums(series: &[f64], x: [f64; 8]) -> [f64; 8] {
-    let (mut a, mut b, mut found) = ([0.0; 8], [0.0; 8], x);
+pub(crate) fn sums<const N: usize>(series: &[f64], x: [f64; N]) -> [f64; N] {
+    let (mut a, mut b, mut found) = ([0.0; N], [0.0; N], x);
     for c in series[1..].iter().rev() {
         let before = a;
-        for lane in 0..8 {
+        for lane in 0..N {
             a[lane] = 2.0 * x[lane] * a[lane] - b[lane] + c;
         }
         b = before;
     }
-    for lane in 0..8 {
+    for lane in 0..N {
         found[lane] = x[lane] * a[lane] - b[lane] + series[0];
     }
     found
