@@ -73,6 +73,20 @@ def markdown(rows: Sequence[Timed], facts: Mapping[str, str]) -> str:
     return "\n".join(lines)
 
 
+def stated(page: Path) -> dict[tuple[str, str], float]:
+    """Return the ratios of a page's table, as `markdown` writes it, by question and peer."""
+    _, rest = page.read_text(encoding="utf-8").split("<!-- speed: begin -->")
+    table, _ = rest.split("<!-- speed: end -->")
+    found: dict[tuple[str, str], float] = {}
+    title = ""
+    for line in table.splitlines():
+        cells = [cell.strip() for cell in line.strip().strip("|").split(" | ")]
+        if line.startswith("|") and cells[3][:1].isdigit():
+            title = cells[0] or title
+            found[title, cells[2]] = float(cells[3].split()[0])
+    return found
+
+
 def put(page: Path, name: str, text: str) -> None:
     """Write a text into a page of the repository, between the two comments of this name."""
     begin, end = f"<!-- {name}: begin -->", f"<!-- {name}: end -->"

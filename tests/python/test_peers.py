@@ -16,7 +16,7 @@ sys.path.insert(0, str(BENCHES))
 import guard  # noqa: E402
 import scaling  # noqa: E402
 from peers.measure import Accuracy, Peer, Row, Timed, fastest, measure  # noqa: E402
-from peers.table import block, markdown, missed  # noqa: E402
+from peers.table import block, markdown, missed, stated  # noqa: E402
 from side_by_side import THEMES  # noqa: E402
 
 
@@ -40,6 +40,7 @@ def test_each_theme_is_as_accurate_as_it_says(theme, tmp_path):
     )
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
     rows = json.loads(found.read_text())["rows"]
+    in_readme = stated(ROOT / "README.md")
     # Two threads are compared where there are two cores.
     assert rows or (theme == "threads" and os.cpu_count() == 1)
     assert len({row["title"] for row in rows}) == len(rows)
@@ -49,7 +50,10 @@ def test_each_theme_is_as_accurate_as_it_says(theme, tmp_path):
         assert all(r > 0 for peer in row["peers"] for r in peer["ratios"])
         limits = [line["limit"] for line in row["accuracy"] if line["limit"] is not None]
         assert limits, f"{row['title']} says of no answer how far off it may be"
-        # Who has a goal has the bound beside it.
+        # Who has a goal stands in the README, half of whose ratio the guard asks for.
+        with_goal = [(row["title"], p["name"]) for p in row["peers"] if p["goal"] is not None]
+        assert set(with_goal) <= set(in_readme)
+        # And has the bound beside it.
         assert row["bound"] or all(peer["goal"] is None for peer in row["peers"])
 
 
@@ -71,7 +75,7 @@ def row(off=0.0):
     return Row("a question", spin(0.002), peers, lambda: accuracy, 1000, "rays", "arithmetic")
 
 
-def test_ratios_are_those_of_known_work():
+def test_ratios_are_those_of_known_work(tmp_path):
     timed = measure(row(), rounds=3)
     slow, fifth = timed.row.peers
     assert timed.median_s == pytest.approx(0.002, rel=0.2)
@@ -87,6 +91,13 @@ def test_ratios_are_those_of_known_work():
     table = markdown([timed], facts | {"load": ""})
     assert table.count("missed") == 1
     assert "- a question: arithmetic" in table
+    page = tmp_path / "page.md"
+    page.write_text(
+        f"# A page\n<!-- speed: begin -->\n{table}\n<!-- speed: end -->\n| a | b | c | 1 |\n"
+    )
+    read = stated(page)
+    assert list(read) == [("a question", "slow"), ("a question", "a fifth")]
+    assert list(read.values()) == pytest.approx([4.0, 5.0], rel=0.2)
 
 
 def test_a_row_that_is_too_far_off_is_not_timed():
@@ -137,6 +148,14 @@ def test_exponents_are_those_of_known_powers():
     mixed = scaling.Curve(analysis, times)
     assert mixed.exponent()[0] < mixed.exponent(1.0)[0] < 1.5
     assert mixed.exponent()[1] > 0.01
+
+
+def test_the_guard_asks_for_half_of_what_the_readme_states():
+    assert guard.least_of(20.0, "avx512") == 10.0
+    assert guard.least_of(20.0, "avx2") == pytest.approx(5.5)
+    # Nothing is known of other sets; a row that the README lacks is told.
+    assert guard.least_of(20.0, "portable") == 0.0
+    assert guard.least_of(None, "avx512") == math.inf
 
 
 def test_budgets_say_what_the_work_needs():
