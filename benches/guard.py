@@ -290,7 +290,7 @@ def least_of(ratio: float | None, use: str) -> float:
     from peers.table import GOAL_SHARES
 
     # A row that is not in the README asks to be put there.
-    return math.inf if ratio is None else STATED_SHARE * GOAL_SHARES.get(use, 0.0) * ratio
+    return math.inf if ratio is None else STATED_SHARE * GOAL_SHARES[use] * ratio
 
 
 def short_of(row: Row, least: dict[str, float]) -> list[str]:

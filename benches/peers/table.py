@@ -75,8 +75,7 @@ def markdown(rows: Sequence[Timed], facts: Mapping[str, str]) -> str:
 
 def stated(page: Path) -> dict[tuple[str, str], float]:
     """Return the ratios of a page's table, as `markdown` writes it, by question and peer."""
-    _, rest = page.read_text(encoding="utf-8").split("<!-- speed: begin -->")
-    table, _ = rest.split("<!-- speed: end -->")
+    _, table, _ = around(page, "speed")
     found: dict[tuple[str, str], float] = {}
     title = ""
     for line in table.splitlines():
@@ -89,10 +88,16 @@ def stated(page: Path) -> dict[tuple[str, str], float]:
 
 def put(page: Path, name: str, text: str) -> None:
     """Write a text into a page of the repository, between the two comments of this name."""
+    before, _, after = around(page, name)
+    page.write_text(f"{before}\n\n{text}\n\n{after}", encoding="utf-8")
+
+
+def around(page: Path, name: str) -> tuple[str, str, str]:
+    """Return a page up to the first comment of this name, what is between them, and the rest."""
     begin, end = f"<!-- {name}: begin -->", f"<!-- {name}: end -->"
     before, rest = page.read_text(encoding="utf-8").split(begin)
-    _, after = rest.split(end)
-    page.write_text(f"{before}{begin}\n\n{text}\n\n{end}{after}", encoding="utf-8")
+    between, after = rest.split(end)
+    return before + begin, between, end + after
 
 
 def accuracy_text(line: Accuracy) -> str:

