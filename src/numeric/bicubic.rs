@@ -58,11 +58,11 @@ impl Bicubic {
         for k in 0..2 {
             let from = (i + k) * self.columns + j;
             let [a, b] = [&self.nodes[from], &self.nodes[from + 1]];
-            let joined = |basis: &[f64; 4], f: usize, s: usize| {
-                basis[0] * a[f] + basis[1] * a[s] + basis[2] * b[f] + basis[3] * b[s]
+            // Value and slope by row side by side, as they lie in memory.
+            let joined = |basis: &[f64; 4]| {
+                [0, 1].map(|n| basis[0] * a[n] + basis[1] * a[n + 2] + basis[2] * b[n] + basis[3] * b[n + 2])
             };
-            let (f, f_row) = (joined(&across.value, 0, 2), joined(&across.value, 1, 3));
-            let (f_column, f_mixed) = (joined(&across.slope, 0, 2), joined(&across.slope, 1, 3));
+            let ([f, f_row], [f_column, f_mixed]) = (joined(&across.value), joined(&across.slope));
             value += down.value[2 * k] * f + down.value[2 * k + 1] * f_row;
             by_row += down.slope[2 * k] * f + down.slope[2 * k + 1] * f_row;
             by_column += down.value[2 * k] * f_column + down.value[2 * k + 1] * f_mixed;

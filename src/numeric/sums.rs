@@ -47,6 +47,28 @@ pub fn dot(a: &[f64], b: &[f64]) -> f64 {
     dot(&a[..cut], &b[..cut]) + dot(&a[cut..], &b[cut..])
 }
 
+/// Sums of several terms each, side by side: pairwise as [`pairwise`], up to [`BLOCK`] one after another, and without a list.
+pub(crate) fn of_terms<const N: usize>(count: usize, terms: impl Fn(usize) -> [f64; N]) -> [f64; N] {
+    fn part<const N: usize>(from: usize, to: usize, terms: &impl Fn(usize) -> [f64; N]) -> [f64; N] {
+        let mut sums = [0.0; N];
+        if to - from <= BLOCK {
+            for i in from..to {
+                for (sum, term) in sums.iter_mut().zip(terms(i)) {
+                    *sum += term;
+                }
+            }
+            return sums;
+        }
+        let cut = from + middle(to - from);
+        let (left, right) = (part(from, cut, terms), part(cut, to, terms));
+        for k in 0..N {
+            sums[k] = left[k] + right[k];
+        }
+        sums
+    }
+    part(0, count, &terms)
+}
+
 /// Where a list is cut in two: near its middle, at a whole number of lanes.
 fn middle(count: usize) -> usize {
     count / 2 / LANES * LANES
@@ -92,6 +114,17 @@ mod tests {
         assert!((pairwise(&tenths) / 100_000.3 - 1.0).abs() < 1e-15);
         let plain: f64 = tenths.iter().sum();
         assert!((plain / 100_000.3 - 1.0).abs() > 1e-12, "the plain sum is worse");
+    }
+
+    #[test]
+    fn sums_side_by_side_are_those_of_the_lists() {
+        let [ones, squares] = of_terms(1000, |i| [1.0, (i * i) as f64]);
+        // n (n - 1) (2n - 1) / 6.
+        assert_eq!([ones, squares].map(f64::to_bits), [1000.0_f64, 332_833_500.0].map(f64::to_bits));
+        let [tenths] = of_terms(1_000_003, |_| [0.1]);
+        // 128 additions one after another, then 13 halvings: 141 units of rounding.
+        assert!((tenths / 100_000.3 - 1.0).abs() < 1.6e-14);
+        assert_eq!(of_terms(0, |_| [1.0]).map(f64::to_bits), [0]);
     }
 
     #[test]
