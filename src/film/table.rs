@@ -6,7 +6,7 @@ use super::metal_film::MetalFilm;
 use super::stack::Polarisation;
 use crate::numeric::chebyshev;
 
-/// Terms in the thickness, and in the squared sine of the angle.
+/// Powers of the thickness, and of the squared sine of the angle.
 const TERMS: usize = 14;
 const ANGLES: usize = 5;
 /// Length of a panel in ln(1 + thickness in nm): a film changes over 1 nm where it is thin and over no less than 7 nm
@@ -15,7 +15,7 @@ const PANEL: f64 = 0.2;
 /// Steps in which a phase is followed from thick to thin, nm.
 const STEP_NM: f64 = 1.0;
 
-/// Chebyshev terms of one panel, for each power of the squared sine.
+/// Coefficients of the powers of the place in one panel, for each power of the squared sine.
 type Series = [[f64; TERMS]; ANGLES];
 
 /// Reflectance of unpolarised light and the mean height of both polarisations, by thickness and angle.
@@ -73,8 +73,8 @@ impl FilmTable {
                     }
                 }
             }
-            table.reflectance[panel] = values[0].map(|v| terms(&v));
-            table.height_nm[panel] = values[1].map(|v| terms(&v));
+            table.reflectance[panel] = values[0].map(|v| coefficients(&v));
+            table.height_nm[panel] = values[1].map(|v| coefficients(&v));
         }
         table
     }
@@ -90,29 +90,40 @@ impl FilmTable {
     /// Share of unpolarised light that is returned.
     #[inline]
     pub(crate) fn reflectance(&self, thickness_nm: f64, sine2: f64) -> f64 {
-        let (panel, u, y) = self.place(thickness_nm, sine2);
-        chebyshev::sum(&at_angle(&self.reflectance[panel], y), u)
+        self.reflectance_at(self.place(thickness_nm, sine2))
     }
 
     /// Height above the glass, nm.
     #[inline]
     pub(crate) fn height_nm(&self, thickness_nm: f64, sine2: f64) -> f64 {
         let (panel, u, y) = self.place(thickness_nm, sine2);
-        chebyshev::sum(&at_angle(&self.height_nm[panel], y), u)
+        polynomial(&at_angle(&self.height_nm[panel], y), u)
     }
 
     /// The same, and its change for a nanometre more of metal.
     #[inline]
     pub(crate) fn height_and_rate(&self, thickness_nm: f64, sine2: f64) -> (f64, f64) {
-        let (panel, u, y) = self.place(thickness_nm, sine2);
+        self.height_and_rate_at(self.place(thickness_nm, sine2), thickness_nm)
+    }
+
+    /// The same, and the share of unpolarised light that is returned.
+    #[inline]
+    pub(crate) fn height_rate_and_reflectance(&self, thickness_nm: f64, sine2: f64) -> (f64, f64, f64) {
+        let place = self.place(thickness_nm, sine2);
+        let (height_nm, rate) = self.height_and_rate_at(place, thickness_nm);
+        (height_nm, rate, self.reflectance_at(place))
+    }
+
+    #[inline]
+    fn reflectance_at(&self, (panel, u, y): (usize, f64, f64)) -> f64 {
+        polynomial(&at_angle(&self.reflectance[panel], y), u)
+    }
+
+    #[inline]
+    fn height_and_rate_at(&self, (panel, u, y): (usize, f64, f64), thickness_nm: f64) -> (f64, f64) {
         let series = at_angle(&self.height_nm[panel], y);
-        // The derivative's own series: c'_(k-1) = c'_(k+1) + 2 k c_k.
-        let mut rate = [0.0; TERMS];
-        for k in (1..TERMS).rev() {
-            rate[k - 1] = 2.0 * k as f64 * series[k] + if k + 1 < TERMS { rate[k + 1] } else { 0.0 };
-        }
-        rate[0] *= 0.5;
-        (chebyshev::sum(&series, u), chebyshev::sum(&rate, u) * 2.0 / (PANEL * (1.0 + thickness_nm)))
+        let rate = std::array::from_fn(|k| if k + 1 < TERMS { (k + 1) as f64 * series[k + 1] } else { 0.0 });
+        (polynomial(&series, u), polynomial(&rate, u) * 2.0 / (PANEL * (1.0 + thickness_nm)))
     }
 }
 
@@ -121,13 +132,35 @@ fn at_angle(series: &Series, y: f64) -> [f64; TERMS] {
     std::array::from_fn(|k| series.iter().rev().fold(0.0, |sum, terms| sum * y + terms[k]))
 }
 
-/// Chebyshev terms from values at the Chebyshev points.
-fn terms(values: &[f64; TERMS]) -> [f64; TERMS] {
-    std::array::from_fn(|k| {
+/// The polynomial with these coefficients, in pairs of pairs: no step waits for more than four others.
+#[inline]
+fn polynomial(c: &[f64; TERMS], u: f64) -> f64 {
+    let (u2, u4) = (u * u, u * u * u * u);
+    let pair = |k: usize| c[k] + c[k + 1] * u;
+    let four = |k: usize| pair(k) + pair(k + 2) * u2;
+    (four(0) + four(4) * u4) + (four(8) + pair(12) * u4) * (u4 * u4)
+}
+
+/// Coefficients of the powers, from values at the Chebyshev points: what rounding grows by in them, some 1e4, is small
+/// beside what the panel leaves.
+fn coefficients(values: &[f64; TERMS]) -> [f64; TERMS] {
+    // Powers of the Chebyshev polynomials of this order and the one below.
+    let (mut of_order, mut below) = ([0.0; TERMS], [0.0; TERMS]);
+    of_order[0] = 1.0;
+    let mut found = [0.0; TERMS];
+    for k in 0..TERMS {
         let angle = |i: usize| std::f64::consts::PI * k as f64 * (i as f64 + 0.5) / TERMS as f64;
         let sum: f64 = values.iter().enumerate().map(|(i, v)| v * angle(i).cos()).sum();
-        sum * if k == 0 { 1.0 } else { 2.0 } / TERMS as f64
-    })
+        let term = sum * if k == 0 { 1.0 } else { 2.0 } / TERMS as f64;
+        for (found, power) in found.iter_mut().zip(of_order) {
+            *found += term * power;
+        }
+        // T_(k+1) = 2 u T_k - T_(k-1), but T_1 = u T_0.
+        let times = if k == 0 { 1.0 } else { 2.0 };
+        let next = std::array::from_fn(|p| if p > 0 { times * of_order[p - 1] } else { 0.0 } - below[p]);
+        (below, of_order) = (of_order, next);
+    }
+    found
 }
 
 /// The coefficients of the polynomials that are 1 at one of these places and 0 at the others: [place][power].

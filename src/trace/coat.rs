@@ -209,9 +209,13 @@ impl Disc {
 }
 
 impl Layered {
-    /// The rings over what is the same everywhere, at a radius.
+    /// The rings over what lies under them.
     #[inline]
-    fn over_rings(&self, base: f64, r_mm: f64) -> f64 {
+    fn over_rings(&self, base: f64, x_mm: f64, y_mm: f64) -> f64 {
+        if self.rings.is_empty() {
+            return base;
+        }
+        let r_mm = x_mm.hypot(y_mm);
         self.rings.iter().fold(base, |under, ring| {
             let share = ring.share(r_mm);
             if share >= 1.0 { ring.value } else { under + share * (ring.value - under) }
@@ -222,7 +226,7 @@ impl Layered {
     #[inline]
     fn value(&self, patches: usize, x_mm: f64, y_mm: f64) -> f64 {
         let base = self.map.as_ref().map_or(self.base, |map| map.value_and_slopes(x_mm, y_mm).0);
-        let rings = self.over_rings(base, x_mm.hypot(y_mm));
+        let rings = self.over_rings(base, x_mm, y_mm);
         self.discs.iter().take(patches).fold(rings, |under, patch| {
             let share = patch.share((x_mm - patch.x_mm).hypot(y_mm - patch.y_mm));
             under + share * (patch.value - under)
@@ -432,9 +436,9 @@ impl FilmSurface {
     }
 
     /// Share of the power that the film returns.
-    fn reflectance(&self, level: usize, x_mm: f64, y_mm: f64) -> f64 {
+    fn share(&self, x_mm: f64, y_mm: f64) -> f64 {
         let (sine2, _) = incidence(self.curvature_per_mm, self.shape, length(x_mm, y_mm));
-        self.table.reflectance(self.thickness().value(self.patches(level), x_mm, y_mm), sine2)
+        self.table.reflectance(self.thickness_nm(x_mm, y_mm), sine2)
     }
 
     /// Thickness of the metal, nm.
@@ -457,6 +461,15 @@ impl FilmSurface {
         ((height_nm - self.datum_nm) * along_z, slopes.map(|s| s * rate * along_z))
     }
 
+    /// The same, and the share of the power that the film returns there.
+    pub(super) fn lift_and_share(&self, level: usize, x_mm: f64, y_mm: f64) -> ((f64, [f64; 2]), f64) {
+        let (sine2, stretch) = incidence(self.curvature_per_mm, self.shape, length(x_mm, y_mm));
+        let (thickness_nm, slopes) = self.thickness().value_and_slopes(self.patches(level), x_mm, y_mm);
+        let (height_nm, rate, share) = self.table.height_rate_and_reflectance(thickness_nm, sine2);
+        let along_z = stretch / NM_PER_MM;
+        (((height_nm - self.datum_nm) * along_z, slopes.map(|s| s * rate * along_z)), share)
+    }
+
     /// The round part of it at a radius: height, mm, and slope.
     pub(super) fn round_lift(&self, r_mm: f64) -> (f64, f64) {
         let Some((thickness_nm, slope)) = self.thickness().round(r_mm) else { return (0.0, 0.0) };
@@ -468,11 +481,16 @@ impl FilmSurface {
 }
 
 impl Coat {
-    /// Share of the power that the mirror returns above (x, y), with so many of the patches.
+    /// Share of the power that haze and pinholes leave above (x, y), with so many of the patches.
     #[inline]
-    pub(super) fn reflectance(&self, film: Option<&FilmSurface>, level: usize, x_mm: f64, y_mm: f64) -> f64 {
-        let haze = self.clear * self.haze.value(level, x_mm, y_mm);
-        film.map_or(haze, |film| haze * film.reflectance(level, x_mm, y_mm))
+    pub(super) fn share(&self, level: usize, x_mm: f64, y_mm: f64) -> f64 {
+        self.clear * self.haze.value(level, x_mm, y_mm)
+    }
+
+    /// Share of the power that the mirror returns above (x, y).
+    #[inline]
+    pub(super) fn reflectance(&self, film: Option<&FilmSurface>, x_mm: f64, y_mm: f64) -> f64 {
+        self.share(usize::MAX, x_mm, y_mm) * film.map_or(1.0, |film| film.share(x_mm, y_mm))
     }
 }
 

@@ -68,7 +68,7 @@ impl Prepared {
         let film = coloured.mirror().film();
         Ok(CoatingPicture {
             wavelength_nm,
-            reflectance: picture(&|x, y| coloured.coat().reflectance(film, usize::MAX, x, y)),
+            reflectance: picture(&|x, y| coloured.coat().reflectance(film, x, y)),
             thickness_nm: film.map(|film| picture(&|x, y| film.thickness_nm(x, y))),
             height_nm: film.map(|film| picture(&|x, y| film.height_nm(x, y))),
             axis_mm,

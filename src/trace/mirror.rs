@@ -26,6 +26,20 @@ pub(crate) struct SurfacePoint {
     pub(crate) slope: [f64; 2],
 }
 
+impl SurfacePoint {
+    /// A point of the xy plane.
+    pub(crate) fn level([x_mm, y_mm]: [f64; 2]) -> Self {
+        Self { position_mm: [x_mm, y_mm, 0.0], slope: [0.0; 2] }
+    }
+
+    /// The point with something more on it: height, mm, and slopes along x and y.
+    #[inline]
+    fn lifted(self, (height_mm, [sx, sy]): (f64, [f64; 2])) -> Self {
+        let ([x, y, z], slope) = (self.position_mm, self.slope);
+        Self { position_mm: [x, y, z + height_mm], slope: [slope[0] + sx, slope[1] + sy] }
+    }
+}
+
 impl Mirror {
     /// The glass alone.
     pub(crate) fn new(primary: &Primary) -> Self {
@@ -136,9 +150,34 @@ impl Mirror {
     #[inline]
     pub(crate) fn at_level(&self, level: usize, x_mm: f64, y_mm: f64) -> SurfacePoint {
         let glass = self.glass_at(x_mm, y_mm);
-        let Some(film) = &self.film else { return glass };
-        let ([x, y, z], (lift, [sx, sy])) = (glass.position_mm, film.lift(level, x_mm, y_mm));
-        SurfacePoint { position_mm: [x, y, z + lift], slope: [glass.slope[0] + sx, glass.slope[1] + sy] }
+        self.film.as_ref().map_or(glass, |film| glass.lifted(film.lift(level, x_mm, y_mm)))
+    }
+
+    /// The same, and the share of the power that the film returns there; 1 without a film.
+    #[inline]
+    pub(crate) fn at_level_with_share(&self, level: usize, x_mm: f64, y_mm: f64) -> (SurfacePoint, f64) {
+        let glass = self.glass_at(x_mm, y_mm);
+        self.film.as_ref().map_or((glass, 1.0), |film| {
+            let (lift, share) = film.lift_and_share(level, x_mm, y_mm);
+            (glass.lifted(lift), share)
+        })
+    }
+
+    /// What lies on the conic above a point of the xy plane, figure and film: height along z, mm, and slopes along x and y.
+    #[inline]
+    pub(crate) fn over_conic(&self, x_mm: f64, y_mm: f64) -> (f64, [f64; 2]) {
+        let r = length(x_mm, y_mm);
+        let (h, slope) = self.figure.height_and_slope(r);
+        let per_radius = if r > 0.0 { slope / r } else { 0.0 };
+        let mut over = SurfacePoint::level([x_mm, y_mm]);
+        over = over.lifted((h, [x_mm * per_radius, y_mm * per_radius]));
+        if !self.figure.is_round() {
+            over = over.lifted(self.figure.uneven_height_and_slopes(x_mm, y_mm));
+        }
+        if let Some(film) = &self.film {
+            over = over.lifted(film.lift(usize::MAX, x_mm, y_mm));
+        }
+        (over.position_mm[2], over.slope)
     }
 
     #[inline]
@@ -153,9 +192,8 @@ impl Mirror {
 
     /// A point of the round surface, moved to where the part that is not round has it.
     fn with_uneven(&self, round: SurfacePoint) -> SurfacePoint {
-        let [x, y, z] = round.position_mm;
-        let (h, [sx, sy]) = self.figure.uneven_height_and_slopes(x, y);
-        SurfacePoint { position_mm: [x, y, z + h], slope: [round.slope[0] + sx, round.slope[1] + sy] }
+        let [x, y, _] = round.position_mm;
+        round.lifted(self.figure.uneven_height_and_slopes(x, y))
     }
 
     /// Where a straight line meets the surface: the conic in closed form, then the figure by Newton.
@@ -209,8 +247,10 @@ impl Mirror {
         let down = line.map(|c| -c);
         let t = self.conic_distance(image_mm, down)?;
         let [x, y, z] = along(image_mm, down, t);
-        let SurfacePoint { position_mm: [_, _, surface], slope } = self.at(x, y);
-        let step = (surface - z) / (down[2] - slope[0] * down[0] - slope[1] * down[1]);
+        let per_mm = self.curvature_per_mm / (1.0 - self.shape * self.curvature_per_mm * z);
+        let (over, [sx, sy]) = self.over_conic(x, y);
+        let slope = [x * per_mm + sx, y * per_mm + sy];
+        let step = over / (down[2] - slope[0] * down[0] - slope[1] * down[1]);
         let position_mm = along(image_mm, down, t + step);
         step.is_finite().then_some((SurfacePoint { position_mm, slope }, t + step))
     }

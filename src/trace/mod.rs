@@ -46,6 +46,7 @@ pub use light::{
 };
 pub(crate) use light::{is_mirrored, limiting, magnitudes, no_light};
 pub use light_by_size::LightBySize;
+pub(crate) use mirror::SurfacePoint;
 pub use prepared::Prepared;
 pub(crate) use prepared::obstruction_ratio;
 pub(crate) use pupil::{Density, Nodes};

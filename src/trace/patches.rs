@@ -171,9 +171,9 @@ impl Local<'_> {
             for (d, weight) in gauss::on_interval(count, piece.from_mm, piece.to_mm) {
                 let [x, y] = self.place(d, angle);
                 for (level, area) in [(self.level + 1, weight * d), (self.level, -weight * d)] {
-                    let point = self.prepared.surface_under(level, x, y);
+                    let (point, share) = self.prepared.surface_and_share(level, x, y);
                     let light = angle_weight * area * self.outline.beam().cross_section(&point);
-                    nodes.push([x, y], light, self.prepared.reflectance_under(level, x, y).sqrt(), level);
+                    nodes.push(point, light, share.sqrt(), level);
                 }
             }
         }

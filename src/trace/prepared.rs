@@ -102,8 +102,7 @@ impl Prepared {
     /// ```
     pub fn in_colour(&self, wavelength_nm: f64) -> Result<Self> {
         self.check_colours(&[wavelength_nm])?;
-        let is_ready = wavelength_nm.to_bits() == self.0.glass.wavelength_nm.to_bits();
-        if is_ready || self.films().next().is_none() {
+        if self.is_of_colour(wavelength_nm) || self.films().next().is_none() {
             return Ok(self.clone());
         }
         Ok(Self(Arc::new(Parts {
@@ -112,6 +111,11 @@ impl Prepared {
             compiled: OnceLock::new(),
             ..Parts::clone(&self.0)
         })))
+    }
+
+    /// Whether films of metal are made ready for this wavelength already.
+    pub(crate) fn is_of_colour(&self, wavelength_nm: f64) -> bool {
+        wavelength_nm.to_bits() == self.0.glass.wavelength_nm.to_bits()
     }
 
     /// Refuses wavelengths for which a metal's index is not known.
@@ -181,6 +185,12 @@ impl Prepared {
     /// The same with so many of the coating's patches, the first ones.
     pub(crate) fn surface_under(&self, level: usize, x_mm: f64, y_mm: f64) -> SurfacePoint {
         self.mirror().at_level(level, x_mm, y_mm)
+    }
+
+    /// The same, and the share of the power that mirror and flat return for light that meets it there.
+    pub(crate) fn surface_and_share(&self, level: usize, x_mm: f64, y_mm: f64) -> (SurfacePoint, f64) {
+        let (point, of_film) = self.mirror().at_level_with_share(level, x_mm, y_mm);
+        (point, self.coat().share(level, x_mm, y_mm) * of_film * self.0.flat_share)
     }
 
     /// How fine the part of the surface is that is not round; none where everything depends on the radius alone.
@@ -268,12 +278,7 @@ impl Prepared {
     /// # Ok::<(), catoptric::Error>(())
     /// ```
     pub fn reflectance(&self, x_mm: f64, y_mm: f64) -> f64 {
-        self.reflectance_under(usize::MAX, x_mm, y_mm)
-    }
-
-    /// The same with so many of the coating's patches, the first ones.
-    pub(crate) fn reflectance_under(&self, patches: usize, x_mm: f64, y_mm: f64) -> f64 {
-        self.coat().reflectance(self.mirror().film(), patches, x_mm, y_mm) * self.0.flat_share
+        self.coat().reflectance(self.mirror().film(), x_mm, y_mm) * self.0.flat_share
     }
 }
 

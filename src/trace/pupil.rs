@@ -12,6 +12,7 @@ use std::f64::consts::{PI, TAU};
 
 use super::figure::Break;
 use super::limits::{Outline, arcs, on_arc};
+use super::mirror::SurfacePoint;
 use super::patches;
 use super::prepared::Prepared;
 use super::ray::StarBeam;
@@ -40,8 +41,8 @@ pub(crate) trait Density {
 /// Weights carry the beam's cross-section |d.N| dx dy in mm^2, and are negative on crescents.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Nodes {
-    pub(crate) x_mm: Vec<f64>,
-    pub(crate) y_mm: Vec<f64>,
+    /// Where the light meets the mirror, with so many of the patches as the node counts.
+    pub(crate) points: Vec<SurfacePoint>,
     pub(crate) weight_mm2: Vec<f64>,
     /// Square root of the reflectance, of the coating that the node counts.
     pub(crate) amplitude: Vec<f64>,
@@ -104,7 +105,7 @@ impl Nodes {
         let mut nodes = Self::default();
         let panel = Panel { from_mm: inner, to_mm: outer, fractional: false };
         for (r, weight) in panel.nodes(density.radial(inner, outer)) {
-            nodes.push([r, 0.0], TAU * weight, 1.0, 0);
+            nodes.push(SurfacePoint::level([r, 0.0]), TAU * weight, 1.0, 0);
         }
         nodes
     }
@@ -117,44 +118,47 @@ impl Nodes {
         for i in 0..count {
             let sin_cos = (step * i as f64).sin_cos();
             for (r, weight) in panel.nodes(density.radial(inner, outer)) {
-                nodes.push([r * sin_cos.1, r * sin_cos.0], step * weight, 1.0, 0);
+                let place = [r * sin_cos.1, r * sin_cos.0];
+                nodes.push(SurfacePoint::level(place), step * weight, 1.0, 0);
             }
         }
         nodes
     }
 
     /// Single points, of no weight.
-    pub(crate) fn at(points: &[[f64; 2]]) -> Self {
+    pub(crate) fn at(points: impl ExactSizeIterator<Item = SurfacePoint>) -> Self {
+        let count = points.len();
         Self {
-            x_mm: points.iter().map(|p| p[0]).collect(),
-            y_mm: points.iter().map(|p| p[1]).collect(),
-            weight_mm2: vec![0.0; points.len()],
-            amplitude: vec![1.0; points.len()],
-            level: vec![usize::MAX; points.len()],
+            points: points.collect(),
+            weight_mm2: vec![0.0; count],
+            amplitude: vec![1.0; count],
+            level: vec![usize::MAX; count],
             sampled: false,
         }
     }
 
-    /// The same nodes with other amplitudes.
+    /// Nodes at places and of weights that are known already, as light of another colour meets them.
     pub(crate) fn again(
-        x_mm: &[f64],
-        y_mm: &[f64],
+        prepared: &Prepared,
+        places: impl Iterator<Item = [f64; 2]>,
         weight_mm2: &[f64],
-        amplitude: Vec<f64>,
         level: &[usize],
     ) -> Self {
-        Self {
-            x_mm: x_mm.to_vec(),
-            y_mm: y_mm.to_vec(),
-            weight_mm2: weight_mm2.to_vec(),
-            amplitude,
-            level: level.to_vec(),
-            sampled: false,
+        let mut nodes = Self::default();
+        for (([x, y], weight), level) in places.zip(weight_mm2).zip(level) {
+            let (point, share) = prepared.surface_and_share(*level, x, y);
+            nodes.push(point, *weight, share.sqrt(), *level);
         }
+        nodes
     }
 
     pub(crate) fn len(&self) -> usize {
-        self.x_mm.len()
+        self.points.len()
+    }
+
+    /// Where they lie, mm: along x, and along y.
+    pub(crate) fn columns(&self) -> [Vec<f64>; 2] {
+        [0, 1].map(|axis| self.points.iter().map(|point| point.position_mm[axis]).collect())
     }
 
     /// Relative error of sums over kept or dropped samples; none for a quadrature.
@@ -165,9 +169,8 @@ impl Nodes {
     }
 
     /// A node that counts so many of the coating's patches.
-    pub(super) fn push(&mut self, [x_mm, y_mm]: [f64; 2], weight_mm2: f64, amplitude: f64, level: usize) {
-        self.x_mm.push(x_mm);
-        self.y_mm.push(y_mm);
+    pub(super) fn push(&mut self, point: SurfacePoint, weight_mm2: f64, amplitude: f64, level: usize) {
+        self.points.push(point);
         self.weight_mm2.push(weight_mm2);
         self.amplitude.push(amplitude);
         self.level.push(level);
@@ -248,12 +251,10 @@ impl Spokes<'_> {
         for panel in panels(self.prepared.breaks(), from_mm, to_mm) {
             let count = self.density.radial(panel.from_mm, panel.to_mm);
             for (r, weight) in panel.nodes(count) {
-                let point = self.prepared.surface_under(0, r * sin_cos.1, r * sin_cos.0);
-                let cross_section = self.beam.cross_section(&point);
                 // Patches of the coating have nodes of their own.
-                let [x, y, _] = point.position_mm;
-                let amplitude = self.prepared.reflectance_under(0, x, y).sqrt();
-                nodes.push([x, y], angle_weight * weight * cross_section, amplitude, 0);
+                let (point, share) = self.prepared.surface_and_share(0, r * sin_cos.1, r * sin_cos.0);
+                let cross_section = self.beam.cross_section(&point);
+                nodes.push(point, angle_weight * weight * cross_section, share.sqrt(), 0);
             }
         }
     }
@@ -338,11 +339,11 @@ impl Rows<'_> {
             // As on a spoke: the square makes a half-integer power smooth.
             let (share, growth) = if fractional { (u * u, 2.0 * u) } else { (u, 1.0) };
             let s = from_mm + (to_mm - from_mm) * share;
-            let point = self.strip.on_mirror(self.prepared, beam, s, t_mm);
-            let flux = self.strip.flux(self.prepared, beam, (s, t_mm), point);
-            let amplitude = self.prepared.reflectance(point[0], point[1]).sqrt();
+            let [x, y] = self.strip.on_mirror(self.prepared, beam, s, t_mm);
+            let (point, share) = self.prepared.surface_and_share(usize::MAX, x, y);
+            let flux = self.strip.flux(self.prepared, beam, (s, t_mm), [x, y]);
             let light = row_weight * weight * growth * (to_mm - from_mm) * flux;
-            nodes.push(point, light, amplitude, usize::MAX);
+            nodes.push(point, light, share.sqrt(), usize::MAX);
         }
     }
 
@@ -452,7 +453,8 @@ fn sample(prepared: &Prepared, beam: &StarBeam, nodes: &mut Nodes) {
     for (x, y) in lattice(prepared.open_radius_mm(), SAMPLES) {
         let ray = beam.ray(prepared.mirror(), x, y);
         if prepared.lets_pass(&ray, beam) {
-            nodes.push([x, y], area_mm2 * ray.beam, prepared.reflectance(x, y).sqrt(), usize::MAX);
+            let (point, share) = prepared.surface_and_share(usize::MAX, x, y);
+            nodes.push(point, area_mm2 * ray.beam, share.sqrt(), usize::MAX);
         }
     }
 }

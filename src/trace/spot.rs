@@ -159,8 +159,8 @@ impl Bundle {
         let count = nodes.len();
         let [mut x_mm, mut y_mm, mut slope_x, mut slope_y, mut flux] =
             std::array::from_fn(|_| Vec::with_capacity(count));
-        for (i, (&x, &y)) in nodes.x_mm.iter().zip(&nodes.y_mm).enumerate() {
-            let ray = beam.ray(prepared.mirror(), x, y);
+        for (i, point) in nodes.points.iter().enumerate() {
+            let ray = beam.reflect(point);
             let [px, py] = ray.at_height_mm(image_mm);
             x_mm.push(px);
             y_mm.push(py);

@@ -82,13 +82,12 @@ impl Amplitude {
         let (shortest_nm, lines) = (spectrum.lines()[0].0, spectrum.lines());
         // Behind metal every colour has a path and a light of its own, at the same places.
         let has_film = pupil.has_film();
-        let places = Places::new(set, pupil, reference_mm, (!has_film).then_some(shortest_nm));
         let coloured: Vec<Places> = if has_film {
-            let lines = spectrum.lines().iter();
-            lines.map(|(nm, _)| Places::new(set, &pupil.in_colour(*nm), reference_mm, None)).collect()
+            lines.iter().map(|(nm, _)| Places::new(set, &pupil.in_colour(*nm), reference_mm, None)).collect()
         } else {
-            Vec::new()
+            vec![Places::new(set, pupil, reference_mm, Some(shortest_nm))]
         };
+        let places = &coloured[0];
         let step = shortest_nm * UM_PER_MM / NM_PER_MM / (2.0 * OVERSAMPLING * reach_um);
         let half = (places.half / step).ceil() as usize + TAPS / 2 + 1;
         // A common rate only turns the amplitude's phase, so the net is laid about the middle.
@@ -112,7 +111,7 @@ impl Amplitude {
             lanes::taps(set, &SPREAD.taps, &at[1][..held], &mut across);
             for (k, (net, (wavelength_nm, _))) in nets.iter_mut().zip(lines).enumerate() {
                 if k == 0 || has_film {
-                    let own = coloured.get(k).unwrap_or(&places);
+                    let own = &coloured[k];
                     for (k, &i) in block.iter().enumerate() {
                         (path[k], light[k]) = (own.path_nm[i] - own.path_nm[0], own.light[i]);
                     }

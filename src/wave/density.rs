@@ -4,7 +4,7 @@ use std::f64::consts::{PI, TAU};
 
 use super::path::{dot, ideal_line, line_of_sight};
 use super::terms::Terms;
-use crate::trace::{Density, Detail, Prepared, StarBeam};
+use crate::trace::{Density, Detail, Prepared, Star, StarBeam, SurfacePoint};
 use crate::units::NM_PER_MM;
 
 /// Angles and radii (for each panel) at which the slope of the wavefront is looked at.
@@ -30,21 +30,6 @@ pub(crate) struct SlopeTable {
 }
 
 impl SlopeTable {
-    pub(crate) fn of_star(prepared: &Prepared, beam: &StarBeam, reference_mm: [f64; 3]) -> Self {
-        let (rim, detail) = (prepared.open_radius_mm(), prepared.detail().unwrap_or_default());
-        let light_detail = prepared.light_detail().unwrap_or_default();
-        let mut table = Self { panels: Vec::new(), around_nm: 0.0, rim, detail, light_detail };
-        for panel in prepared.panels_of_open_mirror() {
-            let slopes = |r: f64, angle: f64| {
-                let (sin, cos) = angle.sin_cos();
-                let [gx, gy] = gradient(prepared, beam, reference_mm, r * cos, r * sin);
-                (NM_PER_MM * (gx * cos + gy * sin), NM_PER_MM * r * (gy * cos - gx * sin))
-            };
-            table.look(panel.from_mm, panel.to_mm, panel.fractional, slopes);
-        }
-        table
-    }
-
     pub(crate) fn of_terms(terms: &Terms, reference_mm: [f64; 3]) -> Self {
         let mut table = Self {
             panels: Vec::new(),
@@ -57,36 +42,25 @@ impl SlopeTable {
         let focal_ratio = terms.focal_ratio.unwrap_or(10.0);
         let moved = |x: f64, y: f64| NM_PER_MM * dot(&ideal_line(x, y, focal_ratio), &reference_mm);
         let step = 1e-4;
-        table.look(terms.obstruction_ratio, 1.0, false, |r, angle| {
-            let (sin, cos) = angle.sin_cos();
+        let from_to = (terms.obstruction_ratio, 1.0);
+        let slopes = places(from_to, table.rim, table.detail).map(|(r, (sin, cos))| {
             let (x, y) = (r * cos, r * sin);
             let [gx, gy] = terms.gradient_nm(x, y);
             let gx = gx - (moved(x + step, y) - moved(x - step, y)) / (2.0 * step);
             let gy = gy - (moved(x, y + step) - moved(x, y - step)) / (2.0 * step);
             (gx * cos + gy * sin, r * (gy * cos - gx * sin))
         });
+        table.note(from_to, false, slopes);
         table
     }
 
-    fn look(&mut self, from: f64, to: f64, fractional: bool, slopes: impl Fn(f64, f64) -> (f64, f64)) {
-        let mut steepest = 0.0_f64;
-        let detail = &self.detail;
-        // Five looks a period of the finest term, one a pixel.
-        let angles =
-            LOOK_ANGLES + (5 * detail.azimuthal_order as usize).max(detail.pixels_around(self.rim) as usize);
-        let radii =
-            LOOK_RADII + (2 * detail.radial_order as usize).max(detail.pixels_along(to - from) as usize);
-        for i in 0..angles {
-            let angle = TAU * (i as f64 + 0.25) / angles as f64;
-            for j in 0..radii {
-                let r = from + (to - from) * j as f64 / (radii - 1) as f64;
-                // A hair inside the panel: at its very start the neighbour's slope would count.
-                let (radial, around) = slopes(r.clamp(from + 1e-9 * (to - from), to), angle);
-                steepest = steepest.max(radial.abs());
-                self.around_nm = self.around_nm.max(around.abs());
-            }
-        }
-        self.panels.push((from, to, steepest, fractional));
+    /// Adds a panel with the radial slopes in it and those around.
+    fn note(&mut self, (from, to): (f64, f64), fractional: bool, slopes: impl Iterator<Item = (f64, f64)>) {
+        let steepest = slopes.fold((0.0_f64, self.around_nm), |(most, most_around), (radial, around)| {
+            (most.max(radial.abs()), most_around.max(around.abs()))
+        });
+        self.around_nm = steepest.1;
+        self.panels.push((from, to, steepest.0, fractional));
     }
 
     /// The steeper of two at each place, for nodes that serve two reference points.
@@ -111,14 +85,81 @@ impl SlopeTable {
     }
 }
 
-/// Slopes of the wavefront along x and y at a point of the mirror, mm/mm: both legs of the path, by Fermat.
-fn gradient(prepared: &Prepared, beam: &StarBeam, reference_mm: [f64; 3], x_mm: f64, y_mm: f64) -> [f64; 2] {
-    // Patches of metal have nodes of their own, counted by the width of their rims.
-    let point = prepared.surface_under(0, x_mm, y_mm);
-    let (_, line) = line_of_sight(point.position_mm, reference_mm);
-    let (towards, _) = beam.seen_from(point.position_mm);
-    let both = [0, 1, 2].map(|i| towards[i] + line[i]);
-    [0, 1].map(|i| both[i] + both[2] * point.slope[i])
+/// Where the slopes of a panel are looked at: radius, sine and cosine of the angle.
+fn places(
+    (from, to): (f64, f64),
+    rim: f64,
+    detail: Detail,
+) -> impl Iterator<Item = (f64, (f64, f64))> + use<> {
+    // Five looks a period of the finest term, one a pixel.
+    let angles = LOOK_ANGLES + (5 * detail.azimuthal_order as usize).max(detail.pixels_around(rim) as usize);
+    let radii = LOOK_RADII + (2 * detail.radial_order as usize).max(detail.pixels_along(to - from) as usize);
+    (0..angles).flat_map(move |i| {
+        let sin_cos = (TAU * (i as f64 + 0.25) / angles as f64).sin_cos();
+        (0..radii).map(move |j| {
+            let r = from + (to - from) * j as f64 / (radii - 1) as f64;
+            // A hair inside the panel: at its very start the neighbour's slope would count.
+            (r.clamp(from + 1e-9 * (to - from), to), sin_cos)
+        })
+    })
+}
+
+/// What the mirror is where slopes are looked at: the same from every reference point.
+pub(crate) struct Looks {
+    /// From, to, whether a fractional power begins there, and the looks between.
+    panels: Vec<((f64, f64), bool, Vec<Look>)>,
+    rim: f64,
+    detail: Detail,
+    light_detail: Detail,
+}
+
+struct Look {
+    r: f64,
+    sin_cos: (f64, f64),
+    point: SurfacePoint,
+    /// Toward the star.
+    towards: [f64; 3],
+}
+
+impl Looks {
+    pub(crate) fn new(prepared: &Prepared, star: Star) -> Self {
+        let (rim, detail) = (prepared.open_radius_mm(), prepared.detail().unwrap_or_default());
+        let beam = StarBeam::new(star);
+        let look = |(r, sin_cos): (f64, (f64, f64))| {
+            // Patches of metal have nodes of their own, counted by the width of their rims.
+            let point = prepared.surface_under(0, r * sin_cos.1, r * sin_cos.0);
+            Look { r, sin_cos, point, towards: beam.seen_from(point.position_mm).0 }
+        };
+        let panels = prepared.panels_of_open_mirror().map(|panel| {
+            let from_to = (panel.from_mm, panel.to_mm);
+            (from_to, panel.fractional, places(from_to, rim, detail).map(look).collect())
+        });
+        let light_detail = prepared.light_detail().unwrap_or_default();
+        Self { panels: panels.collect(), rim, detail, light_detail }
+    }
+
+    /// The steepest slopes as seen from a reference point.
+    pub(crate) fn seen_from(&self, reference_mm: [f64; 3]) -> SlopeTable {
+        let Self { rim, detail, light_detail, .. } = *self;
+        let mut table = SlopeTable { panels: Vec::new(), around_nm: 0.0, rim, detail, light_detail };
+        for (from_to, fractional, looks) in &self.panels {
+            let slopes = looks.iter().map(|look| {
+                let ([gx, gy], (sin, cos)) = (look.gradient(reference_mm), look.sin_cos);
+                (NM_PER_MM * (gx * cos + gy * sin), NM_PER_MM * look.r * (gy * cos - gx * sin))
+            });
+            table.note(*from_to, *fractional, slopes);
+        }
+        table
+    }
+}
+
+impl Look {
+    /// Slopes of the wavefront along x and y, mm/mm: both legs of the path, by Fermat.
+    fn gradient(&self, reference_mm: [f64; 3]) -> [f64; 2] {
+        let (_, line) = line_of_sight(self.point.position_mm, reference_mm);
+        let both = [0, 1, 2].map(|i| self.towards[i] + line[i]);
+        [0, 1].map(|i| both[i] + both[2] * self.point.slope[i])
+    }
 }
 
 /// Node counts for one wavelength and one reach in the image.
@@ -170,13 +211,18 @@ impl Fineness {
         }
     }
 
-    /// The coarser companion whose difference tells the error.
-    pub(crate) fn companion(self) -> Self {
+    /// That of a coarser companion.
+    fn companion(self) -> Self {
         Self { radial_share: 0.85, turn_share: 0.9, ..self }
     }
 }
 
 impl PhaseDensity {
+    /// For the Strehl and the statistics of a wavefront with such slopes.
+    pub(crate) fn of_statistics(slopes: SlopeTable, wavelength_nm: f64) -> Self {
+        Self::new(slopes, wavelength_nm, 0.0, Fineness::STATISTICS)
+    }
+
     pub(crate) fn new(slopes: SlopeTable, wavelength_nm: f64, reach: f64, fineness: Fineness) -> Self {
         Self { slopes, wavelength_nm, reach, fineness }
     }
@@ -184,6 +230,20 @@ impl PhaseDensity {
     /// The same with another fineness.
     pub(crate) fn with(&self, fineness: Fineness) -> Self {
         Self { fineness, ..self.clone() }
+    }
+
+    /// The same for the coarser companion whose difference tells the error.
+    pub(crate) fn companion(&self) -> Self {
+        self.with(self.fineness.companion())
+    }
+
+    pub(crate) fn wavelength_nm(&self) -> f64 {
+        self.wavelength_nm
+    }
+
+    /// The steepest slopes that the counts follow.
+    pub(crate) fn slopes(&self) -> &SlopeTable {
+        &self.slopes
     }
 
     pub(crate) fn fineness(&self) -> Fineness {

@@ -7,7 +7,7 @@ use std::f64::consts::TAU;
 use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
-use super::density::{Fineness, PhaseDensity};
+use super::density::{Fineness, Looks, PhaseDensity};
 use super::source::{Pupil, Source, View};
 use super::wavelength::check_wavelength;
 use crate::error::{Error, Result};
@@ -19,6 +19,10 @@ use crate::units::{Field, NM_PER_MM};
 const PEAK: &str = "the focus of greatest Strehl";
 /// The step, in units of the search's scale, at which that search has arrived.
 const SETTLED: f64 = 1e-7;
+/// Reference points as near as this, in waves, have one list of nodes in common, and as near as that one companion: a tenth
+/// of a wave more of slope asks for a node or two more where they are fewest.
+const STILL: f64 = 1e-3;
+const NEAR: f64 = 0.1;
 
 /// Where the image is looked at.
 ///
@@ -118,7 +122,9 @@ impl Prepared {
     pub(crate) fn found_focus(&self, focus: Focus, star: Star, wavelength_nm: f64) -> Result<FoundFocus> {
         star.check(self.focal_length_mm())?;
         check_wavelength(wavelength_nm)?;
-        let source = Source::Star { prepared: self.in_colour(wavelength_nm)?, star };
+        let coloured = self.in_colour(wavelength_nm)?;
+        let looks = Looks::new(&coloured, star);
+        let source = Source::Star { prepared: coloured, star };
         let mut start = source.gaussian_mm();
         match focus {
             Focus::ShiftMm(shift_mm) => {
@@ -130,35 +136,41 @@ impl Prepared {
         }
         let in_depth = matches!(focus, Focus::LeastRms | Focus::Peak);
         let scale = Scale::new(self.focal_ratio(), wavelength_nm);
-        let mut found = FoundFocus { reference_mm: start, list: None };
-        // The nodes follow the slopes seen from the reference point, which the first round only guesses.
-        for round in 0..2 {
-            if found.list.is_some() && focus != Focus::Peak {
-                break;
-            }
-            let reference = found.reference_mm;
-            let density =
-                PhaseDensity::new(source.slopes(reference), wavelength_nm, 0.0, Fineness::STATISTICS);
-            let pupil = source.pupil(&density);
-            if pupil.is_dark() {
-                return Err(no_light(star.field, &self.light(star.field)));
-            }
-            found.reference_mm = least_rms(&pupil, start, in_depth)?;
-            if focus == Focus::Peak && round > 0 {
-                let coarse = source.pupil(&density.with(Fineness::LOOKS));
-                found.reference_mm = brightest(&pupil, &coarse, source.rim(), &scale, found.reference_mm)?;
-            }
-            let is_still = scale.is_still(reference, found.reference_mm);
-            found.list = is_still.then_some((density, pupil));
+        let seen_from =
+            |reference_mm| PhaseDensity::of_statistics(looks.seen_from(reference_mm), wavelength_nm);
+        // The nodes follow the slopes seen from the reference point: a coarse list tells where that is.
+        let first = seen_from(start);
+        let companion = source.pupil(&first.companion());
+        if companion.is_dark() {
+            return Err(no_light(star.field, &self.light(star.field)));
         }
-        Ok(found)
+        let guess = least_rms(&companion, start, in_depth)?;
+        let (density, seen_from_mm) =
+            if scale.is_within(STILL, start, guess) { (first, start) } else { (seen_from(guess), guess) };
+        let pupil = source.pupil(&density);
+        let mut reference_mm = least_rms(&pupil, guess, in_depth)?;
+        if focus == Focus::Peak {
+            let coarse = source.pupil(&density.with(Fineness::LOOKS));
+            reference_mm = brightest(&pupil, &coarse, source.rim(), &scale, reference_mm)?;
+        }
+        let companion = scale.is_within(NEAR, start, reference_mm).then_some(companion);
+        let is_still = scale.is_within(STILL, seen_from_mm, reference_mm);
+        let list = is_still.then_some(FoundList { density, pupil, companion });
+        Ok(FoundFocus { reference_mm, list })
     }
 }
 
-/// A reference point, and the list for the slopes seen from there where the search has one: its density and nodes.
+/// A reference point, and the list for the slopes seen from there where the search has one.
 pub(crate) struct FoundFocus {
     pub(crate) reference_mm: [f64; 3],
-    pub(crate) list: Option<(PhaseDensity, Pupil)>,
+    pub(crate) list: Option<FoundList>,
+}
+
+/// A list of nodes, what it was made for, and a coarser one for nearly the same slopes.
+pub(crate) struct FoundList {
+    pub(crate) density: PhaseDensity,
+    pub(crate) pupil: Pupil,
+    pub(crate) companion: Option<Pupil>,
 }
 
 /// Moves a reference point until the RMS of the wavefront is least: across the plane, or in depth as well.
@@ -208,22 +220,21 @@ fn linear_step(
     in_depth: bool,
     counts: &impl Fn(usize) -> bool,
 ) -> Option<Vector3<f64>> {
-    let weights: Vec<f64> = (0..pupil.len()).map(|i| if counts(i) { pupil.weight[i] } else { 0.0 }).collect();
-    let total = sums::pairwise(&weights);
-    let mean = |value: &dyn Fn(usize) -> f64| {
-        let terms: Vec<f64> = weights.iter().enumerate().map(|(i, w)| w * value(i)).collect();
-        sums::pairwise(&terms) / total
-    };
-    let mean_path = mean(&|i| view.path_nm[i]);
-    let mean_line = [0, 1, 2].map(|axis| mean(&|i| view.toward[i][axis]));
-    let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
-    for a in 0..3 {
-        right[a] = mean(&|i| (view.toward[i][a] - mean_line[a]) * (view.path_nm[i] - mean_path)) / NM_PER_MM;
-        for b in 0..3 {
-            normal[(a, b)] =
-                mean(&|i| (view.toward[i][a] - mean_line[a]) * (view.toward[i][b] - mean_line[b]));
-        }
-    }
+    let weight = |i: usize| if counts(i) { pupil.weight[i] } else { 0.0 };
+    let [total, path, u, v, w] = sums::of_terms(pupil.len(), |i| {
+        let (weight, [u, v, w]) = (weight(i), view.toward[i]);
+        [weight, weight * view.path_nm[i], weight * u, weight * v, weight * w]
+    });
+    let (mean_path, mean_line) = (path / total, [u, v, w].map(|sum| sum / total));
+    let [uu, uv, uw, vv, vw, ww, up, vp, wp] = sums::of_terms(pupil.len(), |i| {
+        let [u, v, w] = [0, 1, 2].map(|axis| view.toward[i][axis] - mean_line[axis]);
+        let share = weight(i) / total;
+        let path = share * (view.path_nm[i] - mean_path) / NM_PER_MM;
+        let (along, across, down) = (share * u, share * v, share * w);
+        [along * u, along * v, along * w, across * v, across * w, down * w, path * u, path * v, path * w]
+    });
+    let mut normal = Matrix3::new(uu, uv, uw, uv, vv, vw, uw, vw, ww);
+    let mut right = Vector3::new(up, vp, wp);
     if !in_depth {
         for other in 0..2 {
             normal[(2, other)] = 0.0;
@@ -290,10 +301,10 @@ impl Scale {
 }
 
 impl Scale {
-    /// Whether two reference points are so near to each other, by 1e-6 of a wave, that one list serves both.
-    fn is_still(&self, before_mm: [f64; 3], after_mm: [f64; 3]) -> bool {
+    /// Whether two reference points are as near to each other as some waves of tilt or defocus.
+    fn is_within(&self, waves: f64, before_mm: [f64; 3], after_mm: [f64; 3]) -> bool {
         let [x, y, z] = [0, 1, 2].map(|i| (after_mm[i] - before_mm[i]).abs());
-        x.max(y) <= 1e-6 * self.across_mm && z <= 1e-6 * self.depth_mm
+        x.max(y) <= waves * self.across_mm && z <= waves * self.depth_mm
     }
 }
 

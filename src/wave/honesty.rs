@@ -157,7 +157,7 @@ fn worn_metal(draw: &mut Draw, rim_mm: f64) -> MetalCoat {
 /// Nodes twice as dense as the first that are tried, in both directions.
 fn finer_pupil(wave: &Wavefront, reach: f64, first: Fineness) -> Pupil {
     let fineness = (0..3).fold(first, |fineness, _| fineness.finer());
-    let slopes = wave.source.slopes(wave.reference_mm);
+    let slopes = wave.source.slopes(&[wave.reference_mm]);
     wave.source.pupil(&PhaseDensity::new(slopes, wave.wavelength_nm, reach, fineness))
 }
 

@@ -11,7 +11,7 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-use super::density::SlopeTable;
+use super::density::{Looks, SlopeTable};
 use super::path::{dot, ideal_line, line_of_sight};
 use super::places::rates_of_hits;
 use super::spectrum::Spectrum;
@@ -19,7 +19,7 @@ use super::terms::Terms;
 use crate::error::Result;
 use crate::model::Train;
 use crate::numeric::simd::Instructions;
-use crate::trace::{Density, Detail, Nodes, Prepared, Star, StarBeam};
+use crate::trace::{Density, Detail, Nodes, Prepared, Star, StarBeam, SurfacePoint};
 use crate::units::NM_PER_MM;
 
 /// What makes the wavefront.
@@ -170,10 +170,14 @@ impl Source {
 
     /// The pupil at single points of the mirror, in the units of the nodes; weights are 0.
     pub(crate) fn pupil_at(&self, points: &[[f64; 2]]) -> Pupil {
-        let nodes = Nodes::at(points);
         match self {
-            Self::Star { prepared, star } => Pupil::of_star(prepared, *star, nodes),
-            Self::Terms(terms) => Pupil::of_terms(terms, nodes),
+            Self::Star { prepared, star } => {
+                let nodes = Nodes::at(points.iter().map(|[x, y]| prepared.surface(*x, *y)));
+                Pupil::of_star(prepared, *star, nodes)
+            }
+            Self::Terms(terms) => {
+                Pupil::of_terms(terms, Nodes::at(points.iter().copied().map(SurfacePoint::level)))
+            }
         }
     }
 
@@ -214,13 +218,18 @@ impl Source {
         Tolerance { wanted: 10.0 * promised, accepted: 1000.0 * promised }
     }
 
-    /// The steepest phase slopes, panel by panel, as seen from a reference point.
-    pub(crate) fn slopes(&self, reference_mm: [f64; 3]) -> SlopeTable {
+    /// The steepest phase slopes, panel by panel, as seen from any of some reference points.
+    pub(crate) fn slopes(&self, references: &[[f64; 3]]) -> SlopeTable {
+        let from = |seen_from: &dyn Fn([f64; 3]) -> SlopeTable| {
+            let (first, others) = (seen_from(references[0]), &references[1..]);
+            others.iter().fold(first, |steepest, reference| steepest.steeper(&seen_from(*reference)))
+        };
         match self {
             Self::Star { prepared, star } => {
-                SlopeTable::of_star(prepared, &StarBeam::new(*star), reference_mm)
+                let looks = Looks::new(prepared, *star);
+                from(&|reference| looks.seen_from(reference))
             }
-            Self::Terms(terms) => SlopeTable::of_terms(terms, reference_mm),
+            Self::Terms(terms) => from(&|reference| SlopeTable::of_terms(terms, reference)),
         }
     }
 }
@@ -284,37 +293,28 @@ pub(crate) struct View {
 impl Pupil {
     fn of_star(prepared: &Prepared, star: Star, nodes: Nodes) -> Self {
         let beam = StarBeam::new(star);
-        let count = nodes.len();
-        let (mut hits_mm, mut down_mm) = (Vec::with_capacity(count), Vec::with_capacity(count));
-        let (mut slopes, mut beams) = (Vec::with_capacity(count), Vec::with_capacity(count));
-        for ((&x, &y), &level) in nodes.x_mm.iter().zip(&nodes.y_mm).zip(&nodes.level) {
-            let point = prepared.surface_under(level, x, y);
-            hits_mm.push(point.position_mm);
-            down_mm.push(beam.down_mm(point.position_mm));
-            beams.push(beam.cross_section(&point));
-            slopes.push(point.slope);
-        }
+        let points = || nodes.points.iter();
+        let body = Body::Star {
+            hits_mm: points().map(|point| point.position_mm).collect(),
+            down_mm: points().map(|point| beam.down_mm(point.position_mm)).collect(),
+            slopes: points().map(|point| point.slope).collect(),
+            beams: points().map(|point| beam.cross_section(point)).collect(),
+        };
+        let [x, y] = nodes.columns();
         let sampling_error = nodes.sampling_error();
         let recipe = prepared
             .has_film()
             .then(|| Box::new(Recipe { prepared: prepared.clone(), star, level: nodes.level }));
-        Self {
-            sampling_error,
-            recipe,
-            x: nodes.x_mm,
-            y: nodes.y_mm,
-            weight: nodes.weight_mm2,
-            amplitude: nodes.amplitude,
-            body: Body::Star { hits_mm, down_mm, slopes, beams },
-        }
+        Self { sampling_error, recipe, x, y, weight: nodes.weight_mm2, amplitude: nodes.amplitude, body }
     }
 
     fn of_terms(terms: &Terms, nodes: Nodes) -> Self {
-        let path_nm = nodes.x_mm.iter().zip(&nodes.y_mm).map(|(&x, &y)| terms.path_nm(x, y)).collect();
+        let [x, y] = nodes.columns();
+        let path_nm = x.iter().zip(&y).map(|(&x, &y)| terms.path_nm(x, y)).collect();
         Self {
             amplitude: nodes.amplitude,
-            x: nodes.x_mm,
-            y: nodes.y_mm,
+            x,
+            y,
             weight: nodes.weight_mm2,
             sampling_error: None,
             recipe: None,
@@ -328,13 +328,14 @@ impl Pupil {
         let Some(Recipe { prepared, star, level }) = self.recipe.as_deref() else {
             return Cow::Borrowed(self);
         };
+        if prepared.is_of_colour(wavelength_nm) {
+            return Cow::Borrowed(self);
+        }
         let Ok(coloured) = prepared.in_colour(wavelength_nm) else {
             unreachable!("the spectrum was checked against the metal")
         };
-        let places = self.x.iter().zip(&self.y).zip(level);
-        let amplitude =
-            places.map(|((x, y), level)| coloured.reflectance_under(*level, *x, *y).sqrt()).collect();
-        let nodes = Nodes::again(&self.x, &self.y, &self.weight, amplitude, level);
+        let places = self.x.iter().zip(&self.y).map(|(x, y)| [*x, *y]);
+        let nodes = Nodes::again(&coloured, places, &self.weight, level);
         Cow::Owned(Self { sampling_error: self.sampling_error, ..Self::of_star(&coloured, *star, nodes) })
     }
 

@@ -173,7 +173,7 @@ pub(crate) struct Lists {
 
 impl Lists {
     fn new(source: &Source, references: &[[f64; 3]], density: PhaseDensity, may_be_round: bool) -> Self {
-        let coarser = density.with(density.fineness().companion());
+        let coarser = density.companion();
         Self {
             pupil: SharedPupil::new(source, references, &density, may_be_round),
             companion: SharedPupil::new(source, references, &coarser, may_be_round),
@@ -235,7 +235,7 @@ impl Wavefront {
     pub(crate) fn star_light(&self, spectrum: &Spectrum, half_um: f64, corner_um: f64) -> Result<Settled> {
         let shortest_nm = spectrum.lines()[0].0;
         let reach = Reach { half_um, corner_um, unit_um: shortest_nm / 1000.0 * self.image_focal_ratio()? };
-        self.star_light_from(&[self.reference_mm], spectrum, reach, || self.source.slopes(self.reference_mm))
+        self.star_light_from(&[self.reference_mm], spectrum, reach, || SlopeTable::clone(&self.slopes))
     }
 
     /// The light as seen from several reference points, on one list for the steepest slopes of all.
@@ -378,7 +378,7 @@ mod tests {
         may_be_round: bool,
     ) -> (StarLight, f64) {
         let references = [wavefront.reference_mm];
-        let slopes = wavefront.source.slopes(wavefront.reference_mm);
+        let slopes = wavefront.source.slopes(&[wavefront.reference_mm]);
         let lists = Arc::new(wavefront.lists(&references, slopes, reach, may_be_round));
         let mut settled =
             wavefront.settled(lists, &references, spectrum, reach, may_be_round).expect("nodes");

@@ -198,7 +198,7 @@ impl Wavefront {
             by_depth.iter().copied().min_by(|a, b| from_focus(a).total_cmp(&from_focus(b))).unwrap_or(first);
         let mut looked_at = vec![first, nearest, last];
         looked_at.dedup();
-        let slopes = || self.source.slopes(first).steeper(&self.source.slopes(last));
+        let slopes = || self.source.slopes(&[first, last]);
         Ok((self.star_light_from(&looked_at, spectrum, reach, slopes)?, looked_at))
     }
 }

@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::density::{Fineness, PhaseDensity};
+use super::density::{PhaseDensity, SlopeTable};
 use super::extremes;
-use super::focus::Focus;
+use super::focus::{Focus, FoundList};
 use super::source::{Pupil, Source, View};
 use super::spectrum::Spectrum;
 use super::star_light::KeptLists;
@@ -51,6 +51,8 @@ pub struct Wavefront {
     /// Nodes and what they see, shared by all copies.
     pub(crate) pupil: Arc<Pupil>,
     pub(crate) view: Arc<View>,
+    /// The steepest slopes as seen from the reference point.
+    pub(crate) slopes: Arc<SlopeTable>,
     pub(crate) kept: KeptLists,
     /// Wavelength, nm.
     pub wavelength_nm: f64,
@@ -167,13 +169,11 @@ impl Wavefront {
         source: Source,
         reference_mm: [f64; 3],
         wavelength_nm: f64,
-        list: Option<(PhaseDensity, Pupil)>,
+        list: Option<FoundList>,
     ) -> Result<Self> {
-        let (mut density, mut at_hand) = if let Some((density, pupil)) = list {
-            (density, Some(pupil))
-        } else {
-            let slopes = source.slopes(reference_mm);
-            (PhaseDensity::new(slopes, wavelength_nm, 0.0, Fineness::STATISTICS), None)
+        let (mut density, mut at_hand, mut coarse_at_hand) = match list {
+            Some(FoundList { density, pupil, companion }) => (density, Some(pupil), companion),
+            None => (PhaseDensity::of_statistics(source.slopes(&[reference_mm]), wavelength_nm), None, None),
         };
         let (mut error, tolerance) = (f64::INFINITY, source.tolerance(STREHL_ACCURACY));
         for refinement in 0..=REFINEMENTS {
@@ -181,15 +181,15 @@ impl Wavefront {
             if pupil.is_dark() {
                 return Err(dark(&source));
             }
-            let companion = source.pupil(&density.with(density.fineness().companion()));
+            let companion = coarse_at_hand.take().unwrap_or_else(|| source.pupil(&density.companion()));
             let strehl = Sums::new(&pupil, &pupil.seen_from(reference_mm), wavelength_nm).strehl();
             let coarse = Sums::new(&companion, &companion.seen_from(reference_mm), wavelength_nm).strehl();
             error = 3.0 * (strehl - coarse).abs() + ERROR_FLOOR;
             if let Some(sampling) = pupil.sampling_error {
-                return Ok(Self::on_nodes(source, reference_mm, wavelength_nm, pupil, error.max(sampling)));
+                return Ok(Self::on_nodes(source, reference_mm, &density, pupil, error.max(sampling)));
             }
             if error <= tolerance.wanted || (refinement == REFINEMENTS && error <= tolerance.accepted) {
-                return Ok(Self::on_nodes(source, reference_mm, wavelength_nm, pupil, error));
+                return Ok(Self::on_nodes(source, reference_mm, &density, pupil, error));
             }
             density = density.with(density.fineness().finer());
         }
@@ -199,10 +199,11 @@ impl Wavefront {
     fn on_nodes(
         source: Source,
         reference_mm: [f64; 3],
-        wavelength_nm: f64,
+        density: &PhaseDensity,
         pupil: Pupil,
         error_estimate: f64,
     ) -> Self {
+        let wavelength_nm = density.wavelength_nm();
         let mut view = pupil.seen_from(reference_mm);
         let piston = weighted_mean(&pupil.weight, &view.path_nm);
         for path in &mut view.path_nm {
@@ -221,6 +222,7 @@ impl Wavefront {
             reference_mm,
             pupil: Arc::new(pupil),
             view: Arc::new(view),
+            slopes: Arc::new(density.slopes().clone()),
             kept: KeptLists::default(),
         }
     }
@@ -321,24 +323,13 @@ pub(crate) struct Sums {
 impl Sums {
     pub(crate) fn new(pupil: &Pupil, view: &View, wavelength_nm: f64) -> Self {
         let per_nm = std::f64::consts::TAU / wavelength_nm;
-        let count = pupil.len();
-        let [mut re, mut im, mut amplitude, mut energy] = std::array::from_fn(|_| Vec::with_capacity(count));
-        for i in 0..count {
-            let light = pupil.weight[i] * pupil.amplitude[i];
+        let [re, im, area, amplitude, energy] = sums::of_terms(pupil.len(), |i| {
+            let (weight, amplitude) = (pupil.weight[i], pupil.amplitude[i]);
+            let light = weight * amplitude;
             let (sin, cos) = (per_nm * (view.path_nm[i] - view.path_nm[0])).sin_cos();
-            re.push(light * cos);
-            im.push(light * sin);
-            amplitude.push(light);
-            energy.push(light * pupil.amplitude[i]);
-        }
-        let sum = |terms: Vec<f64>| sums::pairwise(&terms);
-        Self {
-            re: sum(re),
-            im: sum(im),
-            area: sums::pairwise(&pupil.weight),
-            amplitude: sum(amplitude),
-            energy: sum(energy),
-        }
+            [light * cos, light * sin, weight, light, light * amplitude]
+        });
+        Self { re, im, area, amplitude, energy }
     }
 
     pub(crate) fn strehl(&self) -> f64 {

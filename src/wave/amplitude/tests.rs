@@ -38,7 +38,7 @@ fn star(field: Field) -> Source {
 fn light(source: &Source, spectrum: &Spectrum, reach: f64) -> (Amplitude, Places, f64) {
     let reference = source.gaussian_mm();
     let shortest_nm = spectrum.lines()[0].0;
-    let density = PhaseDensity::new(source.slopes(reference), shortest_nm, 1.5 * reach, Fineness::IMAGES);
+    let density = PhaseDensity::new(source.slopes(&[reference]), shortest_nm, 1.5 * reach, Fineness::IMAGES);
     let pupil = source.pupil(&density);
     let half_width_um = reach * shortest_nm / 1000.0 * 4.9;
     let amplitude = Amplitude::new(&pupil, reference, spectrum, half_width_um);

@@ -104,7 +104,7 @@ pub(super) fn curves_from(
     let asked = if plane.is_round { &azimuths_deg[..azimuths_deg.len().min(1)] } else { azimuths_deg };
     // Slopes for a unit of the pupil's radius become slopes for a unit of m; at 1 nm, so that a wavelength divides them.
     let per_radius = source.rim() / plane.rim.radius;
-    let steep = source.slopes(wavefront.reference_mm).steepest_by_radius();
+    let steep = wavefront.slopes.steepest_by_radius();
     let radians = |(end, nm): (f64, f64)| (end / per_radius, std::f64::consts::TAU * nm * per_radius);
     let slopes = Slopes::new(steep.into_iter().map(radians).collect());
     let directions = pool::map_ordered(asked.len(), true, |i| {
