@@ -280,6 +280,11 @@ impl Prepared {
     pub fn reflectance(&self, x_mm: f64, y_mm: f64) -> f64 {
         self.coat().reflectance(self.mirror().film(), x_mm, y_mm) * self.0.flat_share
     }
+
+    /// The same where it is everywhere the same, at every angle.
+    pub(crate) fn even_share(&self) -> Option<f64> {
+        (self.coat().is_even() && !self.has_film()).then(|| self.reflectance(0.0, 0.0))
+    }
 }
 
 /// [`Prepared::obstruction_ratio`] of a train that need not be compiled for it.

@@ -7,7 +7,9 @@
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::bands::Band;
+use super::lights::Copies;
 use super::row::{Turn, Turned};
+use crate::numeric::simd::Instructions;
 use crate::numeric::{gauss, roots, sums};
 
 /// How generously nodes are dealt out.
@@ -55,6 +57,8 @@ fn by_size(size: f64, floors: [f64; 4]) -> f64 {
     floors[[1e-3, 1e-2, 0.1].iter().filter(|limit| size >= **limit).count()]
 }
 
+/// Nodes that are looked at together: their columns fit the first cache.
+const BLOCK: usize = 96;
 /// Most nodes on one piece.
 const MOST: usize = 2000;
 
@@ -101,25 +105,39 @@ struct Piece {
     fractional: (bool, bool),
 }
 
+/// A piece of one row, with how far the phase turns along it at most, and at how many steps it is looked at.
+#[derive(Clone, Copy, Debug)]
+struct RowPiece {
+    piece: Piece,
+    y: f64,
+    row_weight: f64,
+    bound: f64,
+    steps: usize,
+}
+
 /// Lists used again and again.
 #[derive(Default)]
 struct Scratch {
     places: Vec<f64>,
     splits: Vec<(f64, bool)>,
     pieces: Vec<Piece>,
+    /// Pieces that wait until enough points are to be looked at.
+    waiting: Vec<RowPiece>,
+    copies: Copies,
+    weight: Vec<f64>,
 }
 
 impl Rows<'_> {
     /// The integral of g(m - s/2) times the conjugate of g(m + s/2): real and imaginary part.
     pub(super) fn correlation(&self, shift: f64, fineness: Fineness) -> [f64; 2] {
-        let (mut re, mut im) = (Vec::new(), Vec::new());
+        let mut parts = [Vec::new(), Vec::new()];
         let mut scratch = Scratch::default();
         for band in self.bands {
             for (from, to) in self.panels(band, shift) {
-                self.panel(band, (from, to), shift, fineness, &mut scratch, &mut re, &mut im);
+                self.panel(band, (from, to), shift, fineness, &mut scratch, &mut parts);
             }
         }
-        [sums::pairwise(&re), sums::pairwise(&im)]
+        parts.map(|part| sums::pairwise(&part))
     }
 
     /// The stretches of a band between which no point of one copy passes one of the other, as far as both copies overlap.
@@ -192,7 +210,6 @@ impl Rows<'_> {
     }
 
     /// Adds the integral over one panel of rows.
-    #[allow(clippy::too_many_arguments)]
     fn panel(
         &self,
         band: &Band,
@@ -200,8 +217,7 @@ impl Rows<'_> {
         shift: f64,
         fineness: Fineness,
         scratch: &mut Scratch,
-        re: &mut Vec<f64>,
-        im: &mut Vec<f64>,
+        parts: &mut [Vec<f64>; 2],
     ) {
         let radius = self.turned.plane.rim.radius;
         let (middle, half) = (f64::midpoint(from, to), 0.5 * (to - from));
@@ -214,62 +230,96 @@ impl Rows<'_> {
             let y = middle + half * sin;
             band.places(y, &mut scratch.places);
             self.pieces(band, y, shift, scratch);
-            let (mut row_re, mut row_im) = (0.0, 0.0);
             for piece in &scratch.pieces {
-                let [a, b] = self.piece(*piece, y, shift, fineness);
-                row_re += a;
-                row_im += b;
+                let waiting = self.waiting(*piece, y, shift, weight * half * cos);
+                for place in (0..=waiting.steps).filter(|_| waiting.steps > 0) {
+                    let share = place as f64 / waiting.steps as f64;
+                    self.push(&mut scratch.copies, piece.from + (piece.to - piece.from) * share, y, shift);
+                }
+                scratch.waiting.push(waiting);
             }
-            re.push(weight * half * cos * row_re);
-            im.push(weight * half * cos * row_im);
+            if scratch.copies.len().max(scratch.waiting.len()) >= BLOCK {
+                self.add_waiting(shift, fineness, scratch, parts);
+            }
         }
+        self.add_waiting(shift, fineness, scratch, parts);
     }
 
-    /// The integral over one piece of one row.
-    fn piece(&self, piece: Piece, y: f64, shift: f64, fineness: Fineness) -> [f64; 2] {
+    /// A point at which both copies are to be looked at.
+    fn push(&self, copies: &mut Copies, x: f64, y: f64, shift: f64) {
+        copies.push(self.turned.m(x - 0.5 * shift, y), self.turned.m(x + 0.5 * shift, y));
+    }
+
+    /// A piece with what the steepest slopes say of its phase.
+    fn waiting(&self, piece: Piece, y: f64, shift: f64, row_weight: f64) -> RowPiece {
+        let Piece { from, to, .. } = piece;
+        let bound = self.steepest(f64::midpoint(from, to), y, shift) * (to - from);
+        let steps = [(20.0, 10), (5.0, 4)].into_iter().find(|(least, _)| bound > *least);
+        RowPiece { piece, y, row_weight, bound, steps: steps.map_or(0, |(_, steps)| steps) }
+    }
+
+    /// Adds the integrals over the pieces that wait, whose looks are held.
+    fn add_waiting(&self, shift: f64, fineness: Fineness, scratch: &mut Scratch, parts: &mut [Vec<f64>; 2]) {
+        let waiting = std::mem::take(&mut scratch.waiting);
+        let phases = self.phases(&mut scratch.copies);
+        let mut phases = &phases[..];
+        let mut counts = Vec::with_capacity(waiting.len());
+        for RowPiece { piece, bound, steps, .. } in &waiting {
+            let (here, others) = phases.split_at(if *steps > 0 { steps + 1 } else { 0 });
+            phases = others;
+            let steepest = here.windows(2).fold(0.0_f64, |most, pair| most.max((pair[1] - pair[0]).abs()));
+            let range = if *steps > 0 { bound.min(*steps as f64 * steepest) } else { *bound };
+            counts.push(self.count(*piece, range, fineness));
+        }
+        for (RowPiece { piece, y, row_weight, .. }, count) in waiting.iter().zip(counts) {
+            let Piece { from, to, fractional } = *piece;
+            for (t, weight) in gauss::on_interval(count, 0.0, 1.0) {
+                // Steps that shrink toward the beginning of a fractional power make it smooth.
+                let (place, rate) = match fractional {
+                    (false, false) => (t, 1.0),
+                    (true, false) => (t * t, 2.0 * t),
+                    (false, true) => (t * (2.0 - t), 2.0 * (1.0 - t)),
+                    (true, true) => (t * t * (3.0 - 2.0 * t), 6.0 * t * (1.0 - t)),
+                };
+                self.push(&mut scratch.copies, from + (to - from) * place, *y, shift);
+                scratch.weight.push(row_weight * weight * rate * (to - from));
+            }
+            if scratch.weight.len() >= BLOCK {
+                self.add_nodes(scratch, parts);
+            }
+        }
+        self.add_nodes(scratch, parts);
+        scratch.waiting = waiting;
+        scratch.waiting.clear();
+    }
+
+    /// Nodes of a piece along which the phase turns so far.
+    fn count(&self, piece: Piece, range: f64, fineness: Fineness) -> usize {
         let radius = self.turned.plane.rim.radius;
-        let Piece { from, to, fractional } = piece;
-        let length = to - from;
+        let length = piece.to - piece.from;
         let features = self.turned.plane.feature.map_or(0.0, |width| length / width);
-        let mut range = self.steepest(f64::midpoint(from, to), y, shift) * length;
-        if range > 5.0 {
-            range = range.min(self.range_along(piece, y, shift, if range > 20.0 { 10 } else { 4 }));
-        }
-        let stretched = fractional.0 || fractional.1;
-        let range = if stretched { 2.0 * range } else { range };
-        let count = fineness.along(range, length / radius, features);
-
-        let (mut re, mut im) = (0.0, 0.0);
-        for (t, weight) in gauss::on_interval(count, 0.0, 1.0) {
-            // Steps that shrink toward the beginning of a fractional power make it smooth.
-            let (place, rate) = match fractional {
-                (false, false) => (t, 1.0),
-                (true, false) => (t * t, 2.0 * t),
-                (false, true) => (t * (2.0 - t), 2.0 * (1.0 - t)),
-                (true, true) => (t * t * (3.0 - 2.0 * t), 6.0 * t * (1.0 - t)),
-            };
-            if let Some((product, phase)) = self.product(from + length * place, y, shift) {
-                let (sin, cos) = phase.sin_cos();
-                let weight = weight * rate * length * product;
-                re += weight * cos;
-                im += weight * sin;
-            }
-        }
-        [re, im]
+        let stretched = if piece.fractional.0 || piece.fractional.1 { 2.0 } else { 1.0 };
+        fineness.along(stretched * range, length / radius, features)
     }
 
-    /// The product of both copies' amplitudes at a point, and the difference of their phases.
-    #[inline]
-    fn product(&self, x: f64, y: f64, shift: f64) -> Option<(f64, f64)> {
-        let plane = self.turned.plane;
-        let forward = plane.light(self.turned.m(x - 0.5 * shift, y))?;
-        let back = plane.light(self.turned.m(x + 0.5 * shift, y))?;
-        let phase = TAU / self.wavelength_nm * (forward.path_nm - back.path_nm);
-        Some((forward.amplitude * back.amplitude, phase))
+    /// Adds the integral over the nodes that are held, and lets them go.
+    fn add_nodes(&self, scratch: &mut Scratch, [re, im]: &mut [Vec<f64>; 2]) {
+        let Scratch { copies, weight, .. } = scratch;
+        copies.look(Instructions::in_use(), self.turned.plane);
+        let [a, b] = copies.products(Instructions::in_use(), weight, self.wavelength_nm);
+        re.push(a);
+        im.push(b);
+        weight.clear();
+        copies.clear();
     }
 
-    fn phase(&self, x: f64, y: f64, shift: f64) -> f64 {
-        self.product(x, y, shift).map_or(0.0, |p| p.1)
+    /// The differences of the phases of both copies at the points that are held; they are let go.
+    fn phases(&self, copies: &mut Copies) -> Vec<f64> {
+        copies.look(Instructions::in_use(), self.turned.plane);
+        let per_nm = TAU / self.wavelength_nm;
+        let phases = (0..copies.len()).map(|i| per_nm * copies.path_nm(i)).collect();
+        copies.clear();
+        phases
     }
 
     /// Steepest phase of the product about a point, radians for a unit of m.
@@ -281,47 +331,36 @@ impl Rows<'_> {
         self.slopes.at((x - 0.5 * shift).hypot(y)) + self.slopes.at((x + 0.5 * shift).hypot(y))
     }
 
-    /// Phase range along a piece: its steepest of some parts, times their number.
-    fn range_along(&self, piece: Piece, y: f64, shift: f64, parts: u32) -> f64 {
-        let length = piece.to - piece.from;
-        let at = |k: u32| self.phase(piece.from + length * f64::from(k) / f64::from(parts), y, shift);
-        let (mut before, mut steepest) = (at(0), 0.0_f64);
-        for k in 1..=parts {
-            let here = at(k);
-            steepest = steepest.max((here - before).abs());
-            before = here;
-        }
-        f64::from(parts) * steepest
-    }
-
     /// Phase range across a panel: how far the phase at the ends and in the middle of the pieces moves from row to row.
     fn range_across(&self, band: &Band, (from, to): (f64, f64), shift: f64, scratch: &mut Scratch) -> f64 {
         if shift == 0.0 {
             return 0.0;
         }
-        let mut before: Vec<f64> = Vec::new();
-        let mut steepest = 0.0_f64;
         // A tall panel may hold a phase that goes and comes back.
         let looks = if to - from > 0.1 * self.turned.plane.rim.radius { 10 } else { 4 };
+        let mut ends = Vec::with_capacity(looks);
         for look in 0..looks {
-            let share = 0.02 + 0.96 * f64::from(look) / f64::from(looks - 1);
-            let y = from + (to - from) * share;
+            let y = from + (to - from) * (0.02 + 0.96 * look as f64 / (looks - 1) as f64);
             band.places(y, &mut scratch.places);
             Self::hard_pieces(band, shift, scratch);
-            let mut phases = Vec::with_capacity(2 * scratch.pieces.len());
             for piece in &scratch.pieces {
                 for part in [0.0, 0.5, 1.0] {
-                    phases.push(self.phase(piece.from + part * (piece.to - piece.from), y, shift));
+                    let x = piece.from + part * (piece.to - piece.from);
+                    self.push(&mut scratch.copies, x, y, shift);
                 }
             }
-            if phases.len() == before.len() {
-                for (a, b) in phases.iter().zip(&before) {
-                    steepest = steepest.max((a - b).abs());
-                }
-            }
-            before = phases;
+            ends.push(scratch.copies.len());
         }
-        f64::from(looks - 1) * steepest
+        let phases = self.phases(&mut scratch.copies);
+        let of_look = |look: usize| &phases[if look > 0 { ends[look - 1] } else { 0 }..ends[look]];
+        let mut steepest = 0.0_f64;
+        for look in 1..looks {
+            let (before, here) = (of_look(look - 1), of_look(look));
+            if here.len() == before.len() {
+                steepest = here.iter().zip(before).fold(steepest, |most, (a, b)| most.max((a - b).abs()));
+            }
+        }
+        (looks - 1) as f64 * steepest
     }
 
     /// The pieces between the points of both copies.
@@ -355,7 +394,7 @@ impl Rows<'_> {
 
 /// Cuts the overlap of both copies at the joints of both, and at what `more` adds.
 fn cut(band: &Band, shift: f64, scratch: &mut Scratch, more: impl Fn((f64, f64), &mut Vec<(f64, bool)>)) {
-    let Scratch { places, splits, pieces } = scratch;
+    let Scratch { places, splits, pieces, .. } = scratch;
     pieces.clear();
     let half = 0.5 * shift;
     let lit: Vec<(usize, usize)> = lit(band);

@@ -203,6 +203,18 @@ impl<'a> Plane<'a> {
         prepared.strips()[index].beginning(prepared, beam).into_iter().all(hidden)
     }
 
+    /// The train behind which a star of the sky is seen, and the direction toward it; none for a lamp and given terms.
+    pub(super) fn distant_star(&self) -> Option<(&Prepared, [f64; 3])> {
+        match &self.body {
+            Body::Star { prepared, beam } if beam.distance_mm().is_none() => Some((prepared, beam.towards)),
+            _ => None,
+        }
+    }
+
+    pub(super) fn reference_mm(&self) -> [f64; 3] {
+        self.reference_mm
+    }
+
     /// A circle on the mirror about its vertex, in the units of the nodes, as the image sees it.
     fn ring(&self, radius: f64) -> Ring {
         let corners = [[radius, 0.0], [0.0, radius], [-radius, 0.0], [0.0, -radius]].map(|p| self.seen(p));
