@@ -140,13 +140,18 @@ pub(super) fn curves_from(
             let (direction, frequency) = (&directions[i / probes.len()], probes[i % probes.len()]);
             let fine = value(direction, frequency, fineness);
             let coarse = value(direction, frequency, fineness.companion());
-            (fine[0] - coarse[0]).hypot(fine[1] - coarse[1])
+            (fine, (fine[0] - coarse[0]).hypot(fine[1] - coarse[1]))
         });
-        error = 3.0 * pairs.into_iter().fold(0.0, f64::max) + outline + ERROR_FLOOR;
+        error = 3.0 * pairs.iter().map(|pair| pair.1).fold(0.0, f64::max) + outline + ERROR_FLOOR;
         if error <= tolerance.wanted || (refinement == REFINEMENTS && error <= tolerance.accepted) {
             let (count, each) = (frequency_per_mm.len(), directions.len());
             let all = pool::map_ordered(each * count, true, |i| {
-                value(&directions[i / count], frequency_per_mm[i % count], fineness)
+                let (direction, frequency) = (i / count, frequency_per_mm[i % count]);
+                let probe = probes.iter().position(|probe| probe.to_bits() == frequency.to_bits());
+                probe.map_or_else(
+                    || value(&directions[direction], frequency, fineness),
+                    |probe| pairs[direction * probes.len() + probe].0,
+                )
             });
             let mut curves: Vec<Curve> = all.chunks(count.max(1)).map(<[_]>::to_vec).collect();
             if plane.is_round {
