@@ -145,11 +145,11 @@ BUDGETS = (
     ),
     Budget(
         "contrast",
-        (96_076_723, 96_076_723),
+        (50_259_393, 53_988_329),
         "thousands of panels in hundreds of rows, until curves settle to 1e-6; the twin, of 1e-2, "
         "is cheap",
         "contrast_by_a_net",
-        1.2,
+        3,
     ),
 )
 
