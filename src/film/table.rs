@@ -73,8 +73,8 @@ impl FilmTable {
                     }
                 }
             }
-            table.reflectance[panel] = values[0].map(|v| coefficients(&v));
-            table.height_nm[panel] = values[1].map(|v| coefficients(&v));
+            table.reflectance[panel] = values[0].map(|v| chebyshev::powers(&chebyshev::through(&v)));
+            table.height_nm[panel] = values[1].map(|v| chebyshev::powers(&chebyshev::through(&v)));
         }
         table
     }
@@ -139,28 +139,6 @@ fn polynomial(c: &[f64; TERMS], u: f64) -> f64 {
     let pair = |k: usize| c[k] + c[k + 1] * u;
     let four = |k: usize| pair(k) + pair(k + 2) * u2;
     (four(0) + four(4) * u4) + (four(8) + pair(12) * u4) * (u4 * u4)
-}
-
-/// Coefficients of the powers, from values at the Chebyshev points: what rounding grows by in them, some 1e4, is small
-/// beside what the panel leaves.
-fn coefficients(values: &[f64; TERMS]) -> [f64; TERMS] {
-    // Powers of the Chebyshev polynomials of this order and the one below.
-    let (mut of_order, mut below) = ([0.0; TERMS], [0.0; TERMS]);
-    of_order[0] = 1.0;
-    let mut found = [0.0; TERMS];
-    for k in 0..TERMS {
-        let angle = |i: usize| std::f64::consts::PI * k as f64 * (i as f64 + 0.5) / TERMS as f64;
-        let sum: f64 = values.iter().enumerate().map(|(i, v)| v * angle(i).cos()).sum();
-        let term = sum * if k == 0 { 1.0 } else { 2.0 } / TERMS as f64;
-        for (found, power) in found.iter_mut().zip(of_order) {
-            *found += term * power;
-        }
-        // T_(k+1) = 2 u T_k - T_(k-1), but T_1 = u T_0.
-        let times = if k == 0 { 1.0 } else { 2.0 };
-        let next = std::array::from_fn(|p| if p > 0 { times * of_order[p - 1] } else { 0.0 } - below[p]);
-        (below, of_order) = (of_order, next);
-    }
-    found
 }
 
 /// The coefficients of the polynomials that are 1 at one of these places and 0 at the others: [place][power].

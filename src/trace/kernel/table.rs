@@ -3,6 +3,7 @@
 // A helper that is not inlined is compiled without the instructions of its caller.
 #![allow(clippy::inline_always)]
 
+use crate::numeric::chebyshev;
 use crate::numeric::vector::{FEW, V, Wide};
 
 /// Coefficients of a piece, by the power of the distance from where the piece begins.
@@ -121,15 +122,9 @@ fn fit(
     pieces: &mut Vec<Piece>,
 ) -> Option<()> {
     let (middle, half) = (0.5 * (from_mm + to_mm), 0.5 * (to_mm - from_mm));
-    let angle = |k: usize| std::f64::consts::PI * (k as f64 + 0.5) / terms as f64;
-    let found: Vec<f64> = (0..terms).map(|k| figure(middle + half * angle(k).cos()).1).collect();
     // Chebyshev coefficients, then powers of x, then powers of the distance from the beginning.
-    let mut chebyshev = [0.0; MOST_TERMS];
-    for (order, coefficient) in chebyshev.iter_mut().take(terms).enumerate() {
-        let sum: f64 = (0..terms).map(|k| found[k] * (order as f64 * angle(k)).cos()).sum();
-        *coefficient = sum * if order == 0 { 1.0 } else { 2.0 } / terms as f64;
-    }
-    let in_x = powers_of(&chebyshev);
+    let in_x: [f64; MOST_TERMS] =
+        chebyshev::powers(&chebyshev::series(|x| figure(middle + half * x).1, terms));
     let mut row = [0.0; 8];
     for power in 0..terms {
         // x = t/half - 1.
@@ -156,25 +151,6 @@ fn fit(
     }
     fit(figure, from_mm, middle, (slope_error, terms), depth - 1, pieces)?;
     fit(figure, middle, to_mm, (slope_error, terms), depth - 1, pieces)
-}
-
-/// Powers of x of a sum of Chebyshev polynomials, by T(n+1) = 2 x T(n) - T(n-1).
-fn powers_of(chebyshev: &[f64; MOST_TERMS]) -> [f64; MOST_TERMS] {
-    let (mut last, mut now) = ([0.0; MOST_TERMS], [0.0; MOST_TERMS]);
-    (last[0], now[1]) = (1.0, 1.0);
-    let mut sum = [0.0; MOST_TERMS];
-    sum[0] = chebyshev[0];
-    for coefficient in &chebyshev[1..] {
-        for k in 0..MOST_TERMS {
-            sum[k] += coefficient * now[k];
-        }
-        let mut next = [0.0; MOST_TERMS];
-        for k in 0..MOST_TERMS {
-            next[k] = if k > 0 { 2.0 * now[k - 1] } else { 0.0 } - last[k];
-        }
-        (last, now) = (now, next);
-    }
-    sum
 }
 
 fn binomial(n: usize, k: usize) -> f64 {
