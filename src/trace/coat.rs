@@ -456,9 +456,7 @@ impl FilmSurface {
     pub(super) fn lift(&self, level: usize, x_mm: f64, y_mm: f64) -> (f64, [f64; 2]) {
         let (sine2, stretch) = incidence(self.curvature_per_mm, self.shape, length(x_mm, y_mm));
         let (thickness_nm, slopes) = self.thickness().value_and_slopes(self.patches(level), x_mm, y_mm);
-        let (height_nm, rate) = self.table.height_and_rate(thickness_nm, sine2);
-        let along_z = stretch / NM_PER_MM;
-        ((height_nm - self.datum_nm) * along_z, slopes.map(|s| s * rate * along_z))
+        self.along_z(self.table.height_and_rate(thickness_nm, sine2), slopes, stretch)
     }
 
     /// The same, and the share of the power that the film returns there.
@@ -466,17 +464,26 @@ impl FilmSurface {
         let (sine2, stretch) = incidence(self.curvature_per_mm, self.shape, length(x_mm, y_mm));
         let (thickness_nm, slopes) = self.thickness().value_and_slopes(self.patches(level), x_mm, y_mm);
         let (height_nm, rate, share) = self.table.height_rate_and_reflectance(thickness_nm, sine2);
+        (self.along_z((height_nm, rate), slopes, stretch), share)
+    }
+
+    /// A height and its rate, nm, where the thickness has these slopes: height along z, mm, and its slopes.
+    fn along_z<const N: usize>(
+        &self,
+        (height_nm, rate): (f64, f64),
+        slopes: [f64; N],
+        stretch: f64,
+    ) -> (f64, [f64; N]) {
         let along_z = stretch / NM_PER_MM;
-        (((height_nm - self.datum_nm) * along_z, slopes.map(|s| s * rate * along_z)), share)
+        ((height_nm - self.datum_nm) * along_z, slopes.map(|s| s * rate * along_z))
     }
 
     /// The round part of it at a radius: height, mm, and slope.
     pub(super) fn round_lift(&self, r_mm: f64) -> (f64, f64) {
         let Some((thickness_nm, slope)) = self.thickness().round(r_mm) else { return (0.0, 0.0) };
         let (sine2, stretch) = incidence(self.curvature_per_mm, self.shape, r_mm);
-        let (height_nm, rate) = self.table.height_and_rate(thickness_nm, sine2);
-        let along_z = stretch / NM_PER_MM;
-        ((height_nm - self.datum_nm) * along_z, slope * rate * along_z)
+        let (lift, [slope]) = self.along_z(self.table.height_and_rate(thickness_nm, sine2), [slope], stretch);
+        (lift, slope)
     }
 }
 

@@ -106,6 +106,11 @@ impl Mirror {
         (is_bare && self.figure.is_empty()).then_some(self.conic())
     }
 
+    /// Whether the mirror is a conic without any film: even an even one has a height of its own, as light meets it at an angle.
+    pub(crate) fn is_conic_alone(&self) -> bool {
+        self.figure.is_empty() && self.film.is_none()
+    }
+
     /// How fine the part of the figure is that is not round; none for a round one.
     pub(super) fn detail(&self) -> Option<Detail> {
         let film = self.film.as_ref().filter(|film| !film.is_round()).map(|film| film.detail());
@@ -169,14 +174,10 @@ impl Mirror {
         let r = length(x_mm, y_mm);
         let (h, slope) = self.figure.height_and_slope(r);
         let per_radius = if r > 0.0 { slope / r } else { 0.0 };
-        let mut over = SurfacePoint::level([x_mm, y_mm]);
-        over = over.lifted((h, [x_mm * per_radius, y_mm * per_radius]));
-        if !self.figure.is_round() {
-            over = over.lifted(self.figure.uneven_height_and_slopes(x_mm, y_mm));
-        }
-        if let Some(film) = &self.film {
-            over = over.lifted(film.lift(usize::MAX, x_mm, y_mm));
-        }
+        let round =
+            SurfacePoint { position_mm: [x_mm, y_mm, h], slope: [x_mm * per_radius, y_mm * per_radius] };
+        let figure = if self.figure.is_round() { round } else { self.with_uneven(round) };
+        let over = self.film.as_ref().map_or(figure, |film| figure.lifted(film.lift(usize::MAX, x_mm, y_mm)));
         (over.position_mm[2], over.slope)
     }
 

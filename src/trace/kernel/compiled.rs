@@ -3,7 +3,6 @@
 use super::block::{BLOCK, Block, Column, Starts, Wanted, trace};
 use super::optics::{Edge, FAR_MM, Optics, UNIT};
 use super::table::Table;
-use crate::model::Coating;
 use crate::numeric::vector::Set;
 use crate::trace::mirror::length;
 use crate::trace::prepared::Prepared;
@@ -59,16 +58,13 @@ impl Compiled {
                 Met::Mirror => limit_mm = limit_mm.min(circle.radius_mm + GRAZING_MM),
             }
         }
-        // Even an even film has a height of its own, as light meets it at an angle.
-        let bare = prepared.mirror().bare_conic().is_some() && prepared.mirror().film().is_none();
+        let bare = prepared.mirror().is_conic_alone();
         let figure = if bare { None } else { prepared.figure_table(|| table(prepared)) };
-        let primary = prepared.train().primary();
-        let plain = primary.coating == Coating::new(primary.coating.reflectance);
         Self {
             fast: bare || figure.is_some(),
             optics: Optics { curvature_per_mm, shape, limit_mm2: limit_mm * limit_mm, down, up, figure },
             odd_parts,
-            even_reflectance: plain.then(|| prepared.reflectance(0.0, 0.0)),
+            even_reflectance: prepared.even_share(),
         }
     }
 

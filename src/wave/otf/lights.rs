@@ -7,9 +7,7 @@ use super::plane::Plane;
 use crate::numeric::phase::sine_and_cosine;
 use crate::numeric::simd::{Instructions, each_set};
 use crate::units::NM_PER_MM;
-
-/// Numbers side by side.
-const LANES: usize = 8;
+use crate::wave::lanes::LANES;
 
 /// Points of the plane and what the light is there; nothing where a point leads past the mirror.
 #[derive(Debug, Default)]
@@ -101,7 +99,7 @@ impl Lights {
         let [x, y, z] = &mut self.hit_mm;
         conic_hits(set, (u, v), sight, (x, y, z, &mut self.distance_mm));
         let [height, slope_x, slope_y] = &mut self.over;
-        if mirror.bare_conic().is_some() && !prepared.has_film() {
+        if mirror.is_conic_alone() {
             height.fill(0.0);
             slope_x.fill(0.0);
             slope_y.fill(0.0);
@@ -236,20 +234,24 @@ fn products_with<const FUSED: bool>(
     for from in (0..whole).step_by(LANES) {
         for lane in 0..LANES {
             let i = from + lane;
-            let (sine, cosine) = sine_and_cosine(per_nm * (path_a[i] - path_b[i]));
-            let product = weight[i] * a[i] * b[i];
-            sums[0][lane] += product * cosine;
-            sums[1][lane] += product * sine;
+            let (re, im) = phasor(weight[i] * a[i] * b[i], per_nm * (path_a[i] - path_b[i]));
+            sums[0][lane] += re;
+            sums[1][lane] += im;
         }
     }
     for i in whole..count {
-        let (sine, cosine) = sine_and_cosine(per_nm * (path_a[i] - path_b[i]));
-        let product = weight[i] * a[i] * b[i];
-        sums[0][i - whole] += product * cosine;
-        sums[1][i - whole] += product * sine;
+        let (re, im) = phasor(weight[i] * a[i] * b[i], per_nm * (path_a[i] - path_b[i]));
+        sums[0][i - whole] += re;
+        sums[1][i - whole] += im;
     }
     let [re, im] = sums;
     [re.iter().sum(), im.iter().sum()]
+}
+
+#[inline(always)]
+fn phasor(size: f64, phase: f64) -> (f64, f64) {
+    let (sine, cosine) = sine_and_cosine(phase);
+    (size * cosine, size * sine)
 }
 
 #[cfg(test)]

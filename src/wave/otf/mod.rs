@@ -1,8 +1,8 @@
 //! The optical transfer function: the contrast that the pupil leaves to each spatial frequency.
 //!
 //! The flow: `plane` (the pupil over the image's conjugate coordinate), `row` (one row of it, solved), `bands` (all rows
-//! of a direction), `overlap` (the autocorrelation at one shift, the light at its nodes by `lights`), `transfer` (curves, refined until they settle), `mtf` (what is
-//! handed out), `air` (the same through seeing), `perfect` (closed forms beside it).
+//! of a direction), `overlap` (the autocorrelation at one shift, the light at its nodes by `lights`), `transfer` (curves,
+//! refined until they settle), `mtf` (what is handed out), `air` (the same through seeing), `perfect` (closed forms beside it).
 
 mod air;
 mod bands;

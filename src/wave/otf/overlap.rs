@@ -105,14 +105,23 @@ struct Piece {
     fractional: (bool, bool),
 }
 
-/// A piece of one row, with how far the phase turns along it at most, and at how many steps it is looked at.
+/// A piece of one row, with how far the phase turns along it at most.
 #[derive(Clone, Copy, Debug)]
 struct RowPiece {
     piece: Piece,
     y: f64,
     row_weight: f64,
     bound: f64,
-    steps: usize,
+}
+
+impl RowPiece {
+    /// At how many points the phase itself is looked at: none where the bound is small enough.
+    fn looks(&self) -> usize {
+        [(20.0, 11), (5.0, 5)]
+            .into_iter()
+            .find(|(least, _)| self.bound > *least)
+            .map_or(0, |(_, looks)| looks)
+    }
 }
 
 /// Lists used again and again.
@@ -232,8 +241,9 @@ impl Rows<'_> {
             self.pieces(band, y, shift, scratch);
             for piece in &scratch.pieces {
                 let waiting = self.waiting(*piece, y, shift, weight * half * cos);
-                for place in (0..=waiting.steps).filter(|_| waiting.steps > 0) {
-                    let share = place as f64 / waiting.steps as f64;
+                let looks = waiting.looks();
+                for look in 0..looks {
+                    let share = look as f64 / (looks - 1) as f64;
                     self.push(&mut scratch.copies, piece.from + (piece.to - piece.from) * share, y, shift);
                 }
                 scratch.waiting.push(waiting);
@@ -254,8 +264,7 @@ impl Rows<'_> {
     fn waiting(&self, piece: Piece, y: f64, shift: f64, row_weight: f64) -> RowPiece {
         let Piece { from, to, .. } = piece;
         let bound = self.steepest(f64::midpoint(from, to), y, shift) * (to - from);
-        let steps = [(20.0, 10), (5.0, 4)].into_iter().find(|(least, _)| bound > *least);
-        RowPiece { piece, y, row_weight, bound, steps: steps.map_or(0, |(_, steps)| steps) }
+        RowPiece { piece, y, row_weight, bound }
     }
 
     /// Adds the integrals over the pieces that wait, whose looks are held.
@@ -264,12 +273,13 @@ impl Rows<'_> {
         let phases = self.phases(&mut scratch.copies);
         let mut phases = &phases[..];
         let mut counts = Vec::with_capacity(waiting.len());
-        for RowPiece { piece, bound, steps, .. } in &waiting {
-            let (here, others) = phases.split_at(if *steps > 0 { steps + 1 } else { 0 });
+        for row_piece in &waiting {
+            let (here, others) = phases.split_at(row_piece.looks());
             phases = others;
-            let steepest = here.windows(2).fold(0.0_f64, |most, pair| most.max((pair[1] - pair[0]).abs()));
-            let range = if *steps > 0 { bound.min(*steps as f64 * steepest) } else { *bound };
-            counts.push(self.count(*piece, range, fineness));
+            let steps = here.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+            let seen = steps.reduce(f64::max).map(|steepest| (here.len() - 1) as f64 * steepest);
+            let range = seen.map_or(row_piece.bound, |seen| row_piece.bound.min(seen));
+            counts.push(self.count(row_piece.piece, range, fineness));
         }
         for (RowPiece { piece, y, row_weight, .. }, count) in waiting.iter().zip(counts) {
             let Piece { from, to, fractional } = *piece;
